@@ -1,0 +1,100 @@
+//! The controllers, by their fixed names.
+
+/// The five ways to move (or not to move) the frame, in the order of every output.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Kind {
+    /// The frame stays centred: the baseline.
+    Locked,
+    /// Hysteresis switch on a directional valve.
+    OnOff,
+    /// PID on a proportional valve.
+    Pid,
+    /// Sets the shift when the seen row reaches the tools.
+    LagCompensated,
+    /// The same, corrected by what the measured yaw rate moved the implement since the exposure.
+    LagCompensatedYaw,
+}
+
+impl Kind {
+    /// All kinds in output order.
+    pub const ALL: [Kind; 5] = [
+        Kind::Locked,
+        Kind::OnOff,
+        Kind::Pid,
+        Kind::LagCompensated,
+        Kind::LagCompensatedYaw,
+    ];
+
+    /// The fixed name in every output.
+    pub fn name(self) -> &'static str {
+        match self {
+            Kind::Locked => "locked",
+            Kind::OnOff => "on_off",
+            Kind::Pid => "pid",
+            Kind::LagCompensated => "lag_compensated",
+            Kind::LagCompensatedYaw => "lag_compensated_yaw",
+        }
+    }
+
+    /// The kind with that name.
+    pub fn from_name(name: &str) -> Option<Kind> {
+        Kind::ALL.into_iter().find(|kind| kind.name() == name)
+    }
+}
+
+/// Hysteresis switch: starts to shift above `on_m`, stops below `off_m`.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct OnOff {
+    /// Error at which shifting starts, m.
+    pub on_m: f64,
+    /// Error at which shifting stops, m, below `on_m`.
+    pub off_m: f64,
+}
+
+/// PID gains in parallel form; error in m, output in m/s of shift speed:
+/// `K_p [1 + T_f/(T_i (1 - z⁻¹)) + T_d (1 - z⁻¹)/((T_fd + T_f) - T_fd z⁻¹)]`.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Pid {
+    /// Gain K_p, 1/s.
+    pub gain_1_s: f64,
+    /// Integral time T_i, s (infinite: no integral part).
+    pub integral_s: f64,
+    /// Derivative time T_d, s.
+    pub derivative_s: f64,
+    /// Time constant T_fd of the derivative's filter, s.
+    pub derivative_filter_s: f64,
+}
+
+/// Lag compensation, both kinds.
+///
+/// `dead_time_s`, `spool_lag_s` and `latency_s` are what the controller believes of the machine; the machine itself may
+/// differ (cold oil).
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct LagCompensation {
+    /// Inner-loop gain k_p, 1/s; below 1/T_f, and unstable from 2/T_f.
+    pub gain_1_s: f64,
+    /// Share f of the wanted shift's rate that is fed forward, 0 to 1.
+    pub feed_forward: f64,
+    /// Valve dead time that the controller believes, s.
+    pub dead_time_s: f64,
+    /// Spool lag that the controller believes, s.
+    pub spool_lag_s: f64,
+}
+
+impl LagCompensation {
+    /// The row seen now is wanted at the tools `T_a = T_v + T_s + (1 - f)/k_p` after the command, s.
+    pub fn actuation_delay_s(&self) -> f64 {
+        self.dead_time_s + self.spool_lag_s + (1.0 - self.feed_forward) / self.gain_1_s
+    }
+}
+
+/// What the scenario gives each controller.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Controllers {
+    /// Switch, if the machine has a directional valve.
+    pub on_off: Option<OnOff>,
+    /// PID, if it has a proportional valve.
+    pub pid: Option<Pid>,
+    /// Lag compensation, if it has a proportional valve and a position sensor.
+    pub lag: Option<LagCompensation>,
+}

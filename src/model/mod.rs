@@ -1,0 +1,15 @@
+//! The physics, in SI units: constant parameters and the laws that move state.
+//!
+//! Nothing here knows files, threads, text or the terminal.
+
+pub mod camera;
+pub mod controller;
+pub mod driver;
+pub mod hitch;
+pub mod hydraulics;
+pub mod line;
+pub mod noise;
+pub mod rows;
+pub mod setup;
+pub mod tracker;
+pub mod tractor;

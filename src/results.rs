@@ -1,0 +1,263 @@
+//! What a study found: the one structure that feeds every output.
+//!
+//! SI units; every key carries its unit in its name. Nothing here computes.
+
+use serde::{Deserialize, Serialize};
+
+/// Version of the layout of [`Results`], raised when a key changes its meaning or goes.
+pub const SCHEMA_VERSION: u32 = 1;
+
+/// Confidence level of every interval.
+pub const LEVEL: f64 = 0.95;
+
+/// Results of one study.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Results {
+    /// [`SCHEMA_VERSION`].
+    pub schema_version: u32,
+    /// The program.
+    pub tool: Tool,
+    /// The scenario.
+    pub scenario: ScenarioStamp,
+    /// Seed of all random numbers.
+    pub seed: u64,
+    /// Simulated passes at each speed.
+    pub passes: u64,
+    /// Longest tick of the simulation, s.
+    pub step_s: f64,
+    /// False if the study was cut short.
+    pub complete: bool,
+    /// Confidence level of every interval.
+    pub level: f64,
+    /// Length of a pass, m.
+    pub length_m: f64,
+    /// First stretch after lowering that is counted apart, m.
+    pub entry_length_m: f64,
+    /// Strike rate that the scenario allows.
+    pub allowed_rate: f64,
+    /// Clearance that the scenario works with, m, one of `clearances_m`.
+    pub working_clearance_m: f64,
+    /// Speed that the scenario works at, m/s, one of `speeds_m_s`.
+    pub working_speed_m_s: f64,
+    /// Simulated speeds, m/s, rising.
+    pub speeds_m_s: Vec<f64>,
+    /// Clearances, m, rising.
+    pub clearances_m: Vec<f64>,
+    /// The controllers in output order, with the reason where one was left out.
+    pub controllers: Vec<ControllerNote>,
+    /// Share of plants struck, entry stretch left out.
+    pub strike_rates: Vec<StrikeRate>,
+    /// The same for the entry stretch.
+    pub entry: Vec<StrikeRate>,
+    /// The same for every row at the working clearance and speed.
+    pub rows: Vec<RowRate>,
+    /// How well the tools follow the row.
+    pub tracking: Vec<Tracking>,
+    /// Linear error budget by source.
+    pub error_budget: Vec<BudgetShare>,
+    /// Stability margins of every feedback loop.
+    pub loops: Vec<LoopMargins>,
+    /// Every value of the scenario with its origin.
+    pub assumptions: Vec<Assumption>,
+    /// Plain warnings.
+    pub warnings: Vec<String>,
+    /// The short answer.
+    pub answer: Answer,
+}
+
+/// The program that made the results.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Tool {
+    /// Its name.
+    pub name: String,
+    /// Its version.
+    pub version: String,
+}
+
+/// Which scenario it was.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct ScenarioStamp {
+    /// Name from the file.
+    pub name: String,
+    /// Description from the file.
+    pub description: String,
+    /// File name without folders.
+    pub file: String,
+    /// SHA-256 of the text with line ends folded to LF, followed by those of the files it reads.
+    pub sha256: String,
+    /// Units that the scenario shows its numbers in: "metric" or "us".
+    pub units: String,
+}
+
+/// Whether a controller ran.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct ControllerNote {
+    /// Fixed name.
+    pub controller: String,
+    /// Why it was left out, or null.
+    pub left_out: Option<String>,
+}
+
+/// Strike rate of one controller at one speed and clearance.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct StrikeRate {
+    /// Fixed name.
+    pub controller: String,
+    /// Speed, m/s.
+    pub speed_m_s: f64,
+    /// Clearance, m.
+    pub clearance_m: f64,
+    /// Share of plants whose protected radius an edge enters.
+    pub rate: f64,
+    /// Lower Korn-Graubard limit.
+    pub lower: f64,
+    /// Upper Korn-Graubard limit.
+    pub upper: f64,
+    /// Share of plants whose stem an edge cuts.
+    pub cut_rate: f64,
+    /// Plants counted.
+    pub plants: u64,
+    /// Passes counted.
+    pub passes: u64,
+    /// Passes in which at least one plant was struck.
+    pub passes_with_strikes: u64,
+    /// False where the rate hangs on fewer than ten passes with strikes.
+    pub resolved: bool,
+}
+
+/// Strike rate of one row.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct RowRate {
+    /// Fixed name.
+    pub controller: String,
+    /// Speed, m/s.
+    pub speed_m_s: f64,
+    /// Clearance, m.
+    pub clearance_m: f64,
+    /// Row, 1 at the left.
+    pub row: u32,
+    /// Lateral position from the implement's centre, m, left positive.
+    pub offset_m: f64,
+    /// Share of plants struck.
+    pub rate: f64,
+    /// Lower Korn-Graubard limit.
+    pub lower: f64,
+    /// Upper Korn-Graubard limit.
+    pub upper: f64,
+    /// Plants counted.
+    pub plants: u64,
+    /// Passes with strikes.
+    pub passes_with_strikes: u64,
+    /// False where the rate hangs on fewer than ten passes with strikes.
+    pub resolved: bool,
+}
+
+/// How the tools follow the row, entry stretch left out.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Tracking {
+    /// Fixed name.
+    pub controller: String,
+    /// Speed, m/s.
+    pub speed_m_s: f64,
+    /// Mean tool error, m, left positive.
+    pub tool_error_mean_m: f64,
+    /// Standard deviation of the tool error about that mean, over all passes, m.
+    pub tool_error_sd_m: f64,
+    /// Standard error of that standard deviation, m.
+    pub tool_error_sd_se_m: f64,
+    /// The same standard deviation by the linear check, m; null where there is no linear form.
+    pub linear_tool_error_sd_m: Option<f64>,
+    /// Standard deviation of the axle's offset from the row (satellite line: from the line), m.
+    pub axle_wander_sd_m: f64,
+    /// The same by the linear check, m; null for a replay.
+    pub linear_axle_wander_sd_m: Option<f64>,
+    /// 99.9 % quantile of the unsigned wanted shift, m.
+    pub demand_p999_m: f64,
+    /// Median of the unsigned wanted shift, m.
+    pub demand_p50_m: f64,
+    /// 95 % quantile of the unsigned wanted shift, m.
+    pub demand_p95_m: f64,
+    /// Share of distance with the cylinder at an end stop.
+    pub end_stop_share: f64,
+    /// Share of camera frames at which the valve is fully open or the command beyond it.
+    pub valve_saturated_share: f64,
+    /// Share of distance with the tools within 38 mm of the row.
+    pub within_38mm_share: f64,
+    /// Longest stretch with the tools further than 38 mm from the row, m.
+    pub longest_miss_m: f64,
+    /// Which to believe where linear and simulated error differ: "either", "simulated" (a limit binds), "simulated only" (no
+    /// linear form).
+    pub believe: String,
+}
+
+/// Share of one source in the variance of the tool error by the linear check.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct BudgetShare {
+    /// Fixed name.
+    pub controller: String,
+    /// Speed, m/s.
+    pub speed_m_s: f64,
+    /// Source in plain words.
+    pub source: String,
+    /// Its variance, m²; the shares of a controller and speed add up to the linear variance.
+    pub variance_m2: f64,
+}
+
+/// Margins of one feedback loop.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct LoopMargins {
+    /// Fixed name.
+    pub controller: String,
+    /// Speed, m/s.
+    pub speed_m_s: f64,
+    /// Factor on the gain at which the loop turns unstable; null if none does.
+    pub gain_margin: Option<f64>,
+    /// Phase margin, rad; null if the loop gain never crosses 1.
+    pub phase_margin_rad: Option<f64>,
+    /// Smallest distance of the loop from the critical point.
+    pub modulus_margin: f64,
+    /// Speed above which the camera comes too late, `a/(T_c + T_a + tau_F)`, m/s; null for a PID.
+    pub critical_speed_m_s: Option<f64>,
+}
+
+/// A value of the scenario and where it comes from.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Assumption {
+    /// Key in the scenario file.
+    pub key: String,
+    /// Value as the scenario or the default states it.
+    pub value: String,
+    /// "scenario", a source, or "assumed".
+    pub origin: String,
+    /// What it means.
+    pub meaning: String,
+}
+
+/// The short answer for the terminal and the top of the report.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Answer {
+    /// The setting with the fewest strikes among all simulated ones.
+    pub fewest: Option<Choice>,
+    /// The fastest setting at the working clearance whose upper limit, and that of every slower speed, keeps the allowed rate,
+    /// over all controllers.
+    pub fastest: Option<Choice>,
+    /// What limits it, in plain words.
+    pub limit: String,
+}
+
+/// One simulated setting.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Choice {
+    /// Fixed name.
+    pub controller: String,
+    /// Speed, m/s.
+    pub speed_m_s: f64,
+    /// Clearance, m.
+    pub clearance_m: f64,
+    /// Simulated strike rate.
+    pub rate: f64,
+    /// Its lower limit.
+    pub lower: f64,
+    /// Its upper limit.
+    pub upper: f64,
+}

@@ -1,0 +1,3 @@
+//! One pass: ground, drive, side-shift, count.
+
+pub mod trace;
