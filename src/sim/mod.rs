@@ -1,3 +1,4 @@
 //! One pass: ground, drive, side-shift, count.
 
+pub mod streams;
 pub mod trace;
