@@ -1,11 +1,12 @@
 //! One machine on one field, every number fixed: what a pass simulates and the linear check analyses.
 
-use super::camera::{Camera, PositionSensor, YawSensor};
-use super::controller::{Controllers, Kind};
-use super::driver::Driver;
+use super::camera::{Camera, Mount, PositionSensor, YawSensor};
+use super::controller::{Controllers, Kind, LagCompensation, OnOff, Pid};
+use super::driver::{Driver, HandDriver};
 use super::hitch::{Hitch, Tools};
-use super::hydraulics::Hydraulics;
+use super::hydraulics::{DirectionalValve, Hydraulics, ProportionalValve};
 use super::line::Line;
+use super::noise::{GaussMarkov, Smooth};
 use super::rows::{Plants, Rows};
 use super::tracker::Tracker;
 use super::tractor::Tractor;
@@ -63,6 +64,154 @@ pub struct Setup {
 }
 
 impl Setup {
+    /// A plausible machine for tests and examples: every value is assumed.
+    ///
+    /// Four rows 0.45 m apart, rigid rear hitch, hand driver, camera on the shifted frame, no tracker, both valves, both
+    /// sensors. Straight level line, no alignment or setting error, no dropouts, outliers, deadband, play or load; about
+    /// 0.25 m/s of shift speed either way.
+    pub fn plausible() -> Setup {
+        let degree = core::f64::consts::PI / 180.0;
+        Setup {
+            run: Run {
+                length_m: 200.0,
+                entry_length_m: 10.0,
+                entry_offset_m: 0.0,
+                entry_heading_rad: 0.0,
+                entry_shift_m: 0.0,
+                start_delay_s: 0.5,
+                step_s: 0.005,
+            },
+            line: Line::straight(),
+            rows: Rows {
+                offset_m: vec![0.675, 0.225, -0.225, -0.675],
+                planter_pass: vec![0; 4],
+                guided: vec![0, 1, 2, 3],
+                wander: Smooth {
+                    sd: 0.030,
+                    reach: 12.5,
+                },
+                join_sd_m: 0.0,
+                unit_sd_m: 0.0,
+            },
+            plants: Plants {
+                spacing_m: 0.2,
+                spacing_cv: 0.1,
+                emergence: 0.97,
+                scatter_sd_m: 0.010,
+                stem_radius_m: 0.005,
+                protected_radius_m: 0.015,
+            },
+            tractor: Tractor {
+                wheelbase_m: 2.5,
+                steer_lag_s: 0.2,
+                steer_limit_rad: 35.0 * degree,
+                steer_rate_rad_s: 25.0 * degree,
+                crab_rad: 0.0,
+            },
+            driver: Driver::Hand(HandDriver {
+                preview_min_m: 8.0,
+                preview_time_s: 1.5,
+                reaction_s: 0.25,
+                seeing: GaussMarkov {
+                    sd: 0.035,
+                    reach: 12.0,
+                },
+                steering: GaussMarkov {
+                    sd: 0.4 * degree,
+                    reach: 0.5,
+                },
+                wander_factor: 1.0,
+            }),
+            hitch: Hitch::Rigid {
+                sway: GaussMarkov {
+                    sd: 0.0,
+                    reach: 3.0,
+                },
+                free_play_m: 0.03,
+            },
+            tools: Tools {
+                tool_line_m: 2.2,
+                left_edge_behind_m: 0.0,
+                right_edge_behind_m: 0.0,
+                setting_sd_m: 0.0,
+            },
+            camera: Camera {
+                lookahead_m: 0.8,
+                mount: Mount::Shifted,
+                frame_s: 0.04,
+                latency_s: 0.08,
+                white_sd_m: 0.0,
+                // 12 mm for a row, 6 mm for the mean of four.
+                appearance: GaussMarkov {
+                    sd: 0.012,
+                    reach: 1.0,
+                },
+                alignment_m: 0.0,
+                trim_m: 0.0,
+                roll_height_m: 1.2,
+                roll_still_sd_rad: 0.0,
+                roll_ground_sd_rad: 0.34 * degree,
+                roll_reference_m_s: 2.0,
+                roll_time_s: 0.15,
+                blind_share: 0.0,
+                blind_length_m: 1.0,
+                outlier_share: 0.0,
+                outlier_sd_m: 0.1,
+            },
+            tracker: Tracker::None,
+            position_sensor: Some(PositionSensor { noise_sd_m: 0.0005 }),
+            yaw_sensor: Some(YawSensor {
+                noise: GaussMarkov {
+                    sd: 0.1 * degree,
+                    reach: 0.5,
+                },
+                bias_rad_s: 0.0,
+            }),
+            controllers: Controllers {
+                on_off: Some(OnOff {
+                    on_m: 0.020,
+                    off_m: 0.008,
+                }),
+                pid: Some(Pid::simc(0.13, 0.13, 0.06)),
+                lag: Some(LagCompensation {
+                    gain_1_s: 5.0,
+                    feed_forward: 0.0,
+                    dead_time_s: 0.03,
+                    spool_lag_s: 0.06,
+                }),
+            },
+            hydraulics: Hydraulics {
+                supply_pa: 180e5,
+                return_pa: 5e5,
+                pump_m3_s: 40.0 / 60_000.0,
+                bore_m: 0.040,
+                rod_m: 0.016,
+                stroke_m: 0.4,
+                extends_left: true,
+                side_force_n: 0.0,
+                friction_n: 0.0,
+                backlash_m: 0.0,
+                proportional: Some(ProportionalValve {
+                    rated_flow_m3_s: 4.2 / 60_000.0,
+                    rated_drop_pa: 5e5,
+                    dead_time_s: 0.03,
+                    spool_lag_s: 0.06,
+                    deadband: 0.0,
+                    deadband_compensation: 0.0,
+                }),
+                directional: Some(DirectionalValve {
+                    rated_flow_m3_s: 2.4 / 60_000.0,
+                    rated_drop_pa: 5e5,
+                    open_s: 0.04,
+                    close_s: 0.04,
+                }),
+                cold_dead_time_factor: 1.0,
+                cold_lag_factor: 1.0,
+                cold_flow_factor: 1.0,
+            },
+        }
+    }
+
     /// Why this machine cannot run a controller: the part that is missing, in plain words. `None`: it can.
     pub fn lacks(&self, kind: Kind) -> Option<&'static str> {
         let valve = self.hydraulics.proportional.is_some();
@@ -96,7 +245,7 @@ impl Setup {
     }
 
     fn needs_position_for_error(&self) -> bool {
-        self.camera.mount == super::camera::Mount::Fixed && self.position_sensor.is_none()
+        self.camera.mount == Mount::Fixed && self.position_sensor.is_none()
     }
 
     /// Distance of the camera's looking point behind the rear axle, m (ahead: negative).
@@ -108,10 +257,32 @@ impl Setup {
     /// rigid, the implement's own if drawn.
     pub fn reference_axle_m(&self) -> f64 {
         match self.hitch {
-            super::hitch::Hitch::Rigid { .. } => 0.0,
-            super::hitch::Hitch::Drawn {
+            Hitch::Rigid { .. } => 0.0,
+            Hitch::Drawn {
                 hitch_m, carrier_m, ..
             } => hitch_m + carrier_m,
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::model::hydraulics::Stroke;
+
+    #[test]
+    fn analytic_plausible_machine_runs_every_controller_at_a_quarter_metre_per_second() {
+        let setup = Setup::plausible();
+        assert!(
+            Kind::ALL
+                .into_iter()
+                .all(|kind| setup.lacks(kind).is_none())
+        );
+        let valve = setup.hydraulics.proportional.unwrap();
+        for way in [Stroke::Extending, Stroke::Retracting] {
+            let speed = valve.no_load_speed_m_s(&setup.hydraulics, way);
+            assert!((speed - 0.25).abs() < 0.015, "{speed}");
+            assert_eq!(valve.speed_ratio(&setup.hydraulics, way), 1.0);
         }
     }
 }

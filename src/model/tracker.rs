@@ -1,5 +1,7 @@
 //! The row tracker between camera and controller.
 
+use nalgebra::{Matrix2, RowVector2, Vector2};
+
 /// The three trackers.
 ///
 /// It works on the number that the controller uses: the row as the shifted frame sees it for `on_off` and
@@ -36,4 +38,138 @@ pub enum Tracker {
         /// A number further than this from the predicted one is taken for an outlier, m.
         gate_m: f64,
     },
+}
+
+/// Steady-state gains of [`Tracker::Kalman`] on (offset, offset rate), in 1 and 1/s.
+///
+/// Model over one frame T: `A = [[1, T], [0, 1]]`, `Q = q² [[T³/3, T²/2], [T²/2, T]]` (rate driven by white noise of
+/// intensity q = `rate_walk_m_s15`), measured: the offset. All arguments above 0.
+pub fn rate_gains(measurement_sd_m: f64, rate_walk_m_s15: f64, frame_s: f64) -> [f64; 2] {
+    let t = frame_s;
+    let power = rate_walk_m_s15 * rate_walk_m_s15;
+    let growth = Matrix2::new(t * t * t / 3.0, t * t / 2.0, t * t / 2.0, t) * power;
+    steady_gains(
+        Matrix2::new(1.0, t, 0.0, 1.0),
+        growth,
+        RowVector2::new(1.0, 0.0),
+        measurement_sd_m,
+    )
+}
+
+/// Steady-state gains of [`Tracker::KalmanYaw`] on (row minus reference axle, heading), in 1 and rad/m.
+///
+/// Model over one frame T at speed v: offset' = -v heading, heading' = measured yaw rate w, so `A = [[1, -v T], [0, 1]]`,
+/// `B = [-v T²/2, T]` on the mean w of the frame; `Q = diag(offset_walk² T, heading_walk² T)` (the small cross term of the
+/// heading walk is left out). The camera at `lever_m` behind the reference axle sees offset + lever heading. Both sds, both
+/// walks and the frame above 0.
+pub fn yaw_gains(
+    measurement_sd_m: f64,
+    offset_walk_m_s05: f64,
+    heading_walk_rad_s05: f64,
+    frame_s: f64,
+    speed_m_s: f64,
+    lever_m: f64,
+) -> [f64; 2] {
+    let growth = Vector2::new(
+        offset_walk_m_s05 * offset_walk_m_s05,
+        heading_walk_rad_s05 * heading_walk_rad_s05,
+    ) * frame_s;
+    steady_gains(
+        Matrix2::new(1.0, -speed_m_s * frame_s, 0.0, 1.0),
+        Matrix2::from_diagonal(&growth),
+        RowVector2::new(1.0, lever_m),
+        measurement_sd_m,
+    )
+}
+
+/// Measurement-update gain `P Cᵀ/(C P Cᵀ + R)` with P from the discrete algebraic Riccati equation
+/// `P = A (P - P Cᵀ (C P Cᵀ + R)⁻¹ C P) Aᵀ + Q`, solved by the doubling algorithm, whose error squares at each turn
+/// (Chu, Fan, Lin & Wang, Int. J. Control 77:767-788, 2004; from memory).
+fn steady_gains(
+    step: Matrix2<f64>,
+    growth: Matrix2<f64>,
+    seen: RowVector2<f64>,
+    measurement_sd_m: f64,
+) -> [f64; 2] {
+    let power = measurement_sd_m * measurement_sd_m;
+    // Q and R by the same factor: same gains, better scaled numbers.
+    let mut a = step.transpose();
+    let mut g = seen.transpose() * seen;
+    let mut p = growth / power;
+    for _ in 0..60 {
+        let Some(inverse) = (Matrix2::identity() + g * p).try_inverse() else {
+            break;
+        };
+        let more_p = a.transpose() * p * inverse * a;
+        g += a * inverse * g * a.transpose();
+        a = a * inverse * a;
+        p += more_p;
+        if more_p.amax() <= 1e-16 * p.amax() {
+            break;
+        }
+    }
+    let gain = p * seen.transpose() / ((seen * p * seen.transpose())[0] + 1.0);
+    [gain[0], gain[1]]
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Plain Riccati recursion, run until it stands still: an independent way to the same fixed point.
+    fn by_recursion(a: Matrix2<f64>, q: Matrix2<f64>, c: RowVector2<f64>, r: f64) -> [f64; 2] {
+        let mut p = Matrix2::identity();
+        let mut k = Vector2::zeros();
+        for _ in 0..200_000 {
+            k = p * c.transpose() / ((c * p * c.transpose())[0] + r);
+            p = a * (p - k * c * p) * a.transpose() + q;
+        }
+        [k[0], k[1]]
+    }
+
+    /// The recursion's own rounding over so many steps: 1e-9.
+    #[test]
+    fn analytic_rate_gains_solve_the_riccati_equation() {
+        for (sd, walk, t) in [(0.006, 0.05, 0.04), (0.02, 0.01, 0.1), (0.001, 1.0, 0.02)] {
+            let q = Matrix2::new(t * t * t / 3.0, t * t / 2.0, t * t / 2.0, t) * (walk * walk);
+            let a = Matrix2::new(1.0, t, 0.0, 1.0);
+            let expected = by_recursion(a, q, RowVector2::new(1.0, 0.0), sd * sd);
+            let gains = rate_gains(sd, walk, t);
+            for i in 0..2 {
+                assert!(
+                    (gains[i] / expected[i] - 1.0).abs() < 1e-9,
+                    "{gains:?} {expected:?}"
+                );
+            }
+        }
+    }
+
+    #[test]
+    fn analytic_yaw_gains_solve_the_riccati_equation() {
+        for (v, lever) in [(2.2, 1.4), (1.1, -1.5), (3.3, 0.6)] {
+            let (sd, offset, heading, t): (f64, f64, f64, f64) = (0.006, 0.01, 0.01, 0.04);
+            let q = Matrix2::new(offset * offset * t, 0.0, 0.0, heading * heading * t);
+            let a = Matrix2::new(1.0, -v * t, 0.0, 1.0);
+            let expected = by_recursion(a, q, RowVector2::new(1.0, lever), sd * sd);
+            let gains = yaw_gains(sd, offset, heading, t, v, lever);
+            for i in 0..2 {
+                assert!(
+                    (gains[i] / expected[i] - 1.0).abs() < 1e-9,
+                    "{gains:?} {expected:?}"
+                );
+            }
+        }
+    }
+
+    /// In the fast-frame limit the filter is the continuous Kalman-Bucy filter of a double integrator: gains per second
+    /// `sqrt(2 q/r)` and `q/r`, r = sd sqrt(T) the intensity of the measurement noise. First order in the filter's bandwidth
+    /// times T (here 0.014): 2 %.
+    #[test]
+    fn analytic_rate_gains_tend_to_kalman_bucy() {
+        let (sd, walk, t): (f64, f64, f64) = (0.01, 0.01, 1e-4);
+        let ratio = walk / (sd * t.sqrt());
+        let gains = rate_gains(sd, walk, t);
+        assert!((gains[0] / t / (2.0 * ratio).sqrt() - 1.0).abs() < 0.02);
+        assert!((gains[1] / t / ratio - 1.0).abs() < 0.02);
+    }
 }
