@@ -1,0 +1,67 @@
+//! What can be wrong with a scenario.
+
+use std::fmt;
+use std::io;
+
+/// One thing that is wrong in a scenario file, or in a file that it reads.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Problem {
+    /// File as the caller named it.
+    pub file: String,
+    /// Line, from 1.
+    pub line: usize,
+    /// Column in characters, from 1.
+    pub column: usize,
+    /// Key or table, as `table.key`.
+    pub key: String,
+    /// What is wrong and what would be right.
+    pub message: String,
+}
+
+impl fmt::Display for Problem {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(
+            f,
+            "{}:{}:{}: {}",
+            self.file, self.line, self.column, self.message
+        )
+    }
+}
+
+/// Why a scenario cannot be used.
+#[derive(Debug, thiserror::Error)]
+pub enum ScenarioError {
+    /// The file cannot be read.
+    #[error("{file}: cannot be read: {source}")]
+    Read {
+        /// File as the caller named it.
+        file: String,
+        /// What the system said.
+        source: io::Error,
+    },
+    /// The text is no TOML.
+    #[error("{0}")]
+    Syntax(Problem),
+    /// Everything that is wrong with the entries, in order of place.
+    #[error("{}", list(.0))]
+    Problems(Vec<Problem>),
+    /// The scenario replays a logged pass and none was given.
+    #[error("{file}: this scenario replays a logged pass; give one with --replay FILE")]
+    ReplayMissing {
+        /// Scenario file.
+        file: String,
+    },
+    /// A logged pass was given and the scenario has a driver of its own.
+    #[error(
+        "{file}: a logged pass is given but the scenario has no [driver.replay]; leave --replay out or change the driver"
+    )]
+    ReplayUnused {
+        /// Scenario file.
+        file: String,
+    },
+}
+
+fn list(problems: &[Problem]) -> String {
+    let lines: Vec<String> = problems.iter().map(Problem::to_string).collect();
+    lines.join("\n")
+}
