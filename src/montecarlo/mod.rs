@@ -1,1 +1,5 @@
-//! To be filled.
+//! Many passes: sums that add up in a fixed order, and what they say with their limits.
+
+pub mod estimate;
+pub mod histogram;
+mod quantile;

@@ -1,0 +1,407 @@
+//! What sums over passes say, with limits that take the pass, not the plant, as the sampling unit.
+//!
+//! Plants of one pass are struck together, by the same episode of the same drive: counted as independent they would make the
+//! limits far too narrow.
+//!
+//! Sources: Clopper & Pearson, Biometrika 26:404-413, 1934; Korn & Graubard, Survey Methodology 24:193-201, 1998 (effective
+//! sample size with the t ratio, never above the sample size); the variance of a ratio over clusters is the usual
+//! linearisation (Cochran, Sampling Techniques, 3rd ed., 1977, chapter 6).
+
+use super::quantile::{beta_quantile, student_factor};
+
+/// Fewest passes with strikes on which a rate may rest.
+pub const FEWEST_PASSES: f64 = 10.0;
+
+/// Sums over passes of struck plants h and counted plants n, at one clearance.
+///
+/// Real numbers, so that expected counts serve too; whole numbers stay exact up to 2⁵³ and then merge in any order to the same
+/// bits.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct RatioSums {
+    /// Number of passes m.
+    pub passes: u64,
+    /// Sum of n.
+    pub plants: f64,
+    /// Sum of h.
+    pub strikes: f64,
+    /// Sum of h².
+    pub strikes_sq: f64,
+    /// Sum of h n.
+    pub strikes_plants: f64,
+    /// Sum of n².
+    pub plants_sq: f64,
+    /// Number of passes with h above 0.
+    pub passes_with_strikes: f64,
+}
+
+impl RatioSums {
+    /// Adds one pass.
+    pub fn add(&mut self, strikes: f64, plants: f64) {
+        self.passes += 1;
+        self.plants += plants;
+        self.strikes += strikes;
+        self.strikes_sq += strikes * strikes;
+        self.strikes_plants += strikes * plants;
+        self.plants_sq += plants * plants;
+        if strikes > 0.0 {
+            self.passes_with_strikes += 1.0;
+        }
+    }
+
+    /// Adds the passes of another block.
+    pub fn merge(&mut self, other: &Self) {
+        self.passes += other.passes;
+        self.plants += other.plants;
+        self.strikes += other.strikes;
+        self.strikes_sq += other.strikes_sq;
+        self.strikes_plants += other.strikes_plants;
+        self.plants_sq += other.plants_sq;
+        self.passes_with_strikes += other.passes_with_strikes;
+    }
+
+    /// Rate `sum h / sum n`; 0 where no plant was counted.
+    pub fn rate(&self) -> f64 {
+        if self.plants > 0.0 {
+            self.strikes / self.plants
+        } else {
+            0.0
+        }
+    }
+
+    /// Variance of the rate over passes, `m/(m-1) sum (h - r n)² / (sum n)²`; `None` below two passes or without plants.
+    pub fn variance(&self) -> Option<f64> {
+        if self.passes < 2 || self.plants <= 0.0 {
+            return None;
+        }
+        let (m, r) = (self.passes as f64, self.rate());
+        let squares = self.strikes_sq - 2.0 * r * self.strikes_plants + r * r * self.plants_sq;
+        Some(m / (m - 1.0) * squares.max(0.0) / (self.plants * self.plants))
+    }
+
+    /// How many times the variance of as many independent plants: `var N / (r (1-r))`. `None` without a variance or where
+    /// none or all were struck.
+    pub fn design_effect(&self) -> Option<f64> {
+        let r = self.rate();
+        let independent = r * (1.0 - r) / self.plants;
+        self.variance()
+            .filter(|_| independent > 0.0)
+            .map(|variance| variance / independent)
+    }
+}
+
+/// A rate with its limits.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Estimate {
+    /// Rate, 0 to 1; 0 where no plant was counted.
+    pub rate: f64,
+    /// Lower limit.
+    pub lower: f64,
+    /// Upper limit.
+    pub upper: f64,
+    /// Effective number of independent plants n*.
+    pub effective_plants: f64,
+    /// True if the rate rests on at least [`FEWEST_PASSES`] passes with strikes.
+    pub resolved: bool,
+}
+
+/// Exact two-sided limits of a proportion at confidence `level` (0 to 1), both numbers real; no trials: 0 and 1.
+pub fn clopper_pearson(successes: f64, trials: f64, level: f64) -> (f64, f64) {
+    let tail = (1.0 - level) / 2.0;
+    let failures = trials - successes;
+    let lower = if successes > 0.0 {
+        beta_quantile(successes, failures.max(0.0) + 1.0, tail)
+    } else {
+        0.0
+    };
+    let upper = if failures > 0.0 {
+        beta_quantile(successes.max(0.0) + 1.0, failures, 1.0 - tail)
+    } else {
+        1.0
+    };
+    (lower, upper)
+}
+
+/// Strike rates with Korn-Graubard limits, for one speed and controller; `by_clearance` in rising order of clearance.
+///
+/// Clopper-Pearson with `n* = min(N, r(1-r)/var (t_{N-1}/t_{m-1})²)`, N plants, m passes.
+/// Where fewer than [`FEWEST_PASSES`] passes have strikes the spread between passes is not yet known: `n* = N/deff` with the
+/// largest design effect (at least 1) at a smaller clearance that has so many such passes; if there is none, every pass counts as
+/// one plant (`n* = m`). Such a rate is not resolved.
+///
+/// Where every plant was struck the spread is not known either: `n* = m`. A single pass gives `n* = 1`; no plants, the limits
+/// 0 and 1.
+pub fn korn_graubard(by_clearance: &[RatioSums], level: f64) -> Vec<Estimate> {
+    let mut largest_effect: Option<f64> = None;
+    by_clearance
+        .iter()
+        .map(|sums| {
+            let rate = sums.rate();
+            let resolved = sums.passes_with_strikes >= FEWEST_PASSES;
+            let passes = sums.passes as f64;
+            let effective_plants = if sums.plants <= 0.0 {
+                0.0
+            } else if resolved {
+                adjusted_size(sums, level).unwrap_or(passes)
+            } else {
+                largest_effect.map_or(passes, |effect| sums.plants / effect)
+            }
+            .min(sums.plants);
+            if resolved && let Some(effect) = sums.design_effect() {
+                largest_effect = Some(largest_effect.unwrap_or(1.0).max(effect));
+            }
+            let (lower, upper) = clopper_pearson(rate * effective_plants, effective_plants, level);
+            Estimate {
+                rate,
+                lower,
+                upper,
+                effective_plants,
+                resolved,
+            }
+        })
+        .collect()
+}
+
+/// `r(1-r)/var (t_{N-1}/t_{m-1})²`; infinite where all passes have the same rate; `None` where it says nothing.
+fn adjusted_size(sums: &RatioSums, level: f64) -> Option<f64> {
+    let effect = sums.design_effect()?;
+    let plants_factor = student_factor((sums.plants - 1.0).max(1.0), level);
+    let passes_factor = student_factor(sums.passes as f64 - 1.0, level);
+    let ratio = plants_factor / passes_factor;
+    Some(sums.plants / effect * ratio * ratio)
+}
+
+/// Sums over passes for the mean and spread of a sampled error e: per pass the number n of samples, `sum e` and `sum e²`.
+///
+/// Merge blocks in a fixed order: these sums round.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct SpreadSums {
+    passes: u64,
+    n: f64,
+    e: f64,
+    ee: f64,
+    n_n: f64,
+    n_e: f64,
+    n_ee: f64,
+    e_e: f64,
+    e_ee: f64,
+    ee_ee: f64,
+}
+
+/// Mean and standard deviation of an error over all passes.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Spread {
+    /// Mean over all samples.
+    pub mean: f64,
+    /// Standard deviation of all samples about that mean.
+    pub sd: f64,
+    /// Standard error of `sd` over passes; 0 with a single pass, which shows no spread between passes.
+    pub sd_se: f64,
+}
+
+impl SpreadSums {
+    /// Adds one pass: number of samples, their sum, the sum of their squares.
+    pub fn add(&mut self, samples: f64, sum: f64, sum_sq: f64) {
+        self.merge(&Self {
+            passes: 1,
+            n: samples,
+            e: sum,
+            ee: sum_sq,
+            n_n: samples * samples,
+            n_e: samples * sum,
+            n_ee: samples * sum_sq,
+            e_e: sum * sum,
+            e_ee: sum * sum_sq,
+            ee_ee: sum_sq * sum_sq,
+        });
+    }
+
+    /// Adds the passes of another block.
+    pub fn merge(&mut self, other: &Self) {
+        self.passes += other.passes;
+        self.n += other.n;
+        self.e += other.e;
+        self.ee += other.ee;
+        self.n_n += other.n_n;
+        self.n_e += other.n_e;
+        self.n_ee += other.n_ee;
+        self.e_e += other.e_e;
+        self.e_ee += other.e_ee;
+        self.ee_ee += other.ee_ee;
+    }
+
+    /// Number of passes.
+    pub fn passes(&self) -> u64 {
+        self.passes
+    }
+
+    /// Mean, standard deviation and its standard error by the delta method: pass i moves the variance V by
+    /// `z_i = (sum e² - 2 mean sum e + (mean² - V) n) / sum n`, and `se(sd) = sqrt(m/(m-1) sum z²) / (2 sd)`.
+    /// `None` without samples.
+    pub fn spread(&self) -> Option<Spread> {
+        if self.n <= 0.0 {
+            return None;
+        }
+        let mean = self.e / self.n;
+        let variance = (self.ee / self.n - mean * mean).max(0.0);
+        let sd = variance.sqrt();
+        let on_e = -2.0 * mean;
+        let on_n = mean * mean - variance;
+        let squares = self.ee_ee
+            + on_e * on_e * self.e_e
+            + on_n * on_n * self.n_n
+            + 2.0 * (on_e * self.e_ee + on_n * self.n_ee + on_e * on_n * self.n_e);
+        let m = self.passes as f64;
+        let sd_se = if self.passes < 2 || sd == 0.0 {
+            0.0
+        } else {
+            (m / (m - 1.0) * squares.max(0.0)).sqrt() / self.n / (2.0 * sd)
+        };
+        Some(Spread { mean, sd, sd_se })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::results::LEVEL;
+    use proptest::prelude::*;
+
+    fn sums(passes: &[(f64, f64)]) -> RatioSums {
+        let mut sums = RatioSums::default();
+        for &(strikes, plants) in passes {
+            sums.add(strikes, plants);
+        }
+        sums
+    }
+
+    /// No strikes: upper limit 1 - (tail)^(1/n*), n* = m where no smaller clearance helps. All struck: the mirror image.
+    #[test]
+    fn analytic_none_and_all_struck() {
+        let m = 40;
+        let tail = (1.0 - LEVEL) / 2.0;
+        let none = korn_graubard(&[sums(&vec![(0.0, 100.0); m])], LEVEL)[0];
+        assert_eq!((none.rate, none.lower, none.resolved), (0.0, 0.0, false));
+        assert!((none.upper - (1.0 - tail.powf(1.0 / m as f64))).abs() < 1e-12);
+        let all = korn_graubard(&[sums(&vec![(100.0, 100.0); m])], LEVEL)[0];
+        assert_eq!((all.rate, all.upper, all.resolved), (1.0, 1.0, true));
+        assert!((all.lower - tail.powf(1.0 / m as f64)).abs() < 1e-12);
+    }
+
+    #[test]
+    fn analytic_nothing_counted_says_nothing() {
+        for empty in [RatioSums::default(), sums(&[(0.0, 0.0); 3])] {
+            let estimate = korn_graubard(&[empty], LEVEL)[0];
+            assert_eq!(
+                (
+                    estimate.rate,
+                    estimate.lower,
+                    estimate.upper,
+                    estimate.resolved
+                ),
+                (0.0, 0.0, 1.0, false)
+            );
+        }
+    }
+
+    /// One pass is one draw of the field: its limits are those of a single trial.
+    #[test]
+    fn analytic_a_single_pass_is_one_trial() {
+        let estimate = korn_graubard(&[sums(&[(30.0, 100.0)])], LEVEL)[0];
+        assert_eq!(estimate.effective_plants, 1.0);
+        assert!(!estimate.resolved && estimate.lower < 0.02 && estimate.upper > 0.97);
+    }
+
+    /// Plants struck all or none in each pass: the design effect is the number of plants in a pass times m/(m-1).
+    #[test]
+    fn analytic_design_effect_of_whole_clusters() {
+        let passes: Vec<_> = (0..50)
+            .map(|i| (if i % 2 == 0 { 80.0 } else { 0.0 }, 80.0))
+            .collect();
+        let effect = sums(&passes).design_effect().unwrap();
+        assert!((effect - 80.0 * 50.0 / 49.0).abs() < 1e-9);
+    }
+
+    /// A rare rate borrows the design effect of a smaller clearance.
+    #[test]
+    fn analytic_rare_rates_borrow_the_design_effect() {
+        let often: Vec<_> = (0..50)
+            .map(|i| (if i % 2 == 0 { 80.0 } else { 0.0 }, 80.0))
+            .collect();
+        let mut seldom = vec![(0.0, 80.0); 50];
+        seldom[7] = (3.0, 80.0);
+        let estimates = korn_graubard(&[sums(&often), sums(&seldom)], LEVEL);
+        assert!(estimates[0].resolved && !estimates[1].resolved);
+        assert!((estimates[1].effective_plants - 49.0).abs() < 1e-9);
+        let alone = korn_graubard(&[sums(&seldom)], LEVEL)[0];
+        assert_eq!(alone.effective_plants, 50.0);
+    }
+
+    /// Against the sums written out pass by pass, and the known standard error sd/sqrt(2 N) of independent Gaussian samples.
+    #[test]
+    fn analytic_spread_of_independent_samples() {
+        use rand_distr::{Distribution, StandardNormal};
+        let mut rng = crate::sim::streams::stream(3, 0, crate::sim::streams::Source::Plants, 0);
+        let (m, n, mean, sd) = (2000, 50, 0.01, 0.02);
+        let mut total = SpreadSums::default();
+        let mut passes = Vec::new();
+        for _ in 0..m {
+            let e: Vec<f64> = (0..n)
+                .map(|_| {
+                    let normal: f64 = StandardNormal.sample(&mut rng);
+                    mean + sd * normal
+                })
+                .collect();
+            let (sum, sum_sq) = (e.iter().sum(), e.iter().map(|e| e * e).sum());
+            total.add(f64::from(n), sum, sum_sq);
+            passes.push((sum, sum_sq));
+        }
+        let spread = total.spread().unwrap();
+        let all = f64::from(m * n);
+        let z: f64 = passes
+            .iter()
+            .map(|(sum, sum_sq)| {
+                let shift = spread.mean * spread.mean - spread.sd * spread.sd;
+                let z: f64 = sum_sq - 2.0 * spread.mean * sum + shift * f64::from(n);
+                z * z
+            })
+            .sum();
+        let written_out = (f64::from(m) / f64::from(m - 1) * z).sqrt() / all / (2.0 * spread.sd);
+        assert!((spread.sd_se / written_out - 1.0).abs() < 1e-9);
+        let known = sd / (2.0 * all).sqrt();
+        // 4 standard errors of a variance from 2000 passes with the kurtosis of a chi-square of 50 degrees.
+        assert!((spread.sd_se / known - 1.0).abs() < 4.0 * (2.24_f64 / 4.0 / 2000.0).sqrt());
+        assert!((spread.mean - mean).abs() < 4.0 * sd / all.sqrt());
+        assert!((spread.sd - sd).abs() < 4.0 * known);
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig { cases: 200, rng_seed: proptest::test_runner::RngSeed::Fixed(1), failure_persistence: None, ..ProptestConfig::default() })]
+
+        /// Never NaN, limits in order around the rate, whatever the counts.
+        #[test]
+        fn prop_limits_enclose_the_rate(
+            passes in prop::collection::vec((0_u32..=60, 0_u32..=60), 1..80),
+            scale in prop::sample::select(vec![1.0, 100.0]),
+        ) {
+            let wide: Vec<_> = passes.iter().map(|&(a, b)| (f64::from(a.min(b)) * scale, f64::from(a.max(b)) * scale)).collect();
+            let rare: Vec<_> = wide.iter().enumerate().map(|(i, &(h, n))| (if i < 3 { h } else { 0.0 }, n)).collect();
+            for estimate in korn_graubard(&[sums(&wide), sums(&rare)], LEVEL) {
+                prop_assert!(0.0 <= estimate.lower && estimate.lower <= estimate.rate);
+                prop_assert!(estimate.rate <= estimate.upper && estimate.upper <= 1.0);
+                prop_assert!(estimate.effective_plants >= 0.0);
+            }
+        }
+
+        /// Merging blocks equals adding pass by pass, to the last bit for whole counts.
+        #[test]
+        fn prop_merging_equals_adding(
+            passes in prop::collection::vec((0_u32..=3000, 0_u32..=3000), 2..40), cut in 1_usize..39,
+        ) {
+            let all: Vec<_> = passes.iter().map(|&(a, b)| (f64::from(a.min(b)), f64::from(a.max(b)))).collect();
+            let cut = cut.min(all.len());
+            let mut merged = sums(&all[cut..]);
+            merged.merge(&sums(&all[..cut]));
+            prop_assert_eq!(merged, sums(&all));
+        }
+    }
+}
