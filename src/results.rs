@@ -2,6 +2,7 @@
 //!
 //! SI units; every key carries its unit in its name. Nothing here computes.
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// Version of the layout of [`Results`], raised when a key changes its meaning or goes.
@@ -11,7 +12,7 @@ pub const SCHEMA_VERSION: u32 = 1;
 pub const LEVEL: f64 = 0.95;
 
 /// Results of one study.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Results {
     /// [`SCHEMA_VERSION`].
     pub schema_version: u32,
@@ -66,7 +67,7 @@ pub struct Results {
 }
 
 /// The program that made the results.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Tool {
     /// Its name.
     pub name: String,
@@ -75,7 +76,7 @@ pub struct Tool {
 }
 
 /// Which scenario it was.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct ScenarioStamp {
     /// Name from the file.
     pub name: String,
@@ -90,7 +91,7 @@ pub struct ScenarioStamp {
 }
 
 /// Whether a controller ran.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct ControllerNote {
     /// Fixed name.
     pub controller: String,
@@ -99,7 +100,7 @@ pub struct ControllerNote {
 }
 
 /// Strike rate of one controller at one speed and clearance.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct StrikeRate {
     /// Fixed name.
     pub controller: String,
@@ -126,7 +127,7 @@ pub struct StrikeRate {
 }
 
 /// Strike rate of one row.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct RowRate {
     /// Fixed name.
     pub controller: String,
@@ -153,7 +154,7 @@ pub struct RowRate {
 }
 
 /// How the tools follow the row, entry stretch left out.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Tracking {
     /// Fixed name.
     pub controller: String,
@@ -191,7 +192,7 @@ pub struct Tracking {
 }
 
 /// Share of one source in the variance of the tool error by the linear check.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct BudgetShare {
     /// Fixed name.
     pub controller: String,
@@ -204,7 +205,7 @@ pub struct BudgetShare {
 }
 
 /// Margins of one feedback loop.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct LoopMargins {
     /// Fixed name.
     pub controller: String,
@@ -221,7 +222,7 @@ pub struct LoopMargins {
 }
 
 /// A value of the scenario and where it comes from.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Assumption {
     /// Key in the scenario file.
     pub key: String,
@@ -234,7 +235,7 @@ pub struct Assumption {
 }
 
 /// The short answer for the terminal and the top of the report.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Answer {
     /// The setting with the fewest strikes among all simulated ones.
     pub fewest: Option<Choice>,
@@ -246,7 +247,7 @@ pub struct Answer {
 }
 
 /// One simulated setting.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Choice {
     /// Fixed name.
     pub controller: String,
@@ -260,4 +261,29 @@ pub struct Choice {
     pub lower: f64,
     /// Its upper limit.
     pub upper: f64,
+}
+
+/// JSON Schema of [`Results`] as they stand in `results.json`.
+pub fn schema() -> serde_json::Value {
+    schemars::generate::SchemaSettings::draft2020_12()
+        .for_serialize()
+        .into_generator()
+        .into_root_schema_for::<Results>()
+        .to_value()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn regress_the_schema_asks_for_every_key_with_its_meaning() {
+        let schema = schema();
+        let required = schema["required"].as_array().unwrap();
+        assert!(required.iter().any(|key| key == "strike_rates"));
+        let tracking = &schema["$defs"]["Tracking"];
+        let keys = tracking["properties"].as_object().unwrap();
+        assert_eq!(keys.len(), tracking["required"].as_array().unwrap().len());
+        assert!(keys.values().all(|key| key["description"].is_string()));
+    }
 }
