@@ -248,6 +248,22 @@ impl Setup {
         self.camera.mount == Mount::Fixed && self.position_sensor.is_none()
     }
 
+    /// Distance that the rear axle drives from lowering until the last edge has passed the last plant, m: what a logged pass
+    /// must cover.
+    pub fn driven_length_m(&self) -> f64 {
+        let behind_m = self
+            .tools
+            .left_edge_behind_m
+            .max(self.tools.right_edge_behind_m)
+            .max(0.0);
+        let half_width_m = self
+            .rows
+            .offset_m
+            .iter()
+            .fold(0.0, |widest: f64, y| widest.max(y.abs()));
+        self.run.length_m + behind_m + 0.2 * half_width_m + 1.0
+    }
+
     /// Distance of the camera's looking point behind the rear axle, m (ahead: negative).
     pub fn camera_point_m(&self) -> f64 {
         self.tools.tool_line_m - self.camera.lookahead_m

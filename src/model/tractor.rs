@@ -14,3 +14,35 @@ pub struct Tractor {
     /// Steady slip angle that the side slope causes, rad, positive to the left (left side higher: negative).
     pub crab_rad: f64,
 }
+
+/// Motion state of the tractor on its line.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct TractorState {
+    /// Distance of the rear axle along the planned line, m.
+    pub station_m: f64,
+    /// Offset of the rear axle from the line, m, left positive.
+    pub offset_m: f64,
+    /// Heading relative to the line, rad.
+    pub heading_rad: f64,
+    /// Steering angle, rad.
+    pub steer_rad: f64,
+}
+
+impl Tractor {
+    /// Steering angle after `dt_s` towards a constant command: first-order lag with limits on angle and rate.
+    pub fn steer(&self, steer_rad: f64, command_rad: f64, dt_s: f64) -> f64 {
+        let command_rad = command_rad.clamp(-self.steer_limit_rad, self.steer_limit_rad);
+        let share = if self.steer_lag_s > 0.0 {
+            -libm::expm1(-dt_s / self.steer_lag_s)
+        } else {
+            1.0
+        };
+        let most = self.steer_rate_rad_s * dt_s;
+        steer_rad + ((command_rad - steer_rad) * share).clamp(-most, most)
+    }
+
+    /// Absolute yaw rate at a steering angle, rad/s.
+    pub fn yaw_rate_rad_s(&self, steer_rad: f64, speed_m_s: f64) -> f64 {
+        speed_m_s * libm::tan(steer_rad) / self.wheelbase_m
+    }
+}
