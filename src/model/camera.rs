@@ -66,3 +66,16 @@ pub struct YawSensor {
     /// Constant bias, rad/s.
     pub bias_rad_s: f64,
 }
+
+impl Camera {
+    /// Roll at a speed, rad over a time in s: `sd = sqrt(still² + ground² v / v_ref)`.
+    pub fn roll(&self, speed_m_s: f64) -> GaussMarkov {
+        let ground =
+            self.roll_ground_sd_rad * self.roll_ground_sd_rad * speed_m_s / self.roll_reference_m_s;
+        let sd = (self.roll_still_sd_rad * self.roll_still_sd_rad + ground).sqrt();
+        GaussMarkov {
+            sd,
+            reach: self.roll_time_s,
+        }
+    }
+}

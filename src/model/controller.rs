@@ -120,6 +120,63 @@ pub struct Controllers {
     pub lag: Option<LagCompensation>,
 }
 
+/// Memory of a [`Pid`].
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct PidState {
+    integral_m_s: f64,
+    derivative_m_s: f64,
+    last_error_m: Option<f64>,
+}
+
+impl Pid {
+    /// Wanted shift speed, m/s, one frame later; what the valve cannot give (`least_m_s` to `most_m_s`) is cut off and the
+    /// integral then only runs back.
+    pub fn update(
+        &self,
+        state: &mut PidState,
+        error_m: f64,
+        frame_s: f64,
+        least_m_s: f64,
+        most_m_s: f64,
+    ) -> f64 {
+        let change_m = error_m - state.last_error_m.unwrap_or(error_m);
+        state.last_error_m = Some(error_m);
+        let filter_s = self.derivative_filter_s;
+        state.derivative_m_s = (filter_s * state.derivative_m_s
+            + self.gain_1_s * self.derivative_s * change_m)
+            / (filter_s + frame_s);
+        let integral_m_s = state.integral_m_s + self.gain_1_s * frame_s / self.integral_s * error_m;
+        let wanted_m_s = self.gain_1_s * error_m + integral_m_s + state.derivative_m_s;
+        let winds_up =
+            (wanted_m_s > most_m_s && error_m > 0.0) || (wanted_m_s < least_m_s && error_m < 0.0);
+        if !winds_up {
+            state.integral_m_s = integral_m_s;
+        }
+        wanted_m_s
+    }
+
+    /// The camera found no row: the frame holds, the next error starts the derivative anew.
+    pub fn coast(&self, state: &mut PidState) {
+        state.derivative_m_s = 0.0;
+        state.last_error_m = None;
+    }
+}
+
+impl OnOff {
+    /// Next state of the switch: -1 shifts right, 0 holds, 1 shifts left.
+    pub fn update(&self, now: i8, error_m: f64) -> i8 {
+        if error_m > self.on_m {
+            1
+        } else if error_m < -self.on_m {
+            -1
+        } else if error_m * f64::from(now) < self.off_m {
+            0
+        } else {
+            now
+        }
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

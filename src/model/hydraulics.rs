@@ -166,3 +166,13 @@ impl ProportionalValve {
         self.open_speed_m_s(hydraulics, way) / self.no_load_speed_m_s(hydraulics, way)
     }
 }
+
+impl DirectionalValve {
+    /// Speed of the open valve under load and oil temperature, pump limit in, m/s.
+    pub fn open_speed_m_s(&self, hydraulics: &Hydraulics, way: Stroke) -> f64 {
+        let flow = self.rated_flow_m3_s * hydraulics.cold_flow_factor;
+        hydraulics
+            .metered_speed_m_s(flow, self.rated_drop_pa, way, true)
+            .min(hydraulics.pump_speed_m_s(way))
+    }
+}

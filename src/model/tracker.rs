@@ -112,6 +112,133 @@ fn steady_gains(
     [gain[0], gain[1]]
 }
 
+/// Numbers in a row that the gate may reject before the tracker believes them and starts anew.
+const REJECTIONS_BEFORE_RESTART: u8 = 5;
+
+/// A tracker made ready for one camera and speed: `x = A x + B w`, then `x += K (number - C x)`, output `C x`.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Filter {
+    a: [[f64; 2]; 2],
+    b: [f64; 2],
+    c: [f64; 2],
+    gain: [f64; 2],
+    gate_m: f64,
+}
+
+/// Memory of a [`Filter`].
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct FilterState {
+    x: [f64; 2],
+    rejected: u8,
+    started: bool,
+}
+
+impl Tracker {
+    /// The filter for a frame period, a speed and the camera's distance behind the reference axle (`lever_m`).
+    pub fn filter(&self, frame_s: f64, speed_m_s: f64, lever_m: f64) -> Filter {
+        let still = Filter {
+            a: [[1.0, 0.0], [0.0, 0.0]],
+            b: [0.0; 2],
+            c: [1.0, 0.0],
+            gain: [1.0, 0.0],
+            gate_m: f64::INFINITY,
+        };
+        match *self {
+            Tracker::None => still,
+            Tracker::LowPass { time_s, gate_m } => Filter {
+                gain: [-libm::expm1(-frame_s / time_s), 0.0],
+                gate_m,
+                ..still
+            },
+            Tracker::Kalman {
+                measurement_sd_m,
+                rate_walk_m_s15,
+                gate_m,
+            } => Filter {
+                a: [[1.0, frame_s], [0.0, 1.0]],
+                gain: rate_gains(measurement_sd_m, rate_walk_m_s15, frame_s),
+                gate_m,
+                ..still
+            },
+            Tracker::KalmanYaw {
+                measurement_sd_m,
+                offset_walk_m_s05,
+                heading_walk_rad_s05,
+                gate_m,
+            } => Filter {
+                a: [[1.0, -speed_m_s * frame_s], [0.0, 1.0]],
+                b: [-0.5 * speed_m_s * frame_s * frame_s, frame_s],
+                c: [1.0, lever_m],
+                gain: yaw_gains(
+                    measurement_sd_m,
+                    offset_walk_m_s05,
+                    heading_walk_rad_s05,
+                    frame_s,
+                    speed_m_s,
+                    lever_m,
+                ),
+                gate_m,
+            },
+        }
+    }
+
+    /// Delay of a slow signal, s: `-d arg F/dw` at `w -> 0`. The Kalman kinds follow a ramp without delay.
+    pub fn delay_s(&self, frame_s: f64) -> f64 {
+        match *self {
+            Tracker::LowPass { time_s, .. } => {
+                let kept = libm::exp(-frame_s / time_s);
+                frame_s * kept / (1.0 - kept)
+            }
+            _ => 0.0,
+        }
+    }
+
+    /// True if the tracker needs a yaw-rate sensor.
+    pub fn uses_yaw_rate(&self) -> bool {
+        matches!(self, Tracker::KalmanYaw { .. })
+    }
+}
+
+impl Filter {
+    /// One frame later: `number` is what the camera reports (`None`: no row found), `yaw_rad_s` the mean measured yaw rate
+    /// since the frame before. Gives the tracked number, or `None` if the frame told nothing.
+    pub fn update(
+        &self,
+        state: &mut FilterState,
+        number: Option<f64>,
+        yaw_rad_s: f64,
+    ) -> Option<f64> {
+        let [x0, x1] = state.x;
+        state.x = [
+            self.a[0][0] * x0 + self.a[0][1] * x1 + self.b[0] * yaw_rad_s,
+            self.a[1][0] * x0 + self.a[1][1] * x1 + self.b[1] * yaw_rad_s,
+        ];
+        let number = number?;
+        let surprise = number - (self.c[0] * state.x[0] + self.c[1] * state.x[1]);
+        if !state.started {
+            *state = FilterState {
+                x: [number, 0.0],
+                rejected: 0,
+                started: true,
+            };
+        } else if surprise.abs() <= self.gate_m {
+            state.x[0] += self.gain[0] * surprise;
+            state.x[1] += self.gain[1] * surprise;
+            state.rejected = 0;
+        } else if state.rejected < REJECTIONS_BEFORE_RESTART {
+            state.rejected += 1;
+            return None;
+        } else {
+            *state = FilterState {
+                x: [number, 0.0],
+                rejected: 0,
+                started: true,
+            };
+        }
+        Some(self.c[0] * state.x[0] + self.c[1] * state.x[1])
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

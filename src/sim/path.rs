@@ -25,8 +25,8 @@ pub struct Path {
     pub heading_rad: Vec<f64>,
     /// Sine of the heading of the frame (tractor's if rigid, implement's if drawn) relative to the line.
     pub frame_sin: Vec<f64>,
-    /// Absolute yaw rate of the frame, rad/s.
-    pub frame_yaw_rad_s: Vec<f64>,
+    /// Absolute heading of the frame from the beginning of the line, rad: what a yaw-rate sensor on it integrates.
+    pub frame_turn_rad: Vec<f64>,
     /// Tool line of the unshifted frame from the planned line, m.
     pub frame_m: Vec<f64>,
     /// Guided rows at the tool line from the planned line, m.
@@ -78,7 +78,7 @@ pub fn drive(setup: &Setup, ground: &Ground, seed: u64, pass: u64, speed_m_s: f6
         axle_m: Vec::with_capacity(ticks),
         heading_rad: Vec::with_capacity(ticks),
         frame_sin: Vec::with_capacity(ticks),
-        frame_yaw_rad_s: Vec::with_capacity(ticks),
+        frame_turn_rad: Vec::with_capacity(ticks),
         frame_m: Vec::with_capacity(ticks),
         row_m: Vec::with_capacity(ticks),
     };
@@ -99,7 +99,7 @@ pub fn drive(setup: &Setup, ground: &Ground, seed: u64, pass: u64, speed_m_s: f6
                 };
                 let curvature = setup.line.curvature_1_m(state.station_m);
                 let yaw = (next_rad - libm::atan(slope)) / step_s + curvature * speed_m_s;
-                path.push(setup, ground, &state, &towed, yaw);
+                path.push(setup, ground, &state, &towed);
                 towed.step(
                     setup,
                     &state,
@@ -126,17 +126,15 @@ pub fn drive(setup: &Setup, ground: &Ground, seed: u64, pass: u64, speed_m_s: f6
             state.heading_rad += setup.run.entry_heading_rad;
             towed.heading_rad += setup.run.entry_heading_rad;
             for _ in 0..ticks {
-                let before = state;
-                let before_towed = towed;
-                let yaw = advance(setup, ground, &mut state, &mut hands, &mut towed, speed_m_s);
-                path.push(setup, ground, &before, &before_towed, yaw);
+                path.push(setup, ground, &state, &towed);
+                advance(setup, ground, &mut state, &mut hands, &mut towed, speed_m_s);
             }
         }
     }
     path
 }
 
-/// Moves the tractor by one tick; returns its mean absolute yaw rate over the tick, rad/s.
+/// Moves tractor and implement by one tick.
 fn advance(
     setup: &Setup,
     ground: &Ground,
@@ -144,7 +142,7 @@ fn advance(
     hands: &mut Hands,
     towed: &mut Towed,
     speed_m_s: f64,
-) -> f64 {
+) {
     let dt = setup.run.step_s;
     let tractor = &setup.tractor;
     let slip = libm::tan(tractor.crab_rad);
@@ -167,40 +165,33 @@ fn advance(
     state.heading_rad += dt * (yaw - curvature * pace_m_s);
     state.steer_rad = steer_rad;
     towed.step(setup, &before, middle_rad, yaw, curvature * pace_m_s, dt);
-    yaw
 }
 
 impl Path {
-    fn push(
-        &mut self,
-        setup: &Setup,
-        ground: &Ground,
-        state: &TractorState,
-        towed: &Towed,
-        yaw_rad_s: f64,
-    ) {
+    fn push(&mut self, setup: &Setup, ground: &Ground, state: &TractorState, towed: &Towed) {
         let tool_m = setup.tools.tool_line_m;
         let s_m = state.station_m;
         let bend_m = setup.line.bend_behind_m(s_m, tool_m);
         let sin = libm::sin(state.heading_rad);
-        let (frame_sin, frame_yaw, frame_m) = match setup.hitch {
+        let (frame_rad, frame_sin, frame_m) = match setup.hitch {
             Hitch::Rigid { .. } => (
+                state.heading_rad,
                 sin,
-                yaw_rad_s,
                 state.offset_m - tool_m * sin - bend_m + ground.sway.at(s_m),
             ),
             Hitch::Drawn { hitch_m, .. } => {
                 let towed_sin = libm::sin(towed.heading_rad);
                 let frame_m =
                     state.offset_m - hitch_m * sin - (tool_m - hitch_m) * towed_sin - bend_m;
-                (towed_sin, towed.yaw_rad_s(setup, state, yaw_rad_s), frame_m)
+                (towed.heading_rad, towed_sin, frame_m)
             }
         };
         self.station_m.push(s_m);
         self.axle_m.push(state.offset_m);
         self.heading_rad.push(state.heading_rad);
         self.frame_sin.push(frame_sin);
-        self.frame_yaw_rad_s.push(frame_yaw);
+        self.frame_turn_rad
+            .push(frame_rad + setup.line.heading_rad(s_m));
         self.frame_m.push(frame_m);
         self.row_m.push(ground.guided_row_m(s_m - tool_m));
     }

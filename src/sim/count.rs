@@ -1,0 +1,108 @@
+//! Which plants a pass struck: one pass answers every clearance.
+
+use super::ground::Ground;
+use super::path::Path;
+use super::trace::Fate;
+use crate::model::setup::Setup;
+
+/// A plant with the moments at which the two edges of its row pass it. It does not depend on the controller.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Meeting {
+    /// Row, 0 at the left.
+    pub row: usize,
+    /// Plant of that row, rising station.
+    pub plant: usize,
+    /// True if the plant stands in the entry stretch.
+    pub entry: bool,
+    /// Left and right edge; `None` if the edge was still up.
+    edges: [Option<EdgeMeeting>; 2],
+}
+
+/// The moment at which an edge passes a plant.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct EdgeMeeting {
+    tick: u32,
+    part: f64,
+    /// Clearance that the plant's centre needs with the frame unshifted, m.
+    needed_m: f64,
+}
+
+/// Finds the meetings of all plants of a pass, row by row.
+///
+/// With p the plant's lateral position from the nominal line of its row, e the unshifted frame's offset from that line when the
+/// edge passes (station `s - x_edge - Y sin(heading)`) and h the edge's setting error, the plant's centre needs the clearance
+/// `p - e - h_L` of the left edge and `-p + e - h_R` of the right one; the shift is added by [`Meeting::needed_m`].
+pub fn meetings(setup: &Setup, ground: &Ground, path: &Path) -> Vec<Meeting> {
+    let tools = &setup.tools;
+    let edge_x_m = [tools.tool_line_m + tools.left_edge_behind_m, tools.tool_line_m + tools.right_edge_behind_m];
+    let mut meetings = Vec::with_capacity(ground.plants.iter().map(Vec::len).sum());
+    for (row, plants) in ground.plants.iter().enumerate() {
+        let lateral_m = setup.rows.offset_m[row];
+        for (plant, place) in plants.iter().enumerate() {
+            let edge = |side: usize| {
+                let x_m = edge_x_m[side];
+                let (tick, part) = passing(path, place.station_m + x_m, lateral_m)?;
+                let a = path.frame_at_m(setup, tick, x_m);
+                let b = path.frame_at_m(setup, tick + 1, x_m);
+                let away_m = place.lateral_m - (a + part * (b - a));
+                let needed_m = if side == 0 { away_m } else { -away_m } - ground.edge_error_m[row][side];
+                Some(EdgeMeeting { tick: tick as u32, part, needed_m })
+            };
+            let edges = [edge(0), edge(1)];
+            meetings.push(Meeting { row, plant, entry: place.station_m < setup.run.entry_length_m, edges });
+        }
+    }
+    meetings
+}
+
+/// Tick and part of a tick at which a point on the frame, `lateral_m` to the left, has come as far as a point straight on the
+/// centre line would be at `target_m` of the axle. `None` before lowering.
+fn passing(path: &Path, target_m: f64, lateral_m: f64) -> Option<(usize, f64)> {
+    let last = path.station_m.len() - 1;
+    let per_tick_m = path.speed_m_s * path.step_s;
+    let reached = |tick: usize| path.station_m[tick] - lateral_m * path.frame_sin[tick];
+    let mut tick = (((target_m - path.station_m[0]) / per_tick_m).max(0.0) as usize).min(last - 1);
+    // The axle runs at its speed but for a cosine and a bend: a few corrections land on the tick.
+    for _ in 0..4 {
+        let off = (target_m - reached(tick)) / per_tick_m;
+        if (0.0..1.0).contains(&off) {
+            break;
+        }
+        tick = (tick as f64 + off.floor()).clamp(0.0, (last - 1) as f64) as usize;
+    }
+    while tick > 0 && reached(tick) > target_m {
+        tick -= 1;
+    }
+    while tick < last - 1 && reached(tick + 1) <= target_m {
+        tick += 1;
+    }
+    let (a, b) = (reached(tick), reached(tick + 1));
+    if target_m < a {
+        return None;
+    }
+    Some((tick, ((target_m - a) / (b - a)).min(1.0)))
+}
+
+impl Meeting {
+    /// Clearance that the plant's centre needs under a shift (one value per tick), m; minus infinity if no edge met it.
+    pub fn needed_m(&self, shift_m: &[f64]) -> f64 {
+        let side = |index: usize, sign: f64| {
+            self.edges[index].map_or(f64::NEG_INFINITY, |edge| {
+                let (a, b) = (shift_m[edge.tick as usize], shift_m[edge.tick as usize + 1]);
+                edge.needed_m + sign * (a + edge.part * (b - a))
+            })
+        };
+        side(0, -1.0).max(side(1, 1.0))
+    }
+}
+
+/// What becomes of a plant whose centre needs `needed_m` at a clearance.
+pub fn fate(setup: &Setup, needed_m: f64, clearance_m: f64) -> Fate {
+    if needed_m + setup.plants.stem_radius_m > clearance_m {
+        Fate::Cut
+    } else if needed_m + setup.plants.protected_radius_m > clearance_m {
+        Fate::Struck
+    } else {
+        Fate::Spared
+    }
+}
