@@ -3,3 +3,4 @@
 pub mod estimate;
 pub mod histogram;
 mod quantile;
+pub mod tally;

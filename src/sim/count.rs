@@ -34,7 +34,10 @@ struct EdgeMeeting {
 /// `p - e - h_L` of the left edge and `-p + e - h_R` of the right one; the shift is added by [`Meeting::needed_m`].
 pub fn meetings(setup: &Setup, ground: &Ground, path: &Path) -> Vec<Meeting> {
     let tools = &setup.tools;
-    let edge_x_m = [tools.tool_line_m + tools.left_edge_behind_m, tools.tool_line_m + tools.right_edge_behind_m];
+    let edge_x_m = [
+        tools.tool_line_m + tools.left_edge_behind_m,
+        tools.tool_line_m + tools.right_edge_behind_m,
+    ];
     let mut meetings = Vec::with_capacity(ground.plants.iter().map(Vec::len).sum());
     for (row, plants) in ground.plants.iter().enumerate() {
         let lateral_m = setup.rows.offset_m[row];
@@ -45,11 +48,21 @@ pub fn meetings(setup: &Setup, ground: &Ground, path: &Path) -> Vec<Meeting> {
                 let a = path.frame_at_m(setup, tick, x_m);
                 let b = path.frame_at_m(setup, tick + 1, x_m);
                 let away_m = place.lateral_m - (a + part * (b - a));
-                let needed_m = if side == 0 { away_m } else { -away_m } - ground.edge_error_m[row][side];
-                Some(EdgeMeeting { tick: tick as u32, part, needed_m })
+                let needed_m =
+                    if side == 0 { away_m } else { -away_m } - ground.edge_error_m[row][side];
+                Some(EdgeMeeting {
+                    tick: tick as u32,
+                    part,
+                    needed_m,
+                })
             };
             let edges = [edge(0), edge(1)];
-            meetings.push(Meeting { row, plant, entry: place.station_m < setup.run.entry_length_m, edges });
+            meetings.push(Meeting {
+                row,
+                plant,
+                entry: place.station_m < setup.run.entry_length_m,
+                edges,
+            });
         }
     }
     meetings

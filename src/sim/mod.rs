@@ -1,4 +1,7 @@
-//! One pass: ground, drive, side-shift, count.
+//! One pass: ground, drive, sensors, side-shift, count.
+//!
+//! The ground of a pass serves every speed; the drive and the sensors at one speed serve every controller; the side-shift of
+//! one controller answers every clearance.
 
 pub mod count;
 pub mod frames;
@@ -7,3 +10,41 @@ pub mod path;
 pub mod shift;
 pub mod streams;
 pub mod trace;
+
+use crate::model::controller::Kind;
+use crate::model::setup::Setup;
+use count::Meeting;
+use frames::Frames;
+use ground::Ground;
+use path::Path;
+use shift::Shift;
+
+/// One pass at one speed, driven and observed: all that its controllers share.
+#[derive(Clone, Debug)]
+pub struct Drive {
+    /// Motion of tractor and unshifted implement.
+    pub path: Path,
+    /// Sensor numbers.
+    pub sensors: Frames,
+    /// Moments at which edges pass plants.
+    pub meetings: Vec<Meeting>,
+}
+
+impl Drive {
+    /// Drives one pass at one speed (m/s, above 0 and at most [`ground::TOP_SPEED_M_S`]).
+    pub fn new(setup: &Setup, ground: &Ground, seed: u64, pass: u64, speed_m_s: f64) -> Self {
+        let path = path::drive(setup, ground, seed, pass, speed_m_s);
+        let sensors = Frames::observe(setup, ground, &path, seed, pass);
+        let meetings = count::meetings(setup, ground, &path);
+        Self {
+            path,
+            sensors,
+            meetings,
+        }
+    }
+
+    /// Runs one controller.
+    pub fn shift(&self, setup: &Setup, kind: Kind, out: &mut Shift) {
+        shift::run(setup, &self.path, &self.sensors, kind, out);
+    }
+}

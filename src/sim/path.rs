@@ -31,6 +31,8 @@ pub struct Path {
     pub frame_m: Vec<f64>,
     /// Guided rows at the tool line from the planned line, m.
     pub row_m: Vec<f64>,
+    /// Guided rows at the rear axle from the planned line, m.
+    pub axle_row_m: Vec<f64>,
 }
 
 impl Path {
@@ -81,6 +83,7 @@ pub fn drive(setup: &Setup, ground: &Ground, seed: u64, pass: u64, speed_m_s: f6
         frame_turn_rad: Vec::with_capacity(ticks),
         frame_m: Vec::with_capacity(ticks),
         row_m: Vec::with_capacity(ticks),
+        axle_row_m: Vec::with_capacity(ticks),
     };
     let mut towed = Towed::new(setup, speed_m_s);
     match &setup.driver {
@@ -194,6 +197,7 @@ impl Path {
             .push(frame_rad + setup.line.heading_rad(s_m));
         self.frame_m.push(frame_m);
         self.row_m.push(ground.guided_row_m(s_m - tool_m));
+        self.axle_row_m.push(ground.guided_row_m(s_m));
     }
 }
 

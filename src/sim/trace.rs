@@ -1,6 +1,12 @@
 //! A pass written down for people: what happened where.
 
+use super::Drive;
+use super::count::fate;
+use super::ground::Ground;
+use super::path::Path;
+use super::shift::Shift;
 use crate::model::controller::Kind;
+use crate::model::setup::Setup;
 
 /// One pass under one controller at one speed and clearance.
 #[derive(Clone, Debug, PartialEq)]
@@ -89,4 +95,93 @@ pub struct Plant {
     pub fate: Fate,
     /// Nearest clearance at which it would have been spared, m.
     pub needed_clearance_m: f64,
+}
+
+/// Which pass, controller, speed and clearance a trace shows.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct View {
+    /// Controller.
+    pub kind: Kind,
+    /// Speed, m/s.
+    pub speed_m_s: f64,
+    /// Clearance, m.
+    pub clearance_m: f64,
+    /// Seed of the study.
+    pub seed: u64,
+    /// Number of the pass, from 0.
+    pub pass: u64,
+}
+
+impl Trace {
+    /// Simulates one pass of a study and writes down what happened where.
+    pub fn of(setup: &Setup, view: View) -> Trace {
+        let ground = Ground::draw(setup, view.seed, view.pass);
+        let drive = Drive::new(setup, &ground, view.seed, view.pass, view.speed_m_s);
+        let mut shift = Shift::default();
+        drive.shift(setup, view.kind, &mut shift);
+        Trace {
+            kind: view.kind,
+            speed_m_s: view.speed_m_s,
+            clearance_m: view.clearance_m,
+            seed: view.seed,
+            pass: view.pass,
+            row_offset_m: setup.rows.offset_m.clone(),
+            entry_length_m: setup.run.entry_length_m,
+            half_stroke_m: 0.5 * setup.hydraulics.stroke_m,
+            samples: samples(setup, &ground, &drive.path, &shift),
+            plants: plants(setup, &ground, &drive, &shift, view.clearance_m),
+        }
+    }
+}
+
+fn samples(setup: &Setup, ground: &Ground, path: &Path, shift: &Shift) -> Vec<Sample> {
+    let tool_m = setup.tools.tool_line_m;
+    let camera_m = setup.camera_point_m();
+    let mut blind = ground.blind.iter().peekable();
+    (0..path.station_m.len())
+        .take_while(|&tick| path.station_m[tick] - tool_m <= setup.run.length_m)
+        .map(|tick| {
+            let looked_m = path.station_m[tick] - camera_m;
+            while blind.peek().is_some_and(|&&(_, to)| to <= looked_m) {
+                blind.next();
+            }
+            Sample {
+                time_s: tick as f64 * path.step_s,
+                station_m: path.station_m[tick] - tool_m,
+                axle_m: path.axle_m[tick],
+                heading_rad: path.heading_rad[tick],
+                row_m: path.row_m[tick],
+                frame_m: path.frame_m[tick],
+                wanted_shift_m: path.wanted_m(tick),
+                shift_m: shift.shift_m[tick],
+                tool_error_m: shift.shift_m[tick] - path.wanted_m(tick),
+                command: shift.command[tick],
+                seen: blind.peek().is_none_or(|&&(from, _)| looked_m < from),
+            }
+        })
+        .collect()
+}
+
+fn plants(
+    setup: &Setup,
+    ground: &Ground,
+    drive: &Drive,
+    shift: &Shift,
+    clearance_m: f64,
+) -> Vec<Plant> {
+    drive
+        .meetings
+        .iter()
+        .map(|meeting| {
+            let place = ground.plants[meeting.row][meeting.plant];
+            let centre_m = meeting.needed_m(&shift.shift_m);
+            Plant {
+                row: meeting.row,
+                station_m: place.station_m,
+                lateral_m: place.lateral_m,
+                fate: fate(setup, centre_m, clearance_m),
+                needed_clearance_m: centre_m + setup.plants.protected_radius_m,
+            }
+        })
+        .collect()
 }
