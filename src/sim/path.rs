@@ -277,12 +277,12 @@ enum HandsKind {
         driver: HandDriver,
         preview_m: f64,
         seen_m: Vec<f64>,
-        wobble: Wobble,
+        wobble: Box<Wobble>,
     },
     Satellite {
         line: SatelliteLine,
-        receiver: Wobble,
-        drift: Wobble,
+        receiver: Box<Wobble>,
+        drift: Box<Wobble>,
     },
     Nobody,
 }
@@ -319,16 +319,22 @@ impl Hands {
                     driver: *hand,
                     preview_m: hand.preview_m(speed_m_s),
                     seen_m: Vec::new(),
-                    wobble: Wobble::new(noise.step(dt), stream(seed, pass, Source::Steering, 0)),
+                    wobble: Box::new(Wobble::new(
+                        noise.step(dt),
+                        stream(seed, pass, Source::Steering, 0),
+                    )),
                 }
             }
             Driver::SatelliteLine(line) => HandsKind::Satellite {
                 line: *line,
-                receiver: Wobble::new(
+                receiver: Box::new(Wobble::new(
                     line.receiver.step(dt),
                     stream(seed, pass, Source::Receiver, 0),
-                ),
-                drift: Wobble::new(line.drift.step(dt), stream(seed, pass, Source::Drift, 0)),
+                )),
+                drift: Box::new(Wobble::new(
+                    line.drift.step(dt),
+                    stream(seed, pass, Source::Drift, 0),
+                )),
             },
             Driver::Replay(_) => HandsKind::Nobody,
         };
