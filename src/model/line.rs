@@ -102,6 +102,18 @@ impl Line {
         self.pieces.len() == 1
     }
 
+    /// The one curvature that the line has all the way between two distances, 1/m, if it has only one (0 if straight).
+    pub fn constant_curvature_1_m(&self, from_m: f64, to_m: f64) -> Option<f64> {
+        let curvature_1_m = self.curvature_1_m(from_m);
+        let changes = self
+            .pieces
+            .iter()
+            .filter(|piece| piece.start_m > from_m && piece.start_m < to_m)
+            .any(|piece| piece.curvature_1_m != curvature_1_m || piece.slope_1_m2 != 0.0);
+        let bent = !self.is_straight() && self.piece(from_m).slope_1_m2 != 0.0;
+        (!changes && !bent).then_some(curvature_1_m)
+    }
+
     fn piece(&self, s_m: f64) -> &Piece {
         let after = self.pieces.partition_point(|piece| piece.start_m <= s_m);
         &self.pieces[after.saturating_sub(1)]
