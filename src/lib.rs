@@ -27,11 +27,13 @@
 //! - [`model`]: physics, constant parameters and laws
 //! - [`linear`]: the same in the frequency domain: margins, error budget, instant estimate
 //! - [`sim`]: one pass
+//! - [`fieldlog`]: files of measured and planned paths
 //! - [`scenario`]: text to checked values to one draw of the model's parameters
 //! - [`montecarlo`]: many passes, rates with their limits
 //! - [`results`]: what a study found
 //! - [`report`]: results to files and text
 
+pub mod fieldlog;
 pub mod linear;
 pub mod model;
 pub mod montecarlo;

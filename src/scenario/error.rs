@@ -3,7 +3,9 @@
 use std::fmt;
 use std::io;
 
-/// One thing that is wrong in a scenario file, or in a file that it reads.
+use crate::fieldlog::FieldlogError;
+
+/// One thing that is wrong in a scenario file.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Problem {
     /// File as the caller named it.
@@ -31,7 +33,7 @@ impl fmt::Display for Problem {
 /// Why a scenario cannot be used.
 #[derive(Debug, thiserror::Error)]
 pub enum ScenarioError {
-    /// The file cannot be read.
+    /// A file cannot be read.
     #[error("{file}: cannot be read: {source}")]
     Read {
         /// File as the caller named it.
@@ -46,18 +48,35 @@ pub enum ScenarioError {
     #[error("{}", list(.0))]
     Problems(Vec<Problem>),
     /// The scenario replays a logged pass and none was given.
-    #[error("{file}: this scenario replays a logged pass; give one with --replay FILE")]
+    #[error("{file}: this scenario drives a logged pass again; give its file with --replay FILE")]
     ReplayMissing {
         /// Scenario file.
         file: String,
     },
     /// A logged pass was given and the scenario has a driver of its own.
     #[error(
-        "{file}: a logged pass is given but the scenario has no [driver.replay]; leave --replay out or change the driver"
+        "{file}: a logged pass was given with --replay, but the scenario has no [driver.replay]; leave the log out or change the driver"
     )]
     ReplayUnused {
         /// Scenario file.
         file: String,
+    },
+    /// The logged pass is no good.
+    #[error("{0}")]
+    ReplayLog(FieldlogError),
+    /// The logged pass is too short.
+    #[error(
+        "{file}: the log covers {found_m:.1} m, but the pass needs {needed_m:.1} m; a log of that length would do, or pass.length = \"{fitting_m:.0} m\""
+    )]
+    ReplayShort {
+        /// Log file.
+        file: String,
+        /// Its length, m.
+        found_m: f64,
+        /// Length that the axle drives in a pass, m.
+        needed_m: f64,
+        /// Length of a pass that the log would cover, m.
+        fitting_m: f64,
     },
 }
 

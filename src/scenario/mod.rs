@@ -1,24 +1,66 @@
 //! Scenario files: text to checked values to one draw of the model's parameters.
+//!
+//! A scenario is a TOML file. Quantities are texts with a unit ("38 mm", "4 mph", "12 L/min", "5 %"); [`units`] has them
+//! all. Every table and key is declared in [`keys`]; [`starter`] writes a commented file with all of them and [`schema`]
+//! describes them to editors.
+//!
+//! # Distributions
+//!
+//! An uncertain quantity is one value or a distribution, drawn anew for every pass:
+//!
+//! - `{ mean = "0 mm", sd = "8 mm" }`: normal; `low` and `high` narrow it. A draw outside them, or outside the range of the
+//!   key, is drawn again, never clipped. The nominal pass stays at `mean` even where `low` and `high` lie lopsided about it.
+//! - `{ from = "60 ms", to = "100 ms" }`: uniform; the nominal pass takes the middle.
+//!
+//! A draw depends on seed, pass and the name of the key alone: whatever else varies or is added to the language, the same
+//! key draws the same numbers.
+//!
+//! # Use from code
+//!
+//! ```
+//! use rowroom::scenario::{Scenario, starter};
+//!
+//! let scenario = Scenario::parse(&starter(), "mine.toml", &|_| Err(std::io::ErrorKind::NotFound.into()), None)?;
+//! assert_eq!(scenario.nominal().tractor.wheelbase_m, 2.5);
+//! # Ok::<(), rowroom::scenario::ScenarioError>(())
+//! ```
 
+mod build;
+mod check;
 mod error;
+pub mod keys;
+mod layout;
+mod observed;
+mod read;
+mod schema;
+mod spread;
+mod starter;
+pub mod units;
+mod values;
 
 pub use error::{Problem, ScenarioError};
+pub use schema::schema;
+pub use spread::Spread;
+pub use starter::starter;
 
 use std::io;
 use std::path::Path;
 
-use crate::model::camera::{Camera, Mount, PositionSensor, YawSensor};
-use crate::model::controller::{Controllers, Kind, LagCompensation, OnOff, Pid};
-use crate::model::driver::{Driver, HandDriver};
-use crate::model::hitch::{Hitch, Tools};
-use crate::model::hydraulics::{DirectionalValve, Hydraulics, ProportionalValve};
+use sha2::{Digest, Sha256};
+
+use crate::fieldlog::{self, Polyline};
+use crate::model::controller::Kind;
+use crate::model::driver::{Driver, LoggedPath};
 use crate::model::line::Line;
-use crate::model::noise::{GaussMarkov, Smooth};
-use crate::model::rows::{Plants, Rows};
-use crate::model::setup::{Run, Setup};
-use crate::model::tracker::Tracker;
-use crate::model::tractor::Tractor;
+use crate::model::setup::Setup;
 use crate::results::Assumption;
+use crate::sim::streams::{Source, stream};
+
+use build::{Fixed, Numbers};
+use keys::{Id, KEYS, Shape, Varies};
+use layout::Layout;
+use read::Read;
+use values::Values;
 
 /// Units that a scenario shows its numbers in.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -60,73 +102,132 @@ pub struct Study {
     pub controllers: Vec<Kind>,
 }
 
+/// A key that varies from pass to pass, its distribution, and where in the parameter stream its draws begin.
+#[derive(Clone, Copy, Debug)]
+struct Varying {
+    id: Id,
+    spread: Spread,
+    word: u128,
+}
+
 /// A checked scenario.
 #[derive(Clone, Debug)]
 pub struct Scenario {
+    file: String,
+    sha256: String,
+    units: Units,
     study: Study,
-    setup: Setup,
+    values: Values,
+    fixed: Fixed,
+    varying: Vec<Varying>,
 }
 
 impl Scenario {
-    /// Reads a scenario file and the files it names.
-    pub fn read(_path: &Path, _replay: Option<&Path>) -> Result<Scenario, ScenarioError> {
-        Scenario::demo()
+    /// Reads a scenario file and the files it names; a path in it is relative to the scenario file.
+    pub fn read(path: &Path, replay: Option<&Path>) -> Result<Scenario, ScenarioError> {
+        let open = |path: &Path| {
+            std::fs::read_to_string(path).map_err(|source| ScenarioError::Read {
+                file: path.display().to_string(),
+                source,
+            })
+        };
+        let text = open(path)?;
+        let log = match replay {
+            Some(path) => Some((open(path)?, path.display().to_string())),
+            None => None,
+        };
+        let folder = path.parent().unwrap_or(Path::new(""));
+        Scenario::parse(
+            &text,
+            &path.display().to_string(),
+            &|name| std::fs::read_to_string(folder.join(name)),
+            log.as_ref()
+                .map(|(text, file)| (text.as_str(), file.as_str())),
+        )
     }
 
-    /// The scenario that ships inside the program.
+    /// The scenario that ships inside the program: transplanted leeks in beds.
     pub fn demo() -> Result<Scenario, ScenarioError> {
-        Ok(Scenario {
-            study: Study {
-                speeds_m_s: [4.0, 6.0, 8.0, 10.0, 12.0, 14.0, 15.0, 16.0]
-                    .map(|v| v * 5.0 / 18.0)
-                    .to_vec(),
-                clearances_m: [20.0, 25.0, 30.0, 38.0, 45.0, 50.0, 60.0, 70.0, 80.0, 90.0]
-                    .map(|c| c / 1000.0)
-                    .to_vec(),
-                passes: 100,
-                seed: 1,
-                allowed_rate: 0.005,
-                working_speed_m_s: 8.0 * 5.0 / 18.0,
-                working_clearance_m: 0.045,
-                controllers: Kind::ALL.to_vec(),
-            },
-            setup: first_numbers(),
-        })
+        Scenario::parse(
+            include_str!("../../scenarios/leeks.toml"),
+            "leeks.toml",
+            &|_| Err(io::ErrorKind::NotFound.into()),
+            None,
+        )
     }
 
-    /// Checks the text of a scenario; `files` reads a file that it names.
+    /// Checks the text of a scenario. `file` is its name in messages; `files` reads a file that it names; `replay` is the
+    /// text and the name of a logged pass.
     pub fn parse(
-        _text: &str,
-        _file: &str,
-        _files: &dyn Fn(&str) -> io::Result<String>,
-        _replay: Option<(&str, &str)>,
+        text: &str,
+        file: &str,
+        files: &dyn Fn(&str) -> io::Result<String>,
+        replay: Option<(&str, &str)>,
     ) -> Result<Scenario, ScenarioError> {
-        Scenario::demo()
+        let text = folded(text);
+        let mut hash = Sha256::new();
+        hash.update(text.as_bytes());
+        let mut read = read::read(&text, file).map_err(ScenarioError::Syntax)?;
+        let values = Values::new(&read);
+        check::check(&mut read, &values);
+        let chain = polyline(&mut read, &values, files, &mut hash);
+        let line = Line::new(&build::bends(&values, chain.as_ref()));
+        steerable(&mut read, &values, &line);
+        let layout = Layout::new(&values);
+        let (Some(layout), true) = (layout, read.problems.is_empty()) else {
+            return Err(ScenarioError::Problems(check::sorted(read.problems)));
+        };
+        let mut fixed = Fixed {
+            line,
+            layout,
+            log: logged_pass(&values, file, replay, &mut hash)?,
+            wander_factor: 1.0,
+        };
+        fixed.wander_factor = observed::wander_factor(&mut read, &values, &fixed);
+        let Some(study) = study(&values).filter(|_| read.problems.is_empty()) else {
+            return Err(ScenarioError::Problems(check::sorted(read.problems)));
+        };
+        let scenario = Scenario {
+            file: file.rsplit(['/', '\\']).next().unwrap_or(file).to_string(),
+            sha256: hex(&hash.finalize()),
+            units: match values.text(Id::StudyUnits) {
+                Some("us") => Units::Us,
+                _ => Units::Metric,
+            },
+            study,
+            varying: varying(&values),
+            values,
+            fixed,
+        };
+        if let (Driver::Replay(log), Some((_, file))) = (&scenario.nominal().driver, replay) {
+            long_enough(log, file, &scenario.nominal())?;
+        }
+        Ok(scenario)
     }
 
     /// Name.
     pub fn name(&self) -> &str {
-        "Leeks"
+        self.values.text(Id::Name).unwrap_or("")
     }
 
     /// Description.
     pub fn description(&self) -> &str {
-        ""
+        self.values.text(Id::Description).unwrap_or("")
     }
 
     /// File name without folders.
     pub fn file(&self) -> &str {
-        "leeks.toml"
+        &self.file
     }
 
-    /// SHA-256 of the text with line ends folded to LF, followed by the files it reads, in hex.
+    /// SHA-256 of the text with line ends folded to LF, followed by the files it reads (folded too), in hex.
     pub fn sha256(&self) -> &str {
-        ""
+        &self.sha256
     }
 
     /// Units to show numbers in.
     pub fn units(&self) -> Units {
-        Units::Metric
+        self.units
     }
 
     /// What to simulate.
@@ -136,169 +237,305 @@ impl Scenario {
 
     /// The machine and field with every distribution at its mean.
     pub fn nominal(&self) -> Setup {
-        self.setup.clone()
+        build::setup(&self.values, &self.fixed, &Numbers::nominal(&self.values))
     }
 
     /// One draw of all distributions; it depends on (seed, pass) alone.
-    pub fn draw(&self, _seed: u64, _pass: u64) -> Setup {
-        self.setup.clone()
+    pub fn draw(&self, seed: u64, pass: u64) -> Setup {
+        let drawn = self
+            .varying
+            .iter()
+            .map(|varying| {
+                let mut rng = stream(seed, pass, Source::Parameters, 0);
+                rng.set_word_pos(varying.word);
+                (varying.id, varying.spread.draw(&mut rng))
+            })
+            .collect();
+        build::setup(
+            &self.values,
+            &self.fixed,
+            &Numbers::drawn(&self.values, drawn),
+        )
     }
 
     /// True if a distributed key changes the variance of the linear check.
     pub fn linear_varies(&self) -> bool {
-        false
+        self.varying.iter().any(|varying| {
+            matches!(
+                keys::key(varying.id).shape,
+                Shape::Quantity {
+                    varies: Varies::Linear,
+                    ..
+                }
+            )
+        })
     }
 
-    /// Every value with its origin.
+    /// Every value with its origin, in the order of the language; then what was worked out from them.
     pub fn assumptions(&self) -> Vec<Assumption> {
-        Vec::new()
+        let mut all: Vec<Assumption> = KEYS
+            .iter()
+            .filter(|key| !key.table.is_empty())
+            .filter_map(|key| {
+                let stated = self.values.stated(key.id)?;
+                Some(Assumption {
+                    key: key.path(),
+                    value: stated.written.trim_matches('"').to_string(),
+                    origin: stated.origin.to_string(),
+                    meaning: key.meaning.to_string(),
+                })
+            })
+            .collect();
+        all.extend(self.worked_out());
+        all
     }
 
     /// Plain warnings.
     pub fn warnings(&self) -> Vec<String> {
-        Vec::new()
+        let setup = self.nominal();
+        let mut warnings = Vec::new();
+        let n = |id| self.values.number(id).unwrap_or(f64::NAN);
+        let near_m = n(Id::TyreWidth) / 2.0 + setup.plants.protected_radius_m;
+        let run_over: Vec<String> = setup
+            .rows
+            .offset_m
+            .iter()
+            .enumerate()
+            .filter(|(_, y)| (y.abs() - n(Id::TrackWidth) / 2.0).abs() < near_m)
+            .map(|(row, _)| (row + 1).to_string())
+            .collect();
+        if !run_over.is_empty() {
+            warnings.push(format!(
+                "The tractor's tyres run over or beside row {}: compare tractor.track_width and tractor.tyre_width with the rows. These plants are counted as if no tyre were there.",
+                run_over.join(", ")
+            ));
+        }
+        let guess = self.fixed.layout.guess_rows();
+        if !guess.is_empty() {
+            let places: Vec<String> = guess
+                .iter()
+                .map(|row| format!("{row} and {}", row + 1))
+                .collect();
+            warnings.push(format!(
+                "The implement spans {} planter passes: between rows {} lies a guess row. No controller can follow rows of two planter passes at once.",
+                guess.len() + 1,
+                places.join(", ")
+            ));
+        }
+        if let Some(planter) = self.values.count(Id::PlanterRows) {
+            let rows = setup.rows.offset_m.len() as u64;
+            if !rows.is_multiple_of(planter) && !planter.is_multiple_of(rows) {
+                warnings.push(format!(
+                    "The implement's {rows} rows and the planter's {planter} do not divide each other: the guess rows move under the implement from pass to pass, and only this one position is simulated."
+                ));
+            }
+        }
+        if matches!(setup.driver, Driver::Replay(_)) {
+            warnings.push(
+                "Every pass drives the same logged path: the limits hold for this path only, not for other drives."
+                    .to_string(),
+            );
+        }
+        warnings
+    }
+
+    fn worked_out(&self) -> Vec<Assumption> {
+        let mut found = Vec::new();
+        let mut note = |key: &str, value: String, origin: &str, meaning: &str| {
+            found.push(Assumption {
+                key: key.to_string(),
+                value,
+                origin: origin.to_string(),
+                meaning: meaning.to_string(),
+            });
+        };
+        let setup = self.nominal();
+        if let (Some(pid), Some(_)) = (setup.controllers.pid, self.values.stated(Id::SimcTime)) {
+            let origin = "worked out by the SIMC rule from simc_closed_loop_time, camera and valve";
+            let ms = |s: f64| format!("{} ms", units::short(s * 1000.0));
+            note(
+                "controller.pid.gain",
+                format!("{} 1/s", units::short(pid.gain_1_s)),
+                origin,
+                keys::key(Id::PidGain).meaning,
+            );
+            for (id, value) in [
+                (Id::PidIntegral, pid.integral_s),
+                (Id::PidDerivative, pid.derivative_s),
+                (Id::PidFilter, pid.derivative_filter_s),
+            ] {
+                let key = keys::key(id);
+                note(&key.path(), ms(value), origin, key.meaning);
+            }
+        }
+        for (id, what) in [
+            (Id::HandObserved, "seeing_sd and steering_sd"),
+            (Id::LineObserved, "receiver_sd and drift_sd"),
+        ] {
+            if self.values.stated(id).is_some() {
+                let key = keys::key(id);
+                note(
+                    &format!("{}.wander_factor", key.table),
+                    units::short(self.fixed.wander_factor),
+                    "worked out by the linear check from observed_wander",
+                    &format!("factor on {what} that meets the observed wander"),
+                );
+            }
+        }
+        found
     }
 }
 
-/// JSON Schema of scenario files, for editors.
-pub fn schema() -> serde_json::Value {
-    serde_json::Value::Null
+/// A text with all its line ends as LF.
+fn folded(text: &str) -> String {
+    text.replace("\r\n", "\n").replace('\r', "\n")
 }
 
-/// A commented scenario file to start from.
-pub fn starter() -> String {
-    String::new()
+fn hex(bytes: &[u8]) -> String {
+    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
 }
 
-fn first_numbers() -> Setup {
-    let degree = core::f64::consts::PI / 180.0;
-    let noise = |sd, reach| GaussMarkov { sd, reach };
-    Setup {
-        run: Run {
-            length_m: 200.0,
-            entry_length_m: 15.0,
-            entry_offset_m: 0.05,
-            entry_heading_rad: 0.0,
-            entry_shift_m: 0.0,
-            start_delay_s: 0.3,
-            step_s: 0.005,
-        },
-        line: Line::straight(),
-        rows: Rows {
-            offset_m: vec![0.5625, 0.1875, -0.1875, -0.5625],
-            planter_pass: vec![0; 4],
-            guided: vec![0, 1, 2, 3],
-            wander: Smooth {
-                sd: 0.03,
-                reach: 12.5,
-            },
-            join_sd_m: 0.0,
-            unit_sd_m: 0.0,
-        },
-        plants: Plants {
-            spacing_m: 0.2,
-            spacing_cv: 0.1,
-            emergence: 0.95,
-            scatter_sd_m: 0.01,
-            stem_radius_m: 0.005,
-            protected_radius_m: 0.015,
-        },
-        tractor: Tractor {
-            wheelbase_m: 2.5,
-            steer_lag_s: 0.2,
-            steer_limit_rad: 35.0 * degree,
-            steer_rate_rad_s: 25.0 * degree,
-            crab_rad: 0.0,
-        },
-        driver: Driver::Hand(HandDriver {
-            preview_min_m: 8.0,
-            preview_time_s: 0.0,
-            reaction_s: 0.25,
-            seeing: noise(0.035, 12.0),
-            steering: noise(0.4 * degree, 0.5),
-            wander_factor: 1.0,
-        }),
-        hitch: Hitch::Rigid {
-            sway: noise(0.005, 5.0),
-            free_play_m: 0.02,
-        },
-        tools: Tools {
-            tool_line_m: 2.2,
-            left_edge_behind_m: 0.0,
-            right_edge_behind_m: 0.0,
-            setting_sd_m: 0.003,
-        },
-        camera: Camera {
-            lookahead_m: 0.8,
-            mount: Mount::Shifted,
-            frame_s: 0.04,
-            latency_s: 0.08,
-            white_sd_m: 0.002,
-            appearance: noise(0.012, 1.0),
-            alignment_m: 0.0,
-            trim_m: 0.0,
-            roll_height_m: 1.2,
-            roll_still_sd_rad: 0.0,
-            roll_ground_sd_rad: 0.34 * degree,
-            roll_reference_m_s: 2.0,
-            roll_time_s: 0.15,
-            blind_share: 0.01,
-            blind_length_m: 1.0,
-            outlier_share: 0.002,
-            outlier_sd_m: 0.05,
-        },
-        tracker: Tracker::None,
-        position_sensor: Some(PositionSensor { noise_sd_m: 0.001 }),
-        yaw_sensor: Some(YawSensor {
-            noise: noise(0.1 * degree, 0.1),
-            bias_rad_s: 0.0,
-        }),
-        controllers: Controllers {
-            on_off: Some(OnOff {
-                on_m: 0.02,
-                off_m: 0.008,
-            }),
-            pid: Some(Pid {
-                gain_1_s: 3.0,
-                integral_s: 1.2,
-                derivative_s: 0.06,
-                derivative_filter_s: 0.02,
-            }),
-            lag: Some(LagCompensation {
-                gain_1_s: 5.0,
-                feed_forward: 0.0,
-                dead_time_s: 0.03,
-                spool_lag_s: 0.06,
-            }),
-        },
-        hydraulics: Hydraulics {
-            supply_pa: 180e5,
-            return_pa: 5e5,
-            pump_m3_s: 40.0 / 60000.0,
-            bore_m: 0.05,
-            rod_m: 0.025,
-            stroke_m: 0.4,
-            extends_left: true,
-            side_force_n: 0.0,
-            friction_n: 1000.0,
-            backlash_m: 0.001,
-            proportional: Some(ProportionalValve {
-                rated_flow_m3_s: 9.0 / 60000.0,
-                rated_drop_pa: 5e5,
-                dead_time_s: 0.03,
-                spool_lag_s: 0.06,
-                deadband: 0.1,
-                deadband_compensation: 0.9,
-            }),
-            directional: Some(DirectionalValve {
-                rated_flow_m3_s: 6.0 / 60000.0,
-                rated_drop_pa: 5e5,
-                open_s: 0.04,
-                close_s: 0.03,
-            }),
-            cold_dead_time_factor: 1.0,
-            cold_lag_factor: 1.0,
-            cold_flow_factor: 1.0,
-        },
+fn polyline(
+    read: &mut Read,
+    values: &Values,
+    files: &dyn Fn(&str) -> io::Result<String>,
+    hash: &mut Sha256,
+) -> Option<Polyline> {
+    let name = values.text(Id::PolylineFile)?.to_string();
+    let text = match files(&name) {
+        Ok(text) => folded(&text),
+        Err(error) => {
+            check::contradicts(read, Id::PolylineFile, |shown| {
+                format!(
+                    "{shown} cannot be read: {error}; a path is taken from the scenario file's folder"
+                )
+            });
+            return None;
+        }
+    };
+    hash.update(text.as_bytes());
+    match fieldlog::polyline(&text, &name) {
+        Ok(chain) => {
+            let length_m = values.number(Id::PassLength).unwrap_or(0.0);
+            if chain.length_m < length_m {
+                check::contradicts(read, Id::PolylineFile, |shown| {
+                    format!(
+                        "{shown} is {:.1} m long, but the pass {length_m:.1} m; add points or shorten pass.length",
+                        chain.length_m
+                    )
+                });
+            }
+            Some(chain)
+        }
+        Err(error) => {
+            check::contradicts(read, Id::PolylineFile, |shown| {
+                format!("{shown} cannot be used: {error}")
+            });
+            None
+        }
     }
+}
+
+/// Notes a line that bends more sharply than the tractor can steer.
+fn steerable(read: &mut Read, values: &Values, line: &Line) {
+    let sharpest_1_m = line.sharpest_1_m();
+    let (Some(wheelbase_m), Some(limit_rad)) =
+        (values.number(Id::Wheelbase), values.number(Id::SteerLimit))
+    else {
+        return;
+    };
+    let possible_1_m = libm::tan(limit_rad) / wheelbase_m;
+    if sharpest_1_m.is_nan() || sharpest_1_m <= possible_1_m {
+        return;
+    }
+    let id = [Id::ArcRadius, Id::SBendRadius, Id::PolylineRounding]
+        .into_iter()
+        .find(|id| values.number(*id).is_some())
+        .unwrap_or(Id::ArcRadius);
+    check::contradicts(read, id, |shown| {
+        format!(
+            "{shown} makes a bend of {:.1} m radius; with tractor.wheelbase and tractor.steering_limit the tractor needs {:.1} m",
+            1.0 / sharpest_1_m,
+            1.0 / possible_1_m
+        )
+    });
+}
+
+fn logged_pass(
+    values: &Values,
+    file: &str,
+    replay: Option<(&str, &str)>,
+    hash: &mut Sha256,
+) -> Result<Option<LoggedPath>, ScenarioError> {
+    match (values.has_table("driver.replay"), replay) {
+        (false, None) => Ok(None),
+        (false, Some(_)) => Err(ScenarioError::ReplayUnused {
+            file: file.to_string(),
+        }),
+        (true, None) => Err(ScenarioError::ReplayMissing {
+            file: file.to_string(),
+        }),
+        (true, Some((text, name))) => {
+            let text = folded(text);
+            hash.update(text.as_bytes());
+            fieldlog::logged_pass(&text, name)
+                .map(Some)
+                .map_err(ScenarioError::ReplayLog)
+        }
+    }
+}
+
+fn long_enough(log: &LoggedPath, file: &str, setup: &Setup) -> Result<(), ScenarioError> {
+    let found_m = log.station_m.last().copied().unwrap_or(0.0);
+    let needed_m = setup.driven_length_m();
+    if found_m >= needed_m {
+        return Ok(());
+    }
+    Err(ScenarioError::ReplayShort {
+        file: file.to_string(),
+        found_m,
+        needed_m,
+        fitting_m: libm::floor(setup.run.length_m - (needed_m - found_m)),
+    })
+}
+
+fn study(values: &Values) -> Option<Study> {
+    let speeds_m_s = values.numbers(Id::Speeds)?.to_vec();
+    let clearances_m = values.numbers(Id::Clearances)?.to_vec();
+    let named = values.texts(Id::StudyControllers);
+    Some(Study {
+        working_speed_m_s: check::member(&speeds_m_s, values.number(Id::WorkingSpeed)?)?,
+        working_clearance_m: check::member(&clearances_m, values.number(Id::WorkingClearance)?)?,
+        passes: values.count(Id::Passes)?,
+        seed: values.count(Id::Seed)?,
+        allowed_rate: values.number(Id::AllowedStrikeRate)?,
+        controllers: Kind::ALL
+            .into_iter()
+            .filter(|kind| named.is_none_or(|names| names.iter().any(|name| name == kind.name())))
+            .collect(),
+        speeds_m_s,
+        clearances_m,
+    })
+}
+
+fn varying(values: &Values) -> Vec<Varying> {
+    KEYS.iter()
+        .filter_map(|key| {
+            let spread = values.spread(key.id).filter(Spread::varies)?;
+            Some(Varying {
+                id: key.id,
+                spread,
+                word: first_word(&key.path()),
+            })
+        })
+        .collect()
+}
+
+/// Where in the parameter stream the draws of a key begin: set by its name (FNV-1a, 32 bit), so that no other key moves
+/// it. Each has 4096 words to itself.
+fn first_word(path: &str) -> u128 {
+    let hash = path.bytes().fold(0x811c_9dc5_u32, |hash, byte| {
+        (hash ^ u32::from(byte)).wrapping_mul(0x0100_0193)
+    });
+    u128::from(hash) * 4096
 }

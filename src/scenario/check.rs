@@ -1,0 +1,323 @@
+//! What is missing from a scenario and what contradicts, all at once.
+
+use super::error::Problem;
+use super::keys::{self, Id, Need, Presence, TABLES};
+use super::layout::{Layout, MOST_PLANTER_PASSES};
+use super::read::Read;
+use super::values::Values;
+
+/// Notes everything that is missing or contradicts in what was read.
+pub fn check(read: &mut Read, values: &Values) {
+    missing(read);
+    study(read, values);
+    pass(read, values);
+    rows(read, values);
+    parts(read, values);
+}
+
+/// Notes that what a key says does not go with the rest, at the key's place or, if it is not there, at its table's.
+pub fn contradicts(read: &mut Read, id: Id, message: impl FnOnce(&str) -> String) {
+    let key = keys::key(id);
+    let path = key.path();
+    let (at, shown) = match read.entry(id) {
+        Some(entry) => (entry.span.start, format!("{path} = {}", entry.written)),
+        None => (
+            read.table(key.table).map_or(0, |span| span.start),
+            path.clone(),
+        ),
+    };
+    let message = message(&shown);
+    read.problem(at, &path, message);
+}
+
+fn missing(read: &mut Read) {
+    for table in TABLES {
+        let place = read.table(table.name);
+        let needed: Vec<&keys::Key> = keys::keys_of(table.name)
+            .filter(|key| matches!(key.need, Need::Required { .. }))
+            .filter(|key| read.entry(key.id).is_none() && !read.spoilt[key.id as usize])
+            .collect();
+        match place {
+            Some(span) => {
+                for key in needed {
+                    let message = format!(
+                        "{} is missing: {}; {}, for example {}",
+                        key.path(),
+                        key.meaning,
+                        key.allowed(),
+                        key.example()
+                    );
+                    read.problem(span.start, &key.path(), message);
+                }
+            }
+            None if table.presence == Presence::Always
+                && !needed.is_empty()
+                && !read.spoilt_groups.iter().any(|name| name == table.name) =>
+            {
+                let names: Vec<&str> = needed.iter().map(|key| key.name).collect();
+                let message = format!(
+                    "the table [{}] is missing: {}; it needs {}",
+                    table.name,
+                    table.meaning,
+                    names.join(", ")
+                );
+                read.problem(0, table.name, message);
+            }
+            None => {}
+        }
+    }
+    let mut groups: Vec<&str> = TABLES
+        .iter()
+        .filter(|table| table.presence == Presence::OneOfGroup)
+        .filter_map(|table| table.group())
+        .collect();
+    groups.dedup();
+    for group in groups {
+        let members: Vec<&str> = TABLES
+            .iter()
+            .filter(|table| table.group() == Some(group))
+            .map(|table| table.name)
+            .collect();
+        let mut there: Vec<(usize, &str)> = members
+            .iter()
+            .filter_map(|name| read.table(name).map(|span| (span.start, *name)))
+            .collect();
+        there.sort_unstable();
+        let listed: Vec<String> = members.iter().map(|name| format!("[{name}]")).collect();
+        match there.as_slice() {
+            [] if read.spoilt_groups.iter().any(|name| name == group) => {}
+            [] => {
+                let message = format!("the {group} is missing: write one of {}", listed.join(", "));
+                read.problem(0, group, message);
+            }
+            [_] => {}
+            [(first_at, first), others @ ..] => {
+                let line = read.line(*first_at);
+                for (at, other) in others {
+                    let message = format!(
+                        "[{other}] contradicts [{first}] in line {line}: keep one of {}",
+                        listed.join(", ")
+                    );
+                    read.problem(*at, other, message);
+                }
+            }
+        }
+    }
+}
+
+/// The member of a list that a value names: the same up to the rounding of another unit.
+pub fn member(list: &[f64], value: f64) -> Option<f64> {
+    list.iter()
+        .copied()
+        .find(|item| (item - value).abs() <= 1e-9 * item.abs())
+}
+
+fn study(read: &mut Read, values: &Values) {
+    for (list, one) in [
+        (Id::Speeds, Id::WorkingSpeed),
+        (Id::Clearances, Id::WorkingClearance),
+    ] {
+        let (Some(items), Some(value)) = (values.numbers(list), values.number(one)) else {
+            continue;
+        };
+        if member(items, value).is_none() {
+            let list = keys::key(list).path();
+            contradicts(read, one, |shown| {
+                format!("{shown} is not in {list}; take one of them or add it there")
+            });
+        }
+    }
+}
+
+fn pass(read: &mut Read, values: &Values) {
+    if let (Some(entry_m), Some(length_m)) = (
+        values.number(Id::EntryLength),
+        values.number(Id::PassLength),
+    ) && entry_m > length_m / 2.0
+    {
+        contradicts(read, Id::EntryLength, |shown| {
+            format!(
+                "{shown} takes more than half of pass.length; make it shorter or the pass longer"
+            )
+        });
+    }
+    if values.text(Id::WhileLifted) == Some("centred") && read.entry(Id::HeldShift).is_some() {
+        contradicts(read, Id::HeldShift, |shown| {
+            format!("{shown} has no use: it needs pass.while_lifted = \"held\"")
+        });
+    }
+}
+
+fn rows(read: &mut Read, values: &Values) {
+    let beds = values.count(Id::Beds);
+    match (beds, values.number(Id::BedSpacing)) {
+        (Some(2..), None) if !read.spoilt[Id::BedSpacing as usize] => {
+            contradicts(read, Id::Beds, |shown| {
+                format!(
+                    "{shown} needs rows.bed_spacing, the distance from bed centre to bed centre"
+                )
+            });
+            return;
+        }
+        (Some(1), Some(_)) => contradicts(read, Id::BedSpacing, |shown| {
+            format!("{shown} has no use with a single bed; set rows.beds or leave it out")
+        }),
+        _ => {}
+    }
+    let Some(total) = beds.zip(values.count(Id::RowsPerBed)).map(|(b, r)| b * r) else {
+        return;
+    };
+    if total > 48 {
+        contradicts(read, Id::RowsPerBed, |shown| {
+            format!("{shown} makes {total} rows in all beds; allowed 1 to 48")
+        });
+        return;
+    }
+    if let Some(planter) = values.count(Id::PlanterRows)
+        && let Some(first) = values.count(Id::FirstPlanterRows)
+        && first > planter
+    {
+        contradicts(read, Id::FirstPlanterRows, |shown| {
+            format!("{shown} is more than rows.planter_rows = {planter}")
+        });
+    }
+    if values.count(Id::PlanterRows).is_none() && values.count(Id::FirstPlanterRows).is_some() {
+        contradicts(read, Id::FirstPlanterRows, |shown| {
+            format!("{shown} needs rows.planter_rows")
+        });
+        return;
+    }
+    let Some(layout) = Layout::new(values) else {
+        return;
+    };
+    let passes = layout.planter_pass.last().map_or(0, |last| last + 1);
+    if passes as u64 > MOST_PLANTER_PASSES {
+        contradicts(read, Id::PlanterRows, |shown| {
+            format!(
+                "{shown} makes the implement span {passes} planter passes; allowed 1 to {MOST_PLANTER_PASSES}"
+            )
+        });
+    }
+    if let Some(seen) = values.counts(Id::SeenRows) {
+        if let Some(beyond) = seen.iter().find(|row| **row > total) {
+            contradicts(read, Id::SeenRows, |shown| {
+                format!("{shown} names row {beyond}, but the implement has {total}")
+            });
+        } else if let (Some(&first), Some(&last)) = (layout.guided.first(), layout.guided.last())
+            && layout.planter_pass[first] != layout.planter_pass[last]
+        {
+            contradicts(read, Id::SeenRows, |shown| {
+                format!(
+                    "{shown} spans planter passes {} and {} (1 at the left); all rows seen must belong to one",
+                    layout.planter_pass[first] + 1,
+                    layout.planter_pass[last] + 1
+                )
+            });
+        }
+    }
+    let nearest_m = layout.nearest_rows_m();
+    if nearest_m <= 0.0 {
+        contradicts(read, Id::BedSpacing, |shown| {
+            format!(
+                "{shown} makes neighbouring beds overlap; it must exceed (rows_per_bed - 1) row_spacing"
+            )
+        });
+    } else if let Some(widest) = values.numbers(Id::Clearances).and_then(<[f64]>::last)
+        && *widest > nearest_m / 2.0
+    {
+        contradicts(read, Id::Clearances, |shown| {
+            format!(
+                "{shown} goes up to {:.0} mm on either side, which leaves no room between rows {:.0} mm apart; allowed below {:.0} mm",
+                widest * 1000.0,
+                nearest_m * 1000.0,
+                nearest_m * 500.0
+            )
+        });
+    }
+}
+
+fn parts(read: &mut Read, values: &Values) {
+    if let (Some(rod), Some(bore)) = (values.number(Id::Rod), values.number(Id::Bore))
+        && rod >= bore
+    {
+        contradicts(read, Id::Rod, |shown| {
+            format!("{shown} does not fit into hydraulics.bore; it must be thinner")
+        });
+    }
+    if let (Some(stop), Some(start)) = (values.number(Id::OnOffStop), values.number(Id::OnOffStart))
+        && stop >= start
+    {
+        contradicts(read, Id::OnOffStop, |shown| {
+            format!("{shown} must be less than controller.on_off.start_above")
+        });
+    }
+    if let (Some((_, back_pa)), Some((supply_pa, _))) = (
+        values.spread(Id::Return).map(|spread| spread.support()),
+        values.spread(Id::Supply).map(|spread| spread.support()),
+    ) && back_pa >= supply_pa
+    {
+        contradicts(read, Id::Return, |shown| {
+            format!("{shown} can reach hydraulics.supply_pressure; it must stay below")
+        });
+    }
+    if values.has_table("tracker.kalman_yaw") && !values.has_table("sensors.yaw_rate") {
+        let at = read
+            .table("tracker.kalman_yaw")
+            .map_or(0, |span| span.start);
+        read.problem(
+            at,
+            "tracker.kalman_yaw",
+            "[tracker.kalman_yaw] needs [sensors.yaw_rate]; add it or take [tracker.kalman]"
+                .to_string(),
+        );
+    }
+    if values.has_table("controller.pid") {
+        pid(read, values);
+    }
+    for (wander, at) in [
+        (Id::HandObserved, Id::HandObservedAt),
+        (Id::LineObserved, Id::LineObservedAt),
+    ] {
+        for (one, other) in [(wander, at), (at, wander)] {
+            if values.number(one).is_some()
+                && values.number(other).is_none()
+                && !read.spoilt[other as usize]
+            {
+                let other = keys::key(other).path();
+                contradicts(read, one, |shown| format!("{shown} needs {other}"));
+            }
+        }
+    }
+}
+
+fn pid(read: &mut Read, values: &Values) {
+    let by_rule = values.number(Id::SimcTime).is_some();
+    let by_hand = values.number(Id::PidGain).is_some();
+    let spoilt = read.spoilt[Id::SimcTime as usize] || read.spoilt[Id::PidGain as usize];
+    if by_rule && by_hand {
+        contradicts(read, Id::PidGain, |shown| {
+            format!("{shown} contradicts controller.pid.simc_closed_loop_time: keep one")
+        });
+    } else if !by_rule && !by_hand && !spoilt {
+        contradicts(read, Id::SimcTime, |shown| {
+            format!("{shown} or controller.pid.gain is missing: give one of them")
+        });
+    }
+    if by_rule && !by_hand {
+        for id in [Id::PidIntegral, Id::PidDerivative, Id::PidFilter] {
+            if read.entry(id).is_some() {
+                contradicts(read, id, |shown| {
+                    format!(
+                        "{shown} contradicts controller.pid.simc_closed_loop_time, which sets it: keep one"
+                    )
+                });
+            }
+        }
+    }
+}
+
+/// Problems in order of place.
+pub fn sorted(mut problems: Vec<Problem>) -> Vec<Problem> {
+    problems.sort_by_key(|problem| (problem.line, problem.column));
+    problems
+}

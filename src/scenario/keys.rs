@@ -1,0 +1,580 @@
+//! The language of scenario files: every table and every key, each declared once.
+//!
+//! From this one list come the reader's checks, the error texts, the JSON Schema, the starter file, the list of
+//! assumptions and the generators of the property tests.
+
+use super::units::{self, Quantity};
+
+/// When a table has to be there.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Presence {
+    /// Always; may be left out if every key has a default.
+    Always,
+    /// Exactly one of the tables with the same group (the part of the name before the dot).
+    OneOfGroup,
+    /// If the machine has the part.
+    IfFitted,
+}
+
+/// A table of the language.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Table {
+    /// Name between the brackets; empty for the top of the file.
+    pub name: &'static str,
+    /// When it has to be there.
+    pub presence: Presence,
+    /// What it describes.
+    pub meaning: &'static str,
+}
+
+impl Table {
+    /// The part of the name before the dot, if there is one.
+    pub fn group(&self) -> Option<&'static str> {
+        self.name.split_once('.').map(|(group, _)| group)
+    }
+}
+
+/// Whether a key may be a distribution.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Varies {
+    /// One value only.
+    Never,
+    /// May be a distribution; it leaves the variance of the linear check alone.
+    Apart,
+    /// May be a distribution; it changes the variance of the linear check.
+    Linear,
+}
+
+/// What a key holds.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Shape {
+    /// A quantity between two limits.
+    Quantity {
+        /// What it measures.
+        quantity: Quantity,
+        /// Least value, as people write it.
+        low: &'static str,
+        /// Greatest value, as people write it.
+        high: &'static str,
+        /// Whether it may be a distribution.
+        varies: Varies,
+    },
+    /// A rising list of different quantities.
+    Quantities {
+        /// What they measure.
+        quantity: Quantity,
+        /// Least value, as people write it.
+        low: &'static str,
+        /// Greatest value, as people write it.
+        high: &'static str,
+    },
+    /// A whole number.
+    Count {
+        /// Least.
+        low: u64,
+        /// Greatest.
+        high: u64,
+    },
+    /// A rising list of different whole numbers.
+    Counts {
+        /// Least.
+        low: u64,
+        /// Greatest.
+        high: u64,
+    },
+    /// Any text.
+    Text,
+    /// One of these words.
+    Choice(&'static [&'static str]),
+    /// Some of these words, each once.
+    Choices(&'static [&'static str]),
+}
+
+/// What happens where a key is left out. Values are TOML as people write it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Need {
+    /// It must be there.
+    Required {
+        /// A value that would do.
+        example: &'static str,
+    },
+    /// This value holds.
+    Default {
+        /// The value.
+        value: &'static str,
+        /// Where it comes from: a source, or "assumed".
+        origin: &'static str,
+    },
+    /// The meaning says what holds then.
+    Optional {
+        /// A value that would do.
+        example: &'static str,
+    },
+}
+
+/// A key of the language.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Key {
+    /// Its number.
+    pub id: Id,
+    /// Table it stands in; empty for the top of the file.
+    pub table: &'static str,
+    /// Name.
+    pub name: &'static str,
+    /// What it holds.
+    pub shape: Shape,
+    /// What happens where it is left out.
+    pub need: Need,
+    /// What it means.
+    pub meaning: &'static str,
+}
+
+impl Key {
+    /// Name with its table.
+    pub fn path(&self) -> String {
+        if self.table.is_empty() {
+            self.name.to_string()
+        } else {
+            format!("{}.{}", self.table, self.name)
+        }
+    }
+
+    /// Limits in SI, least first, if it holds quantities.
+    pub fn range(&self) -> Option<(f64, f64)> {
+        match self.shape {
+            Shape::Quantity {
+                quantity,
+                low,
+                high,
+                ..
+            }
+            | Shape::Quantities {
+                quantity,
+                low,
+                high,
+            } => {
+                let si = |text| units::parse(text, quantity).map_or(f64::NAN, |written| written.si);
+                let (low, high) = (si(low), si(high));
+                Some((low.min(high), low.max(high)))
+            }
+            _ => None,
+        }
+    }
+
+    /// What it may hold, in words.
+    pub fn allowed(&self) -> String {
+        match self.shape {
+            Shape::Quantity { low, high, .. } | Shape::Quantities { low, high, .. } => {
+                format!("{low} to {high}")
+            }
+            Shape::Count { low, high } | Shape::Counts { low, high } => format!("{low} to {high}"),
+            Shape::Text => "any text".to_string(),
+            Shape::Choice(words) | Shape::Choices(words) => words
+                .iter()
+                .map(|word| format!("\"{word}\""))
+                .collect::<Vec<_>>()
+                .join(", "),
+        }
+    }
+
+    /// A value that would do, as TOML.
+    pub fn example(&self) -> &'static str {
+        match self.need {
+            Need::Required { example } | Need::Optional { example } => example,
+            Need::Default { value, .. } => value,
+        }
+    }
+
+    /// True if it may be a distribution.
+    pub fn may_vary(&self) -> bool {
+        matches!(
+            self.shape,
+            Shape::Quantity {
+                varies: Varies::Apart | Varies::Linear,
+                ..
+            }
+        )
+    }
+}
+
+/// The key with that number.
+pub fn key(id: Id) -> &'static Key {
+    &KEYS[id as usize]
+}
+
+/// The keys of a table, in order.
+pub fn keys_of(table: &str) -> impl Iterator<Item = &'static Key> {
+    KEYS.iter().filter(move |key| key.table == table)
+}
+
+/// The table of that name.
+pub fn table(name: &str) -> Option<&'static Table> {
+    TABLES.iter().find(|table| table.name == name)
+}
+
+const fn one(quantity: Quantity, low: &'static str, high: &'static str) -> Shape {
+    Shape::Quantity {
+        quantity,
+        low,
+        high,
+        varies: Varies::Never,
+    }
+}
+
+const fn apart(quantity: Quantity, low: &'static str, high: &'static str) -> Shape {
+    Shape::Quantity {
+        quantity,
+        low,
+        high,
+        varies: Varies::Apart,
+    }
+}
+
+const fn linear(quantity: Quantity, low: &'static str, high: &'static str) -> Shape {
+    Shape::Quantity {
+        quantity,
+        low,
+        high,
+        varies: Varies::Linear,
+    }
+}
+
+const fn list(quantity: Quantity, low: &'static str, high: &'static str) -> Shape {
+    Shape::Quantities {
+        quantity,
+        low,
+        high,
+    }
+}
+
+const fn required(example: &'static str) -> Need {
+    Need::Required { example }
+}
+
+const fn optional(example: &'static str) -> Need {
+    Need::Optional { example }
+}
+
+const fn assumed(value: &'static str) -> Need {
+    Need::Default {
+        value,
+        origin: "assumed",
+    }
+}
+
+const fn sourced(value: &'static str, origin: &'static str) -> Need {
+    Need::Default { value, origin }
+}
+
+const SIDES: &[&str] = &["left", "right"];
+const CONTROLLERS: &[&str] = &[
+    "locked",
+    "on_off",
+    "pid",
+    "lag_compensated",
+    "lag_compensated_yaw",
+];
+
+const fn always(name: &'static str, meaning: &'static str) -> Table {
+    Table {
+        name,
+        presence: Presence::Always,
+        meaning,
+    }
+}
+
+const fn one_of(name: &'static str, meaning: &'static str) -> Table {
+    Table {
+        name,
+        presence: Presence::OneOfGroup,
+        meaning,
+    }
+}
+
+const fn if_fitted(name: &'static str, meaning: &'static str) -> Table {
+    Table {
+        name,
+        presence: Presence::IfFitted,
+        meaning,
+    }
+}
+
+/// Every table, in the order of the starter file.
+pub const TABLES: &[Table] = &[
+    always("", "the scenario"),
+    always("study", "what is simulated and what counts as good enough"),
+    always("pass", "one pass over the field, from lowering to lifting"),
+    one_of("line.straight", "the planned row line is straight"),
+    one_of(
+        "line.arc",
+        "the planned row line is one steady bend, warm-up included",
+    ),
+    one_of(
+        "line.s_bend",
+        "a straight line with one S: a bend to one side, then an equal one back",
+    ),
+    one_of(
+        "line.polyline",
+        "a line through the points of a file, its corners rounded; straight before the first and after the last point",
+    ),
+    always(
+        "rows",
+        "the rows under the implement and how the planter set them",
+    ),
+    always("plants", "the plants in a row"),
+    always("tractor", "the tractor"),
+    always("ground", "the lie of the field"),
+    one_of("driver.hand", "a person steers, sighting along the row"),
+    one_of(
+        "driver.satellite_line",
+        "automatic steering follows the planned line by satellite, not the row as planted",
+    ),
+    one_of(
+        "driver.replay",
+        "a logged pass is driven again; give its file on the command line",
+    ),
+    one_of("hitch.rear", "carried on the rear linkage"),
+    one_of("hitch.front", "carried on the front linkage"),
+    one_of("hitch.drawn", "drawn on wheels of its own"),
+    always("tools", "cutting edges on the shifted frame"),
+    always("camera", "the row camera"),
+    one_of(
+        "tracker.none",
+        "the controller uses the camera's raw number",
+    ),
+    one_of(
+        "tracker.low_pass",
+        "first-order low-pass between camera and controller",
+    ),
+    one_of(
+        "tracker.kalman",
+        "steady-state Kalman filter without a yaw-rate sensor",
+    ),
+    one_of(
+        "tracker.kalman_yaw",
+        "steady-state Kalman filter that uses the yaw-rate sensor",
+    ),
+    if_fitted("sensors.position", "position sensor on the side-shift"),
+    if_fitted(
+        "sensors.yaw_rate",
+        "yaw-rate sensor on the implement (drawn), else on the tractor",
+    ),
+    if_fitted(
+        "controller.on_off",
+        "switch with hysteresis on the directional valve",
+    ),
+    if_fitted(
+        "controller.pid",
+        "PID on the proportional valve: give simc_closed_loop_time, or gain and times",
+    ),
+    if_fitted(
+        "controller.lag",
+        "lag compensation on the proportional valve, with and without yaw rate",
+    ),
+    always("hydraulics", "pump, cylinder and load of the side-shift"),
+    if_fitted(
+        "valve.proportional",
+        "proportional valve, for pid and lag compensation",
+    ),
+    if_fitted("valve.directional", "directional valve, for on_off"),
+    always(
+        "cold_oil",
+        "what cold oil does to the valves; the controllers reckon with warm oil",
+    ),
+];
+
+macro_rules! keys {
+    ($($id:ident: $table:literal $name:literal, $shape:expr, $need:expr, $meaning:literal;)*) => {
+        /// Number of every key, its place in [`KEYS`].
+        #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+        #[allow(missing_docs)]
+        pub enum Id { $($id),* }
+
+        /// Every key, table by table.
+        pub const KEYS: &[Key] = &[$(Key {
+            id: Id::$id,
+            table: $table,
+            name: $name,
+            shape: $shape,
+            need: $need,
+            meaning: $meaning,
+        }),*];
+    };
+}
+
+use Quantity::{
+    Angle, AngleRate, Flow, Force, FrameTime, Frequency, Gain, Length, Number, Pressure, Share,
+    Slope, Speed, Time,
+};
+
+keys! {
+    Name: "" "name", Shape::Text, required("\"My field\""), "name of the scenario in every report";
+    Description: "" "description", Shape::Text, sourced("\"\"", "none given"), "a few words on crop, machine and origin of the numbers";
+
+    Speeds: "study" "speeds", list(Speed, "0.5 km/h", "25 km/h"), required("[\"4 km/h\", \"6 km/h\", \"8 km/h\", \"10 km/h\", \"12 km/h\"]"), "driving speeds to simulate, rising";
+    Clearances: "study" "clearances", list(Length, "1 mm", "1000 mm"), required("[\"25 mm\", \"38 mm\", \"50 mm\", \"65 mm\", \"80 mm\"]"), "distances from row to cutting edge on either side, rising";
+    WorkingSpeed: "study" "working_speed", one(Speed, "0.5 km/h", "25 km/h"), required("\"8 km/h\""), "speed of the pictures and the answer, one of speeds";
+    WorkingClearance: "study" "working_clearance", one(Length, "1 mm", "1000 mm"), required("\"50 mm\""), "clearance of the pictures and the answer, one of clearances";
+    AllowedStrikeRate: "study" "allowed_strike_rate", one(Share, "0.001 %", "50 %"), assumed("\"0.5 %\""), "share of the crop plants that may be struck in one pass over the field";
+    Passes: "study" "passes", Shape::Count { low: 2, high: 10_000_000 }, assumed("200"), "simulated passes; more passes, narrower limits";
+    Seed: "study" "seed", Shape::Count { low: 0, high: 9_223_372_036_854_775_807 }, assumed("1"), "start of all random numbers; 0 is a seed like any other";
+    StudyUnits: "study" "units", Shape::Choice(&["metric", "us"]), assumed("\"metric\""), "units of reports and pictures";
+    StudyControllers: "study" "controllers", Shape::Choices(CONTROLLERS), optional("[\"locked\", \"pid\"]"), "controllers to study; left out: all that the machine can run";
+
+    PassLength: "pass" "length", one(Length, "20 m", "2000 m"), assumed("\"200 m\""), "length of the pass, entry stretch included";
+    EntryLength: "pass" "entry_length", one(Length, "0 m", "200 m"), assumed("\"15 m\""), "first stretch after lowering, counted apart";
+    EntryOffset: "pass" "entry_offset", apart(Length, "-500 mm", "500 mm"), assumed("{ mean = \"0 mm\", sd = \"60 mm\" }"), "how far off the line the headland turn leaves the tractor, left positive";
+    EntryHeading: "pass" "entry_heading", apart(Angle, "-10 deg", "10 deg"), assumed("{ mean = \"0 deg\", sd = \"0.7 deg\" }"), "heading error that the headland turn leaves, left positive";
+    StartDelay: "pass" "start_delay", one(Time, "0 s", "10 s"), assumed("\"0.5 s\""), "from lowering to the start of the controller";
+    WhileLifted: "pass" "while_lifted", Shape::Choice(&["centred", "held"]), assumed("\"centred\""), "what the lift switch does to the frame: centred, or held where the last pass left it";
+    HeldShift: "pass" "held_shift", apart(Share, "-100 %", "100 %"), optional("{ from = \"-60 %\", to = \"60 %\" }"), "where a held frame stands, as share of half the stroke, left positive; only with while_lifted = \"held\", left out there: 0 %";
+    Step: "pass" "step", one(Time, "0.1 ms", "5 ms"), assumed("\"5 ms\""), "longest tick of the simulation";
+
+    ArcRadius: "line.arc" "radius", one(Length, "5 m", "100000 m"), required("\"150 m\""), "radius of the bend";
+    ArcSide: "line.arc" "side", Shape::Choice(SIDES), assumed("\"left\""), "side to which it bends";
+    SBendStart: "line.s_bend" "start", one(Length, "0 m", "2000 m"), required("\"60 m\""), "where the S begins";
+    SBendLength: "line.s_bend" "length", one(Length, "4 m", "2000 m"), required("\"80 m\""), "length of the S; the curvature rises and falls in a straight ramp over each quarter";
+    SBendRadius: "line.s_bend" "radius", one(Length, "5 m", "100000 m"), required("\"100 m\""), "radius where either bend is sharpest";
+    SBendSide: "line.s_bend" "first_side", Shape::Choice(SIDES), assumed("\"left\""), "side of the first bend";
+    PolylineFile: "line.polyline" "file", Shape::Text, required("\"rows.csv\""), "CSV file with the columns x_m and y_m, beside the scenario file";
+    PolylineRounding: "line.polyline" "rounding", one(Length, "1 m", "500 m"), assumed("\"12 m\""), "length of the arc that rounds each corner, half of it on either side; arcs that overlap add up";
+
+    RowSpacing: "rows" "row_spacing", one(Length, "100 mm", "2000 mm"), required("\"450 mm\""), "distance between the rows of a bed";
+    RowsPerBed: "rows" "rows_per_bed", Shape::Count { low: 1, high: 48 }, required("4"), "rows of a bed; without beds: rows of the implement";
+    Beds: "rows" "beds", Shape::Count { low: 1, high: 24 }, assumed("1"), "beds under the implement";
+    BedSpacing: "rows" "bed_spacing", one(Length, "200 mm", "10000 mm"), optional("\"1800 mm\""), "distance from bed centre to bed centre; needed from two beds on";
+    PlanterRows: "rows" "planter_rows", Shape::Count { low: 1, high: 96 }, optional("6"), "rows that the planter set in one pass; left out: all rows of the implement";
+    FirstPlanterRows: "rows" "first_planter_rows", Shape::Count { low: 1, high: 96 }, optional("3"), "rows of the leftmost planter pass that are under the implement; left out: planter_rows";
+    SeenRows: "rows" "seen_rows", Shape::Counts { low: 1, high: 48 }, required("[1, 2, 3, 4]"), "rows that driver and camera follow, 1 at the left; all of one planter pass";
+    Wander: "rows" "wander", linear(Length, "0 mm", "300 mm"), assumed("\"30 mm\""), "standard deviation of the planter's wander about the planned line";
+    WanderLength: "rows" "wander_length", one(Length, "1 m", "200 m"), assumed("\"12.5 m\""), "length l of that wander, with the correlation (1 + d/l) exp(-d/l) at distance d";
+    JoinErrorSd: "rows" "join_error_sd", apart(Length, "0 mm", "300 mm"), assumed("\"25 mm\""), "standard deviation of the distance error where one planter pass joins the next";
+    UnitErrorSd: "rows" "unit_error_sd", apart(Length, "0 mm", "100 mm"), assumed("\"4 mm\""), "standard deviation of the sideways setting of each planter row unit";
+
+    PlantSpacing: "plants" "spacing", apart(Length, "10 mm", "2000 mm"), required("\"200 mm\""), "mean distance from plant to plant along the row";
+    SpacingCv: "plants" "spacing_cv", apart(Share, "0 %", "50 %"), assumed("\"10 %\""), "variation of that distance, as share of the mean";
+    Emergence: "plants" "emergence", apart(Share, "5 %", "100 %"), assumed("\"95 %\""), "share of the places that carry a plant";
+    ScatterSd: "plants" "scatter_sd", apart(Length, "0 mm", "100 mm"), assumed("\"10 mm\""), "standard deviation of single plants about their row";
+    StemRadius: "plants" "stem_radius", apart(Length, "0 mm", "100 mm"), assumed("\"5 mm\""), "a cutting edge nearer than this to the plant's centre cuts the stem";
+    RootMargin: "plants" "root_margin", apart(Length, "0 mm", "200 mm"), assumed("\"10 mm\""), "shallow roots that must not be pruned: width beyond the stem radius, both together are the protected radius";
+
+    Wheelbase: "tractor" "wheelbase", one(Length, "1 m", "6 m"), required("\"2.5 m\""), "distance between front and rear axle";
+    SteerLag: "tractor" "steering_lag", linear(Time, "10 ms", "2000 ms"), sourced("\"0.2 s\"", "assumed; 0.1 to 0.3 s is a value from memory"), "first-order lag of the steering";
+    SteerLimit: "tractor" "steering_limit", one(Angle, "5 deg", "60 deg"), assumed("\"35 deg\""), "greatest steering angle either way";
+    SteerRate: "tractor" "steering_rate", one(AngleRate, "1 deg/s", "180 deg/s"), sourced("\"25 deg/s\"", "assumed; 15 to 30 deg/s is a value from memory"), "greatest steering rate either way";
+    TrackWidth: "tractor" "track_width", one(Length, "500 mm", "6000 mm"), assumed("\"1800 mm\""), "distance between the centres of left and right tyres; serves the warning about tyres on rows";
+    TyreWidth: "tractor" "tyre_width", one(Length, "50 mm", "1500 mm"), assumed("\"400 mm\""), "width of a tyre; serves the same warning";
+    CrabPerSlope: "tractor" "crab_per_slope", linear(Number, "0", "0.6"), assumed("0.15"), "slip angle downhill on a side slope, as share of the slope angle";
+
+    SideSlope: "ground" "side_slope", linear(Slope, "-40 %", "40 %"), assumed("\"0 %\""), "side slope, positive where the left side is higher";
+
+    PreviewMin: "driver.hand" "shortest_preview", linear(Length, "2 m", "50 m"), assumed("\"8 m\""), "shortest distance at which the driver sights the row ahead of the rear axle";
+    PreviewTime: "driver.hand" "preview_time", linear(Time, "0 s", "5 s"), assumed("\"1.5 s\""), "at speed the driver sights this much driving time ahead";
+    Reaction: "driver.hand" "reaction_time", linear(Time, "0 s", "2 s"), assumed("\"0.25 s\""), "from seeing to steering";
+    SeeingSd: "driver.hand" "seeing_sd", linear(Length, "0 mm", "500 mm"), assumed("\"35 mm\""), "standard deviation of the error in seeing the row";
+    SeeingLength: "driver.hand" "seeing_length", one(Length, "0.5 m", "200 m"), assumed("\"12 m\""), "correlation length of that error";
+    SteeringSd: "driver.hand" "steering_sd", linear(Angle, "0 deg", "5 deg"), assumed("\"0.4 deg\""), "standard deviation of the steering angle that the hands add";
+    SteeringTime: "driver.hand" "steering_time", one(Time, "20 ms", "10000 ms"), assumed("\"0.5 s\""), "correlation time of that angle";
+    HandObserved: "driver.hand" "observed_wander", one(Length, "5 mm", "500 mm"), optional("\"45 mm\""), "standard deviation of rear axle to row as observed; scales seeing_sd and steering_sd alike until it is met; left out: both as given";
+    HandObservedAt: "driver.hand" "observed_at", one(Speed, "0.5 km/h", "25 km/h"), optional("\"8 km/h\""), "speed at which it was observed";
+
+    LineFrequency: "driver.satellite_line" "natural_frequency", linear(Frequency, "0.2 rad/s", "5 rad/s"), assumed("\"0.6 rad/s\""), "natural frequency of the line following";
+    LineDamping: "driver.satellite_line" "damping", linear(Number, "0.2", "3"), assumed("0.8"), "damping ratio of the line following";
+    ReceiverSd: "driver.satellite_line" "receiver_sd", linear(Length, "0 mm", "500 mm"), sourced("\"14.3 mm\"", "Carballido et al., Appl. Eng. Agric. 30(3):361-366, 2014 (abstract): RTK, driving"), "standard deviation of the receiver's quick noise";
+    ReceiverTime: "driver.satellite_line" "receiver_time", one(Time, "50 ms", "60000 ms"), assumed("\"2 s\""), "correlation time of that noise";
+    DriftSd: "driver.satellite_line" "drift_sd", linear(Length, "0 mm", "500 mm"), assumed("\"15 mm\""), "standard deviation of the receiver's slow drift";
+    DriftTime: "driver.satellite_line" "drift_time", one(Time, "10 s", "7200 s"), assumed("\"300 s\""), "correlation time of that drift";
+    LineObserved: "driver.satellite_line" "observed_wander", one(Length, "1 mm", "500 mm"), optional("\"25 mm\""), "standard deviation of rear axle to planned line as observed; scales receiver_sd and drift_sd alike until it is met; left out: both as given";
+    LineObservedAt: "driver.satellite_line" "observed_at", one(Speed, "0.5 km/h", "25 km/h"), optional("\"8 km/h\""), "speed at which it was observed";
+
+    RearTools: "hitch.rear" "tools_behind_axle", one(Length, "0.5 m", "8 m"), required("\"2.2 m\""), "distance of the tool line behind the rear axle";
+    RearSway: "hitch.rear" "sway_sd", linear(Length, "0 mm", "100 mm"), assumed("\"5 mm\""), "standard deviation of the sideways swing on the lower links";
+    RearSwayLength: "hitch.rear" "sway_length", one(Length, "0.2 m", "100 m"), assumed("\"5 m\""), "correlation length of that swing";
+    RearPlay: "hitch.rear" "free_play", apart(Length, "0 mm", "200 mm"), assumed("\"20 mm\""), "how far the lower links let it swing either way";
+    FrontTools: "hitch.front" "tools_ahead_of_axle", one(Length, "1 m", "10 m"), required("\"4.2 m\""), "distance of the tool line ahead of the rear axle";
+    FrontSway: "hitch.front" "sway_sd", linear(Length, "0 mm", "100 mm"), assumed("\"4 mm\""), "standard deviation of the sideways swing on the lower links";
+    FrontSwayLength: "hitch.front" "sway_length", one(Length, "0.2 m", "100 m"), assumed("\"5 m\""), "correlation length of that swing";
+    FrontPlay: "hitch.front" "free_play", apart(Length, "0 mm", "200 mm"), assumed("\"15 mm\""), "how far the lower links let it swing either way";
+    DrawnHitch: "hitch.drawn" "hitch_behind_axle", one(Length, "0 m", "4 m"), required("\"1 m\""), "distance of the hitch point behind the rear axle";
+    DrawnCarrier: "hitch.drawn" "wheels_behind_hitch", one(Length, "0.5 m", "12 m"), required("\"3 m\""), "distance of the implement's own axle behind the hitch point";
+    DrawnTools: "hitch.drawn" "tools_behind_hitch", one(Length, "0.2 m", "14 m"), required("\"3 m\""), "distance of the tool line behind the hitch point";
+    DrawnCrab: "hitch.drawn" "crab_per_slope", linear(Number, "0", "0.6"), assumed("0.15"), "slip angle of the implement's wheels downhill on a side slope, as share of the slope angle";
+
+    LeftEdge: "tools" "left_edge_behind", one(Length, "-1000 mm", "1000 mm"), assumed("\"0 mm\""), "how far the cutting edge left of a row stands behind the tool line (ahead: negative)";
+    RightEdge: "tools" "right_edge_behind", one(Length, "-1000 mm", "1000 mm"), assumed("\"0 mm\""), "the same for the edge right of a row";
+    SettingSd: "tools" "setting_error_sd", apart(Length, "0 mm", "50 mm"), assumed("\"3 mm\""), "standard deviation of the sideways setting of each cutting edge";
+
+    Lookahead: "camera" "lookahead", one(Length, "0 m", "6 m"), required("\"0.8 m\""), "how far ahead of the tool line the camera looks at the rows";
+    CameraMount: "camera" "mount", Shape::Choice(&["shifted", "fixed"]), required("\"shifted\""), "whether the camera rides on the shifted frame or on the fixed one";
+    Frames: "camera" "frames", one(FrameTime, "2 Hz", "200 Hz"), assumed("\"25 Hz\""), "frames per second, or the time between two";
+    Latency: "camera" "latency", linear(Time, "0 ms", "1000 ms"), assumed("\"80 ms\""), "from exposure to number";
+    NoiseSd: "camera" "noise_sd", linear(Length, "0 mm", "100 mm"), assumed("\"2 mm\""), "standard deviation of each measurement's own noise";
+    AppearanceSd: "camera" "appearance_sd", linear(Length, "0 mm", "200 mm"), assumed("\"12 mm\""), "standard deviation of what a single row's looks add; the rows seen average it";
+    AppearanceLength: "camera" "appearance_length", one(Length, "0.05 m", "50 m"), assumed("\"1 m\""), "correlation length of those looks";
+    Alignment: "camera" "alignment", apart(Length, "-200 mm", "200 mm"), assumed("{ mean = \"0 mm\", sd = \"8 mm\" }"), "how far the camera is set off the tools' centre, left positive";
+    Trim: "camera" "trim", apart(Length, "-200 mm", "200 mm"), assumed("\"0 mm\""), "taken out of every measurement, left positive";
+    RollHeight: "camera" "roll_height", linear(Length, "0 m", "5 m"), assumed("\"1.2 m\""), "height that turns roll into a sideways error: the camera's own where it rolls against the tools, that of the crop feature where it is rigid with them";
+    RollStill: "camera" "roll_at_rest_sd", linear(Angle, "0 deg", "5 deg"), assumed("\"0 deg\""), "standard deviation of the roll at rest";
+    RollGround: "camera" "roll_moving_sd", linear(Angle, "0 deg", "5 deg"), assumed("\"0.34 deg\""), "standard deviation of the roll that the ground adds at roll_reference_speed; grows with the root of speed (ISO 8608, waviness 2)";
+    RollReference: "camera" "roll_reference_speed", one(Speed, "0.5 km/h", "25 km/h"), assumed("\"2 m/s\""), "speed at which roll_moving_sd holds";
+    RollTime: "camera" "roll_time", one(Time, "10 ms", "5000 ms"), assumed("\"0.15 s\""), "correlation time of the roll";
+    BlindGaps: "camera" "blind_by_gaps", apart(Share, "0 %", "40 %"), assumed("\"0.5 %\""), "share of the distance where gaps in the rows blind it; the four causes combine as independent ones";
+    BlindWeeds: "camera" "blind_by_weeds", apart(Share, "0 %", "40 %"), assumed("\"0.5 %\""), "share where weeds blind it";
+    BlindDusk: "camera" "blind_by_dusk", apart(Share, "0 %", "40 %"), assumed("\"0 %\""), "share where low light blinds it";
+    BlindDust: "camera" "blind_by_dust", apart(Share, "0 %", "40 %"), assumed("\"0 %\""), "share where dust blinds it";
+    BlindLength: "camera" "blind_length", one(Length, "0.05 m", "50 m"), assumed("\"1 m\""), "mean length of a blind stretch";
+    OutlierShare: "camera" "outlier_share", apart(Share, "0 %", "20 %"), assumed("\"0.2 %\""), "share of frames with a wrong number";
+    OutlierSd: "camera" "outlier_sd", apart(Length, "0 mm", "500 mm"), assumed("\"50 mm\""), "standard deviation of the error of such a number";
+
+    LowPassTime: "tracker.low_pass" "time", one(Time, "5 ms", "2000 ms"), required("\"60 ms\""), "time constant";
+    LowPassGate: "tracker.low_pass" "gate", one(Length, "5 mm", "1000 mm"), assumed("\"100 mm\""), "a number further than this from the filtered one is an outlier";
+    KalmanSd: "tracker.kalman" "measurement_sd", one(Length, "0.5 mm", "200 mm"), assumed("\"6 mm\""), "standard deviation of a measurement that the filter believes";
+    KalmanRate: "tracker.kalman" "rate_change_in_1s", one(Speed, "1 mm/s", "2000 mm/s"), assumed("\"60 mm/s\""), "by how much the sideways rate wanders within a second, a standard deviation";
+    KalmanGate: "tracker.kalman" "gate", one(Length, "5 mm", "1000 mm"), assumed("\"100 mm\""), "a number further than this from the predicted one is an outlier";
+    KalmanYawSd: "tracker.kalman_yaw" "measurement_sd", one(Length, "0.5 mm", "200 mm"), assumed("\"6 mm\""), "standard deviation of a measurement that the filter believes";
+    KalmanYawOffset: "tracker.kalman_yaw" "offset_change_in_1s", one(Length, "0.1 mm", "500 mm"), assumed("\"15 mm\""), "by how much the offset wanders by itself within a second, a standard deviation";
+    KalmanYawHeading: "tracker.kalman_yaw" "heading_change_in_1s", one(Angle, "0.01 deg", "20 deg"), assumed("\"0.5 deg\""), "by how much the heading wanders beside the sensor within a second, a standard deviation";
+    KalmanYawGate: "tracker.kalman_yaw" "gate", one(Length, "5 mm", "1000 mm"), assumed("\"100 mm\""), "a number further than this from the predicted one is an outlier";
+
+    PositionSd: "sensors.position" "noise_sd", linear(Length, "0 mm", "20 mm"), assumed("\"0.5 mm\""), "standard deviation of one reading";
+    YawSd: "sensors.yaw_rate" "noise_sd", linear(AngleRate, "0 deg/s", "5 deg/s"), assumed("\"0.1 deg/s\""), "standard deviation of the sensor's noise";
+    YawTime: "sensors.yaw_rate" "noise_time", one(Time, "10 ms", "10000 ms"), assumed("\"0.1 s\""), "correlation time of that noise";
+    YawBias: "sensors.yaw_rate" "bias", apart(AngleRate, "-2 deg/s", "2 deg/s"), assumed("{ mean = \"0 deg/s\", sd = \"0.05 deg/s\" }"), "constant error of the sensor";
+
+    OnOffStart: "controller.on_off" "start_above", one(Length, "1 mm", "500 mm"), required("\"20 mm\""), "error at which the frame starts to move";
+    OnOffStop: "controller.on_off" "stop_below", one(Length, "0 mm", "500 mm"), required("\"8 mm\""), "error at which it stops, less than start_above";
+    SimcTime: "controller.pid" "simc_closed_loop_time", one(Time, "10 ms", "5000 ms"), optional("\"0.13 s\""), "gains by the SIMC rule (Skogestad, J. Process Control 13:291-309, 2003) for this closed-loop time; as long as the dead time: quick but robust";
+    PidGain: "controller.pid" "gain", one(Gain, "0.01 1/s", "100 1/s"), optional("\"4 1/s\""), "proportional gain: shift speed over error; instead of simc_closed_loop_time";
+    PidIntegral: "controller.pid" "integral_time", one(Time, "10 ms", "100000 ms"), optional("\"1 s\""), "integral time beside gain; left out: no integral part";
+    PidDerivative: "controller.pid" "derivative_time", one(Time, "0 ms", "5000 ms"), optional("\"50 ms\""), "derivative time beside gain; left out: 0 ms";
+    PidFilter: "controller.pid" "derivative_filter", one(Time, "0 ms", "5000 ms"), optional("\"5 ms\""), "filter time of the derivative; left out: a tenth of the derivative time (common practice, no source)";
+    LagGain: "controller.lag" "gain", one(Gain, "0.1 1/s", "100 1/s"), assumed("\"5 1/s\""), "gain of the inner position loop; below the frame rate";
+    FeedForward: "controller.lag" "feed_forward", one(Share, "0 %", "100 %"), assumed("\"0 %\""), "share of the wanted shift's rate that is fed forward; a high share passes camera noise to the valve";
+
+    Supply: "hydraulics" "supply_pressure", linear(Pressure, "20 bar", "350 bar"), assumed("\"180 bar\""), "oil pressure at the valve";
+    Return: "hydraulics" "return_pressure", linear(Pressure, "0 bar", "50 bar"), assumed("\"5 bar\""), "pressure in the return line";
+    Pump: "hydraulics" "pump_flow", linear(Flow, "1 L/min", "300 L/min"), required("\"40 L/min\""), "oil that the tractor gives";
+    Bore: "hydraulics" "bore", one(Length, "16 mm", "200 mm"), required("\"50 mm\""), "inner diameter of the cylinder";
+    Rod: "hydraulics" "rod", one(Length, "5 mm", "150 mm"), required("\"25 mm\""), "diameter of its rod, less than bore";
+    StrokeTotal: "hydraulics" "stroke", one(Length, "50 mm", "2000 mm"), required("\"400 mm\""), "total travel: half of it either way";
+    Extension: "hydraulics" "extension_moves", Shape::Choice(SIDES), assumed("\"left\""), "where the frame goes when the cylinder extends";
+    FrameWeight: "hydraulics" "frame_weight", linear(Force, "0 N", "50000 N"), assumed("\"3000 N\""), "weight of the shifted frame with its tools, as far as the cylinder holds it on a side slope";
+    SideForce: "hydraulics" "soil_side_force", linear(Force, "-20000 N", "20000 N"), assumed("\"0 N\""), "steady sideways force of the soil on the frame, to the left positive";
+    Friction: "hydraulics" "friction", linear(Force, "0 N", "20000 N"), assumed("\"800 N\""), "friction of the sliding frame, soil included";
+    Backlash: "hydraulics" "backlash", apart(Length, "0 mm", "50 mm"), assumed("\"1 mm\""), "total play between cylinder and frame";
+
+    PropFlow: "valve.proportional" "rated_flow", one(Flow, "0.5 L/min", "300 L/min"), required("\"9 L/min\""), "rated flow of each metering edge";
+    PropDrop: "valve.proportional" "rated_drop", one(Pressure, "1 bar", "100 bar"), required("\"5 bar\""), "pressure drop over that edge at the rated flow";
+    PropDead: "valve.proportional" "dead_time", linear(Time, "0 ms", "500 ms"), assumed("\"30 ms\""), "from command to the first movement of the spool, warm oil";
+    PropLag: "valve.proportional" "spool_lag", linear(Time, "1 ms", "1000 ms"), assumed("\"60 ms\""), "first-order lag of the spool, warm oil";
+    Deadband: "valve.proportional" "deadband", apart(Share, "0 %", "50 %"), sourced("\"15 %\"", "assumed; 10 to 25 % of travel is a value from memory"), "share of the command that opens nothing, either way";
+    DeadbandJump: "valve.proportional" "deadband_compensation", apart(Share, "0 %", "100 %"), assumed("\"90 %\""), "share of the deadband that the electronics jump over";
+    DirFlow: "valve.directional" "rated_flow", one(Flow, "0.5 L/min", "300 L/min"), required("\"5 L/min\""), "rated flow of each edge";
+    DirDrop: "valve.directional" "rated_drop", one(Pressure, "1 bar", "100 bar"), required("\"5 bar\""), "pressure drop over that edge at the rated flow";
+    DirOpen: "valve.directional" "open_time", apart(Time, "0 ms", "1000 ms"), assumed("\"40 ms\""), "from command to open, warm oil";
+    DirClose: "valve.directional" "close_time", apart(Time, "0 ms", "1000 ms"), assumed("\"40 ms\""), "from command to closed, warm oil";
+
+    ColdDead: "cold_oil" "dead_time_factor", linear(Number, "1", "10"), assumed("1"), "factor on dead time and switching times; 1 is warm oil";
+    ColdLag: "cold_oil" "lag_factor", linear(Number, "1", "10"), assumed("1"), "factor on the spool lag; 1 is warm oil";
+    ColdFlow: "cold_oil" "flow_factor", linear(Number, "0.1", "1"), assumed("1"), "factor on the rated flow; 1 is warm oil";
+}

@@ -1,0 +1,613 @@
+//! Text to entries: every key is looked up in the language and its value read in SI. Nothing is filled in here.
+
+use core::ops::Range;
+
+use toml::Spanned;
+use toml::de::{DeArray, DeTable, DeValue};
+
+use super::error::Problem;
+use super::keys::{self, Id, KEYS, Key, Shape, TABLES};
+use super::spread::Spread;
+use super::units::{self, Quantity, QuantityError, Unit};
+
+/// A value, in SI.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Value {
+    /// Number or distribution.
+    Number(Spread),
+    /// Rising numbers.
+    Numbers(Vec<f64>),
+    /// Whole number.
+    Count(u64),
+    /// Rising whole numbers.
+    Counts(Vec<u64>),
+    /// Text or word.
+    Text(String),
+    /// Words.
+    Texts(Vec<String>),
+}
+
+/// A value with its place in the file.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Entry {
+    /// The value.
+    pub value: Value,
+    /// As written.
+    pub written: String,
+    /// Where, in bytes from the beginning.
+    pub span: Range<usize>,
+}
+
+/// What stands in a file, before anything is known about what is missing or contradicts.
+#[derive(Clone, Debug)]
+pub struct Read {
+    /// Name of the file, for messages.
+    pub file: String,
+    /// The text.
+    pub text: String,
+    /// Values by key; a key that is there with a wrong value is in `spoilt`.
+    pub entries: Vec<Option<Entry>>,
+    /// Keys that are there, or look meant, but have no good value.
+    pub spoilt: Vec<bool>,
+    /// Places of the tables, by their order in the language.
+    pub tables: Vec<Option<Range<usize>>>,
+    /// Groups in which an unknown table stands.
+    pub spoilt_groups: Vec<String>,
+    /// What was wrong so far.
+    pub problems: Vec<Problem>,
+}
+
+impl Read {
+    /// Notes a problem at a place.
+    pub fn problem(&mut self, at: usize, key: &str, message: String) {
+        let problem = place(&self.file, &self.text, at, key, message);
+        self.problems.push(problem);
+    }
+
+    /// Line of a place, from 1.
+    pub fn line(&self, at: usize) -> usize {
+        line_and_column(&self.text, at).0
+    }
+
+    /// The entry of a key, if it is there and good.
+    pub fn entry(&self, id: Id) -> Option<&Entry> {
+        self.entries[id as usize].as_ref()
+    }
+
+    /// Place of a table, if it is there.
+    pub fn table(&self, name: &str) -> Option<Range<usize>> {
+        let at = TABLES.iter().position(|table| table.name == name)?;
+        self.tables[at].clone()
+    }
+}
+
+fn line_and_column(text: &str, at: usize) -> (usize, usize) {
+    let mut at = at.min(text.len());
+    while !text.is_char_boundary(at) {
+        at -= 1;
+    }
+    let before = &text[..at];
+    let line = before.matches('\n').count() + 1;
+    let start = before.rfind('\n').map_or(0, |newline| newline + 1);
+    (line, before[start..].chars().count() + 1)
+}
+
+fn place(file: &str, text: &str, at: usize, key: &str, message: String) -> Problem {
+    let (line, column) = line_and_column(text, at);
+    Problem {
+        file: file.to_string(),
+        line,
+        column,
+        key: key.to_string(),
+        message,
+    }
+}
+
+/// Reads a file. `Err`: the text is no TOML.
+pub fn read(text: &str, file: &str) -> Result<Read, Problem> {
+    let root = DeTable::parse(text).map_err(|error| {
+        let at = error.span().map_or(0, |span| span.start);
+        let message = format!("this is no TOML: {}", error.message());
+        place(file, text, at, "", message)
+    })?;
+    let mut read = Read {
+        file: file.to_string(),
+        text: text.to_string(),
+        entries: vec![None; KEYS.len()],
+        spoilt: vec![false; KEYS.len()],
+        tables: vec![None; TABLES.len()],
+        spoilt_groups: Vec::new(),
+        problems: Vec::new(),
+    };
+    read.tables[0] = Some(0..0);
+    walk(&mut read, "", root.get_ref());
+    Ok(read)
+}
+
+/// Reads a value as TOML, for defaults and examples.
+pub fn value_of(key: &Key, toml: &str) -> Result<Value, String> {
+    let value = DeValue::parse(toml).map_err(|error| error.message().to_string())?;
+    let mut faults = Vec::new();
+    match value_at(key, &value, toml, &mut faults) {
+        Some(value) if faults.is_empty() => Ok(value),
+        _ => Err(faults.into_iter().map(|fault| fault.1).collect()),
+    }
+}
+
+fn walk(read: &mut Read, path: &str, table: &DeTable<'_>) {
+    let mut inside: Vec<_> = table.iter().collect();
+    inside.sort_by_key(|(name, _)| name.span().start);
+    for (name, value) in inside {
+        let full = if path.is_empty() {
+            name.get_ref().to_string()
+        } else {
+            format!("{path}.{}", name.get_ref())
+        };
+        let known = KEYS.iter().find(|key| key.path() == full);
+        let is_table = TABLES.iter().position(|table| table.name == full);
+        let is_group = TABLES.iter().any(|table| table.group() == Some(&full));
+        match (known, value.get_ref()) {
+            (Some(key), _) => take(read, key, name.span(), value),
+            (None, DeValue::Table(inner)) if is_table.is_some() || is_group => {
+                if let Some(at) = is_table {
+                    read.tables[at] = Some(value.span());
+                }
+                walk(read, &full, inner);
+            }
+            (None, DeValue::Table(_)) => unknown(read, path, &full, name, true),
+            (None, _) if is_table.is_some() || is_group => {
+                let message = format!("{full} is a table; write [{full}] on a line of its own");
+                read.problem(name.span().start, &full, message);
+            }
+            (None, _) => unknown(read, path, &full, name, false),
+        }
+    }
+}
+
+/// Names that come near enough to a word to be meant, nearest first.
+fn nearest<'a>(word: &str, names: impl Iterator<Item = &'a str>) -> Option<&'a str> {
+    let word = word.to_lowercase();
+    names
+        .map(|name| (strsim::jaro_winkler(&word, &name.to_lowercase()), name))
+        .filter(|(likeness, _)| *likeness >= 0.84)
+        .max_by(|a, b| a.0.total_cmp(&b.0))
+        .map(|(_, name)| name)
+}
+
+fn unknown(
+    read: &mut Read,
+    path: &str,
+    full: &str,
+    name: &Spanned<std::borrow::Cow<'_, str>>,
+    is_table: bool,
+) {
+    let word = name.get_ref().as_ref();
+    let mut message = if is_table {
+        format!("the table [{full}] is unknown")
+    } else {
+        format!("{full} is unknown")
+    };
+    if is_table {
+        let here = TABLES
+            .iter()
+            .filter(|table| table.group().unwrap_or("") == path)
+            .map(|table| table.name);
+        let groups = TABLES.iter().filter_map(|table| table.group());
+        let near = nearest(full, here)
+            .or_else(|| nearest(full, TABLES.iter().map(|table| table.name)))
+            .or_else(|| nearest(full, groups));
+        if let Some(near) = near {
+            message.push_str(&format!("; did you mean [{near}]?"));
+        }
+        if !path.is_empty() {
+            read.spoilt_groups.push(path.to_string());
+        } else if let Some(near) = near {
+            let group = near.split_once('.').map_or(near, |(group, _)| group);
+            read.spoilt_groups.push(group.to_string());
+        }
+    } else if let Some(near) = nearest(word, keys::keys_of(path).map(|key| key.name)) {
+        message.push_str(&format!("; did you mean {near}?"));
+        for key in keys::keys_of(path).filter(|key| key.name == near) {
+            read.spoilt[key.id as usize] = true;
+        }
+    } else {
+        let elsewhere: Vec<String> = KEYS
+            .iter()
+            .filter(|key| key.name == word)
+            .map(|key| match key.table {
+                "" => "the top of the file".to_string(),
+                table => format!("[{table}]"),
+            })
+            .collect();
+        if !elsewhere.is_empty() {
+            message.push_str(&format!("; it belongs to {}", elsewhere.join(" or ")));
+        }
+    }
+    read.problem(name.span().start, full, message);
+}
+
+/// A fault at a place inside a value.
+struct Fault(usize, String);
+
+fn take(read: &mut Read, key: &Key, name: Range<usize>, value: &Spanned<DeValue<'_>>) {
+    let mut faults = Vec::new();
+    let found = value_at(key, value, &read.text, &mut faults);
+    let path = key.path();
+    let at = key.id as usize;
+    if faults.is_empty()
+        && let Some(found) = found
+    {
+        read.entries[at] = Some(Entry {
+            value: found,
+            written: written(&read.text, value.span()),
+            span: value.span(),
+        });
+        return;
+    }
+    read.spoilt[at] = true;
+    for Fault(at, message) in faults {
+        let at = if at == usize::MAX { name.start } else { at };
+        read.problem(at, &path, message);
+    }
+}
+
+/// A stretch of the text in one line.
+pub fn written(text: &str, span: Range<usize>) -> String {
+    let words: Vec<&str> = text.get(span).unwrap_or("").split_whitespace().collect();
+    words.join(" ")
+}
+
+fn value_at(
+    key: &Key,
+    value: &Spanned<DeValue<'_>>,
+    text: &str,
+    faults: &mut Vec<Fault>,
+) -> Option<Value> {
+    let path = key.path();
+    let shown = written(text, value.span());
+    let mut fault = |message: String| faults.push(Fault(value.span().start, message));
+    match (key.shape, value.get_ref()) {
+        (Shape::Quantity { quantity, .. }, DeValue::Table(table)) => {
+            if key.may_vary() {
+                spread(key, quantity, table, value.span(), text, faults).map(Value::Number)
+            } else {
+                fault(format!(
+                    "{path} cannot vary from pass to pass; write one value, for example {}",
+                    key.example()
+                ));
+                None
+            }
+        }
+        (Shape::Quantity { quantity, .. }, _) => {
+            let (si, unit) = number(&path, quantity, value, text, faults)?;
+            in_range(key, si, unit, &path, &shown, value.span().start, faults)
+                .map(|si| Value::Number(Spread::Fixed(si)))
+        }
+        (Shape::Quantities { quantity, .. }, DeValue::Array(items)) => {
+            let mut numbers = Vec::new();
+            for item in items.iter() {
+                let item_shown = written(text, item.span());
+                if let Some((si, unit)) = number(&path, quantity, item, text, faults)
+                    && let Some(si) =
+                        in_range(key, si, unit, &path, &item_shown, item.span().start, faults)
+                {
+                    numbers.push(si);
+                }
+            }
+            rising(&path, &numbers, items, text, faults);
+            Some(Value::Numbers(numbers))
+        }
+        (Shape::Count { low, high }, _) => {
+            count(&path, low, high, value, text, faults).map(Value::Count)
+        }
+        (Shape::Counts { low, high }, DeValue::Array(items)) => {
+            let counts: Vec<u64> = items
+                .iter()
+                .filter_map(|item| count(&path, low, high, item, text, faults))
+                .collect();
+            rising(&path, &counts, items, text, faults);
+            Some(Value::Counts(counts))
+        }
+        (Shape::Text, DeValue::String(word)) => Some(Value::Text(word.to_string())),
+        (Shape::Choice(words), _) => {
+            word(&path, words, value, text, faults).map(|word| Value::Text(word.to_string()))
+        }
+        (Shape::Choices(words), DeValue::Array(items)) => {
+            let mut found: Vec<String> = Vec::new();
+            for item in items.iter() {
+                if let Some(word) = word(&path, words, item, text, faults) {
+                    if found.iter().any(|known| known == word) {
+                        faults.push(Fault(
+                            item.span().start,
+                            format!("{path} names \"{word}\" twice"),
+                        ));
+                    }
+                    found.push(word.to_string());
+                }
+            }
+            if items.is_empty() {
+                faults.push(Fault(value.span().start, format!("{path} is empty")));
+            }
+            Some(Value::Texts(found))
+        }
+        (Shape::Text, _) => {
+            fault(format!(
+                "{path} = {shown} is no text; write it between quotation marks"
+            ));
+            None
+        }
+        (Shape::Quantities { .. } | Shape::Counts { .. } | Shape::Choices(_), _) => {
+            fault(format!(
+                "{path} = {shown} is no list; write for example {}",
+                key.example()
+            ));
+            None
+        }
+    }
+}
+
+/// A number in SI and the unit in which it was written; `None` for a bare number.
+fn number(
+    path: &str,
+    quantity: Quantity,
+    value: &Spanned<DeValue<'_>>,
+    text: &str,
+    faults: &mut Vec<Fault>,
+) -> Option<(f64, Option<&'static Unit>)> {
+    let shown = written(text, value.span());
+    let at = value.span().start;
+    let bare = match value.get_ref() {
+        DeValue::String(words) => {
+            return match units::parse(words, quantity) {
+                Ok(written) => Some((written.si, Some(written.unit))),
+                Err(error) => {
+                    faults.push(Fault(at, format!("{path} = {shown} {error}")));
+                    None
+                }
+            };
+        }
+        DeValue::Integer(digits) if digits.radix() == 10 => digits.as_str().parse::<f64>().ok(),
+        DeValue::Float(digits) => digits.as_str().parse::<f64>().ok(),
+        _ => None,
+    };
+    match bare {
+        Some(number) if quantity.is_bare() && number.is_finite() => Some((number, None)),
+        Some(number) if number.is_finite() => {
+            let error = QuantityError::NoUnit {
+                wanted: quantity.words(),
+                units: quantity.unit_names(),
+            };
+            let example = format!("{shown} {}", quantity.units()[0].name);
+            faults.push(Fault(
+                at,
+                format!("{path} = {shown} {error}; write for example \"{example}\""),
+            ));
+            None
+        }
+        _ => {
+            faults.push(Fault(
+                at,
+                format!("{path} = {shown} is not {}", quantity.words()),
+            ));
+            None
+        }
+    }
+}
+
+/// The value if it keeps the limits of its key.
+fn in_range(
+    key: &Key,
+    si: f64,
+    unit: Option<&'static Unit>,
+    label: &str,
+    shown: &str,
+    at: usize,
+    faults: &mut Vec<Fault>,
+) -> Option<f64> {
+    let (low, high) = key.range()?;
+    if (low..=high).contains(&si) {
+        return Some(si);
+    }
+    faults.push(Fault(
+        at,
+        format!(
+            "{label} = {shown} is out of range: allowed {}",
+            allowed_in(key, unit)
+        ),
+    ));
+    None
+}
+
+/// The limits of a key: in the unit that the person used, and as the language states them.
+pub fn allowed_in(key: &Key, unit: Option<&'static Unit>) -> String {
+    let stated = key.allowed();
+    let (Some(unit), Some((low, high))) = (unit, key.range()) else {
+        return stated;
+    };
+    if unit.name.is_empty()
+        || stated
+            .split(" to ")
+            .all(|limit| limit.ends_with(&format!(" {}", unit.name)))
+    {
+        return stated;
+    }
+    let (mut low, mut high) = (unit.from_si(low), unit.from_si(high));
+    if unit.is_inverse() {
+        (low, high) = (high, low);
+    }
+    format!(
+        "{} {unit} to {} {unit} ({stated})",
+        units::short(low),
+        units::short(high),
+        unit = unit.name
+    )
+}
+
+fn spread(
+    key: &Key,
+    quantity: Quantity,
+    table: &DeTable<'_>,
+    span: Range<usize>,
+    text: &str,
+    faults: &mut Vec<Fault>,
+) -> Option<Spread> {
+    const NORMAL: [&str; 4] = ["mean", "sd", "low", "high"];
+    const UNIFORM: [&str; 2] = ["from", "to"];
+    let path = key.path();
+    let before = faults.len();
+    let how = format!(
+        "write {{ mean = ..., sd = ... }} (normal, with low and high if wanted) or {{ from = ..., to = ... }} (uniform), or one value such as {}",
+        match key.need {
+            keys::Need::Default { value, .. } if value.starts_with('{') => key.allowed(),
+            _ => key.example().to_string(),
+        }
+    );
+    for name in table.keys() {
+        let word = name.get_ref().as_ref();
+        if !NORMAL.contains(&word) && !UNIFORM.contains(&word) {
+            let near = nearest(word, NORMAL.into_iter().chain(UNIFORM))
+                .map_or(String::new(), |near| format!("; did you mean {near}?"));
+            faults.push(Fault(
+                name.span().start,
+                format!("{path}.{word} is unknown in a distribution{near}"),
+            ));
+        }
+    }
+    let mut part = |name: &str, ranged: bool| -> Option<f64> {
+        let value = table.get(name)?;
+        let label = format!("{path}.{name}");
+        let shown = written(text, value.span());
+        let (si, unit) = number(&label, quantity, value, text, faults)?;
+        if ranged {
+            in_range(key, si, unit, &label, &shown, value.span().start, faults)
+        } else {
+            Some(si)
+        }
+    };
+    let (from, to) = (part("from", true), part("to", true));
+    let (mean, sd) = (part("mean", true), part("sd", false));
+    let (low, high) = (part("low", true), part("high", true));
+    if faults.len() > before {
+        return None;
+    }
+    let (least, greatest) = key.range()?;
+    let mut fault = |message: String| {
+        faults.push(Fault(span.start, message));
+        None
+    };
+    let has_normal = NORMAL.iter().any(|name| table.contains_key(*name));
+    match (from, to, mean, sd) {
+        (Some(from), Some(to), None, None) if !has_normal => {
+            if from < to {
+                Some(Spread::Uniform { from, to })
+            } else {
+                fault(format!(
+                    "{path} contradicts itself: from must be less than to"
+                ))
+            }
+        }
+        (None, None, Some(mean), Some(sd)) => {
+            let low = low.unwrap_or(least);
+            let high = high.unwrap_or(greatest);
+            if sd <= 0.0 {
+                fault(format!(
+                    "{path}.sd must be greater than 0; for a fixed value write it alone"
+                ))
+            } else if !(low <= mean && mean <= high) {
+                fault(format!(
+                    "{path} contradicts itself: mean must lie between low and high"
+                ))
+            } else if high - low < sd / 2.0 {
+                fault(format!(
+                    "{path} contradicts itself: low to high ({} allowed at most) is narrower than half of sd, so nearly every draw falls outside; use {{ from = ..., to = ... }}",
+                    key.allowed()
+                ))
+            } else {
+                Some(Spread::Normal {
+                    mean,
+                    sd,
+                    low,
+                    high,
+                })
+            }
+        }
+        _ => fault(format!("{path} is no distribution: {how}")),
+    }
+}
+
+fn count(
+    path: &str,
+    low: u64,
+    high: u64,
+    value: &Spanned<DeValue<'_>>,
+    text: &str,
+    faults: &mut Vec<Fault>,
+) -> Option<u64> {
+    let shown = written(text, value.span());
+    let number = match value.get_ref() {
+        DeValue::Integer(digits) => i128::from_str_radix(digits.as_str(), digits.radix()).ok(),
+        _ => None,
+    };
+    let message = match number {
+        Some(number) if (i128::from(low)..=i128::from(high)).contains(&number) => {
+            return u64::try_from(number).ok();
+        }
+        Some(_) => format!("{path} = {shown} is out of range: allowed {low} to {high}"),
+        None => format!(
+            "{path} = {shown} is no whole number; write it without quotation marks, {low} to {high}"
+        ),
+    };
+    faults.push(Fault(value.span().start, message));
+    None
+}
+
+fn word(
+    path: &str,
+    words: &'static [&'static str],
+    value: &Spanned<DeValue<'_>>,
+    text: &str,
+    faults: &mut Vec<Fault>,
+) -> Option<&'static str> {
+    let shown = written(text, value.span());
+    let found = match value.get_ref() {
+        DeValue::String(found) => found.as_ref(),
+        _ => "",
+    };
+    if let Some(word) = words.iter().find(|word| **word == found) {
+        return Some(word);
+    }
+    let near = nearest(found, words.iter().copied())
+        .map_or(String::new(), |near| format!("; did you mean \"{near}\"?"));
+    let allowed: Vec<String> = words.iter().map(|word| format!("\"{word}\"")).collect();
+    faults.push(Fault(
+        value.span().start,
+        format!("{path} = {shown} is not among {}{near}", allowed.join(", ")),
+    ));
+    None
+}
+
+fn rising<T: PartialOrd>(
+    path: &str,
+    numbers: &[T],
+    items: &DeArray<'_>,
+    text: &str,
+    faults: &mut Vec<Fault>,
+) {
+    if items.is_empty() {
+        faults.push(Fault(usize::MAX, format!("{path} is empty")));
+    }
+    if numbers.len() != items.len() {
+        return;
+    }
+    for (pair, item) in numbers.windows(2).zip(items.iter().skip(1)) {
+        if pair[0] >= pair[1] {
+            faults.push(Fault(
+                item.span().start,
+                format!(
+                    "{path} must rise: {} is not more than the value before it",
+                    written(text, item.span())
+                ),
+            ));
+        }
+    }
+}

@@ -1,0 +1,165 @@
+//! JSON Schema of scenario files, for editors that complete and check TOML with one.
+
+use serde_json::{Map, Value, json};
+
+use super::keys::{self, Key, Need, Presence, Shape, TABLES};
+use super::units::Quantity;
+
+/// JSON Schema (draft 2020-12) of scenario files.
+pub fn schema() -> Value {
+    let mut root = table_schema("");
+    root.insert(
+        "$schema".into(),
+        json!("https://json-schema.org/draft/2020-12/schema"),
+    );
+    root.insert("title".into(), json!("rowroom scenario"));
+    let mut properties = match root.remove("properties") {
+        Some(Value::Object(properties)) => properties,
+        _ => Map::new(),
+    };
+    let mut required = match root.remove("required") {
+        Some(Value::Array(required)) => required,
+        _ => Vec::new(),
+    };
+    for table in TABLES.iter().filter(|table| !table.name.is_empty()) {
+        let Some((group, member)) = table.name.split_once('.') else {
+            let schema = table_schema(table.name);
+            if schema.contains_key("required") {
+                required.push(json!(table.name));
+            }
+            properties.insert(table.name.into(), Value::Object(schema));
+            continue;
+        };
+        if !properties.contains_key(group) {
+            let mut schema = json!({
+                "type": "object",
+                "additionalProperties": false,
+                "properties": {},
+            });
+            if table.presence == Presence::OneOfGroup {
+                schema["minProperties"] = json!(1);
+                schema["maxProperties"] = json!(1);
+                required.push(json!(group));
+            }
+            properties.insert(group.into(), schema);
+        }
+        properties[group]["properties"][member] = Value::Object(table_schema(table.name));
+    }
+    root.insert("properties".into(), Value::Object(properties));
+    root.insert("required".into(), Value::Array(required));
+    Value::Object(root)
+}
+
+fn table_schema(name: &str) -> Map<String, Value> {
+    let mut schema = Map::new();
+    let mut properties = Map::new();
+    let mut required = Vec::new();
+    for key in keys::keys_of(name) {
+        properties.insert(key.name.into(), key_schema(key));
+        if matches!(key.need, Need::Required { .. }) {
+            required.push(json!(key.name));
+        }
+    }
+    schema.insert("type".into(), json!("object"));
+    if let Some(table) = keys::table(name) {
+        schema.insert("description".into(), json!(table.meaning));
+    }
+    schema.insert("additionalProperties".into(), json!(false));
+    schema.insert("properties".into(), Value::Object(properties));
+    if !required.is_empty() {
+        schema.insert("required".into(), Value::Array(required));
+    }
+    schema
+}
+
+fn key_schema(key: &Key) -> Value {
+    let mut schema = match key.shape {
+        Shape::Quantity { quantity, .. } if key.may_vary() => {
+            let one = quantity_schema(quantity);
+            let part = |names: [&str; 2], also: &[&str]| {
+                let mut properties = Map::new();
+                for name in names.iter().chain(also) {
+                    properties.insert((*name).into(), one.clone());
+                }
+                json!({
+                    "type": "object",
+                    "additionalProperties": false,
+                    "properties": properties,
+                    "required": names,
+                })
+            };
+            json!({ "anyOf": [one, part(["mean", "sd"], &["low", "high"]), part(["from", "to"], &[])] })
+        }
+        Shape::Quantity { quantity, .. } => quantity_schema(quantity),
+        Shape::Quantities { quantity, .. } => json!({
+            "type": "array",
+            "minItems": 1,
+            "uniqueItems": true,
+            "items": quantity_schema(quantity),
+        }),
+        Shape::Count { low, high } => json!({ "type": "integer", "minimum": low, "maximum": high }),
+        Shape::Counts { low, high } => json!({
+            "type": "array",
+            "minItems": 1,
+            "uniqueItems": true,
+            "items": { "type": "integer", "minimum": low, "maximum": high },
+        }),
+        Shape::Text => json!({ "type": "string" }),
+        Shape::Choice(words) => json!({ "enum": words }),
+        Shape::Choices(words) => json!({
+            "type": "array",
+            "minItems": 1,
+            "uniqueItems": true,
+            "items": { "enum": words },
+        }),
+    };
+    let default = match key.need {
+        Need::Required { .. } => String::new(),
+        Need::Optional { .. } => String::new(),
+        Need::Default { value, origin } => format!(" Default: {value} ({origin})."),
+    };
+    let allowed = match key.shape {
+        Shape::Text => String::new(),
+        _ => format!(" Allowed: {}.", key.allowed()),
+    };
+    schema["description"] = json!(format!("{}.{allowed}{default}", key.meaning));
+    schema
+}
+
+fn quantity_schema(quantity: Quantity) -> Value {
+    if quantity == Quantity::Number {
+        return json!({ "type": "number" });
+    }
+    let text = json!({ "type": "string", "pattern": pattern(quantity) });
+    if quantity.is_bare() {
+        json!({ "anyOf": [{ "type": "number" }, text] })
+    } else {
+        text
+    }
+}
+
+/// A pattern for a number and one of the units, whatever the case.
+fn pattern(quantity: Quantity) -> String {
+    let mut names: Vec<String> = Vec::new();
+    for unit in quantity.units() {
+        for name in std::iter::once(&unit.name).chain(unit.aliases) {
+            names.push(name.chars().map(either_case).collect());
+        }
+    }
+    format!(
+        "^\\s*[-+\u{2212}]?(\\d+\\.?\\d*|\\.\\d+)([eE][-+]?\\d+)?\\s*({})\\s*$",
+        names.join("|")
+    )
+}
+
+fn either_case(letter: char) -> String {
+    if letter.is_ascii_alphabetic() {
+        format!(
+            "[{}{}]",
+            letter.to_ascii_lowercase(),
+            letter.to_ascii_uppercase()
+        )
+    } else {
+        letter.to_string()
+    }
+}

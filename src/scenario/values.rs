@@ -1,0 +1,118 @@
+//! Checked values: every key that applies has one, defaults filled in, nothing contradicts.
+
+use super::keys::{self, Id, KEYS, Need};
+use super::read::{Read, Value};
+use super::spread::Spread;
+
+/// A value and where it comes from.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Stated {
+    /// The value.
+    pub value: Value,
+    /// As the scenario or the default states it.
+    pub written: String,
+    /// "scenario", a source, or "assumed".
+    pub origin: &'static str,
+}
+
+/// All values of a scenario, by key.
+#[derive(Clone, Debug)]
+pub struct Values {
+    stated: Vec<Option<Stated>>,
+    tables: Vec<&'static str>,
+}
+
+impl Values {
+    /// Fills in the defaults. Keys of tables that are not there stay empty.
+    pub fn new(read: &Read) -> Values {
+        let tables: Vec<&'static str> = keys::TABLES
+            .iter()
+            .filter(|table| {
+                table.presence == keys::Presence::Always || read.table(table.name).is_some()
+            })
+            .map(|table| table.name)
+            .collect();
+        let stated = KEYS
+            .iter()
+            .map(|key| match (read.entry(key.id), key.need) {
+                (Some(entry), _) => Some(Stated {
+                    value: entry.value.clone(),
+                    written: entry.written.clone(),
+                    origin: "scenario",
+                }),
+                (None, Need::Default { value, origin }) if tables.contains(&key.table) => {
+                    super::read::value_of(key, value).ok().map(|found| Stated {
+                        value: found,
+                        written: value.to_string(),
+                        origin,
+                    })
+                }
+                _ => None,
+            })
+            .collect();
+        Values { stated, tables }
+    }
+
+    /// True if the table applies.
+    pub fn has_table(&self, name: &str) -> bool {
+        self.tables.contains(&name)
+    }
+
+    /// The value of a key with its origin.
+    pub fn stated(&self, id: Id) -> Option<&Stated> {
+        self.stated[id as usize].as_ref()
+    }
+
+    /// Number or distribution.
+    pub fn spread(&self, id: Id) -> Option<Spread> {
+        match self.stated(id)?.value {
+            Value::Number(spread) => Some(spread),
+            _ => None,
+        }
+    }
+
+    /// Number in the nominal pass.
+    pub fn number(&self, id: Id) -> Option<f64> {
+        self.spread(id).map(|spread| spread.mean())
+    }
+
+    /// Rising numbers.
+    pub fn numbers(&self, id: Id) -> Option<&[f64]> {
+        match &self.stated(id)?.value {
+            Value::Numbers(numbers) => Some(numbers),
+            _ => None,
+        }
+    }
+
+    /// Whole number.
+    pub fn count(&self, id: Id) -> Option<u64> {
+        match self.stated(id)?.value {
+            Value::Count(count) => Some(count),
+            _ => None,
+        }
+    }
+
+    /// Rising whole numbers.
+    pub fn counts(&self, id: Id) -> Option<&[u64]> {
+        match &self.stated(id)?.value {
+            Value::Counts(counts) => Some(counts),
+            _ => None,
+        }
+    }
+
+    /// Text or word.
+    pub fn text(&self, id: Id) -> Option<&str> {
+        match &self.stated(id)?.value {
+            Value::Text(text) => Some(text),
+            _ => None,
+        }
+    }
+
+    /// Words.
+    pub fn texts(&self, id: Id) -> Option<&[String]> {
+        match &self.stated(id)?.value {
+            Value::Texts(texts) => Some(texts),
+            _ => None,
+        }
+    }
+}
