@@ -262,7 +262,7 @@ impl<'a> Densities<'a> {
 
 /// Constant tool error, m, left positive, by the closed forms: alignment less trim; slope (the camera sees another point of an
 /// oblique frame); the bend of the line if the whole pass lies on one arc, else 0; bias of the yaw-rate sensor.
-fn mean_error_m(setup: &Setup, kind: Kind, speed_m_s: f64) -> f64 {
+pub fn mean_error_m(setup: &Setup, kind: Kind, speed_m_s: f64) -> f64 {
     let curvature_1_m = setup
         .line
         .constant_curvature_1_m(0.0, setup.run.length_m)
