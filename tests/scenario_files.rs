@@ -1,13 +1,668 @@
 //! The scenarios that ship, the starter file, the schema and the texts of errors.
 
-use rowroom::scenario::{Scenario, starter};
+use std::path::{Path, PathBuf};
+
+use rowroom::linear;
+use rowroom::model::controller::Kind;
+use rowroom::model::driver::Driver;
+use rowroom::scenario::keys::{KEYS, Need, Presence, TABLES};
+use rowroom::scenario::{Scenario, ScenarioError, schema, starter};
+use serde_json::Value;
+
+const SHIPPED: [&str; 6] = [
+    "leeks",
+    "sugar_beet",
+    "wide_rows_us",
+    "drawn_on_off",
+    "carrots_slope",
+    "replayed_pass",
+];
+
+fn path(name: &str) -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join(name)
+}
+
+fn shipped(name: &str) -> Result<Scenario, ScenarioError> {
+    let log = path("tests/data/synthetic_pass.csv");
+    let replay = (name == "replayed_pass").then_some(log.as_path());
+    Scenario::read(&path(&format!("scenarios/{name}.toml")), replay)
+}
+
+fn text_of(name: &str) -> String {
+    std::fs::read_to_string(path(name)).unwrap()
+}
 
 fn no_files(_: &str) -> std::io::Result<String> {
-    Err(std::io::ErrorKind::NotFound.into())
+    Err(std::io::Error::new(
+        std::io::ErrorKind::NotFound,
+        "no such file",
+    ))
+}
+
+fn parse(text: &str) -> Result<Scenario, ScenarioError> {
+    Scenario::parse(text, "scenarios/x.toml", &no_files, None)
+}
+
+/// The starter with the first line that reads so replaced.
+fn changed(from: &str, to: &str) -> String {
+    replaced(&starter(), from, to)
+}
+
+fn replaced(text: &str, from: &str, to: &str) -> String {
+    let mut lines: Vec<&str> = text.lines().collect();
+    let at = lines.iter().position(|line| *line == from);
+    lines[at.unwrap_or_else(|| panic!("no line reads {from}"))] = to;
+    lines.join("\n") + "\n"
+}
+
+fn refusal(text: &str) -> String {
+    parse(text).unwrap_err().to_string()
 }
 
 #[test]
-fn analytic_the_starter_file_is_a_scenario() {
-    let scenario = Scenario::parse(&starter(), "starter.toml", &no_files, None);
-    assert_eq!(scenario.unwrap().nominal().rows.offset_m.len(), 4);
+fn prop_every_shipped_scenario_reads_says_that_it_is_invented_and_is_stable() {
+    for name in SHIPPED {
+        let scenario = shipped(name).unwrap_or_else(|error| panic!("{error}"));
+        assert!(scenario.description().contains("Invented"), "{name}");
+        assert_eq!(scenario.file(), format!("{name}.toml"));
+        assert_eq!(scenario.sha256().len(), 64);
+        let setup = scenario.nominal();
+        let runs: Vec<Kind> = Kind::ALL
+            .into_iter()
+            .filter(|kind| setup.lacks(*kind).is_none())
+            .collect();
+        assert!(runs.len() > 1, "{name} runs nothing but locked");
+        for kind in runs {
+            for &speed_m_s in &scenario.study().speeds_m_s {
+                if let Err(unstable) = linear::check_stable(&setup, kind, speed_m_s) {
+                    panic!("{name} {kind:?} {speed_m_s}: {unstable:?}");
+                }
+            }
+        }
+    }
+}
+
+#[test]
+fn regress_what_each_shipped_scenario_is_there_for() {
+    let demo = Scenario::demo().unwrap();
+    assert_eq!(demo.sha256(), shipped("leeks").unwrap().sha256());
+    assert!(demo.study().speeds_m_s.len() >= 8);
+    assert!(demo.nominal().run.length_m >= 200.0 && demo.nominal().run.step_s <= 0.005);
+    assert!(
+        Kind::ALL
+            .iter()
+            .all(|kind| demo.nominal().lacks(*kind).is_none())
+    );
+    assert!(!demo.linear_varies());
+
+    let beet = shipped("sugar_beet").unwrap();
+    assert_eq!(beet.nominal().rows.offset_m.len(), 12);
+    assert!(beet.warnings()[0].contains("between rows 6 and 7 lies a guess row"));
+    assert!(matches!(beet.nominal().driver, Driver::SatelliteLine(_)));
+
+    let wide = shipped("wide_rows_us").unwrap();
+    assert_eq!(wide.units().name(), "us");
+    let offsets = wide.nominal().rows.offset_m;
+    assert!((offsets[0] - offsets[1] - 0.762).abs() < 1e-12);
+
+    let drawn = shipped("drawn_on_off").unwrap();
+    assert_eq!(drawn.nominal().lacks(Kind::OnOff), None);
+    assert_eq!(
+        drawn.nominal().lacks(Kind::Pid),
+        Some("the machine has no proportional valve")
+    );
+    assert_eq!(drawn.nominal().tools.tool_line_m, 4.2);
+
+    let carrots = shipped("carrots_slope").unwrap();
+    let setup = carrots.nominal();
+    assert!(carrots.linear_varies());
+    assert!(!setup.line.is_straight());
+    assert!(setup.tractor.crab_rad < 0.0 && setup.hydraulics.side_force_n < 0.0);
+    assert_eq!(setup.tools.tool_line_m, -4.0);
+
+    let replayed = shipped("replayed_pass").unwrap();
+    assert!(matches!(replayed.nominal().driver, Driver::Replay(_)));
+    assert!(replayed.warnings()[0].contains("this path only"));
+}
+
+/// The synthetic log is what its comment says.
+#[test]
+fn analytic_the_synthetic_log_follows_its_formula() {
+    let Driver::Replay(log) = shipped("replayed_pass").unwrap().nominal().driver else {
+        panic!("no replay");
+    };
+    let turn = 2.0 * std::f64::consts::PI;
+    for (s, y) in log.station_m.iter().zip(&log.offset_m) {
+        let wave = |size: f64, length: f64, phase: f64| size * (turn * s / length + phase).sin();
+        let formula = wave(0.035, 31.0, 0.0) + wave(0.015, 13.0, 1.0) + wave(0.004, 6.0, 2.0);
+        // Rounded to 0.1 mm.
+        assert!((y - formula).abs() <= 0.5e-4 + 1e-12, "{s}: {y} {formula}");
+    }
+    assert_eq!(log.station_m.last(), Some(&130.0));
+}
+
+#[test]
+fn prop_the_starter_file_is_a_scenario_and_its_defaults_are_those_of_the_language() {
+    let scenario = parse(&starter()).unwrap_or_else(|error| panic!("{error}"));
+    assert_eq!(scenario.warnings(), Vec::<String>::new());
+    let assumptions = scenario.assumptions();
+    let origin = |key: &str| {
+        let found = assumptions.iter().find(|a| a.key == key);
+        found.map(|a| (a.value.clone(), a.origin.clone()))
+    };
+    assert_eq!(
+        origin("tractor.wheelbase"),
+        Some(("2.5 m".into(), "scenario".into()))
+    );
+    assert_eq!(origin("pass.step"), Some(("5 ms".into(), "assumed".into())));
+    assert_eq!(origin("line.arc.radius"), None);
+    for key in KEYS {
+        assert!(starter().contains(&format!("{} = {}", key.name, key.example())));
+    }
+    for table in TABLES.iter().filter(|table| !table.name.is_empty()) {
+        assert!(starter().contains(&format!("[{}]\n", table.name)));
+    }
+}
+
+/// Each table of the starter that stands behind `#` is good as well, in place of the first of its group.
+#[test]
+fn prop_every_alternative_of_the_starter_file_reads() {
+    for table in TABLES {
+        let (Presence::OneOfGroup, Some(group)) = (table.presence, table.group()) else {
+            continue;
+        };
+        if table.name == "driver.replay" {
+            continue;
+        }
+        let mut text = String::new();
+        let mut here = String::new();
+        for line in starter().lines() {
+            let bare = line.trim_start_matches("# ");
+            if bare.starts_with('[') && bare.ends_with(']') {
+                here = bare.trim_matches(['[', ']']).to_string();
+            }
+            let is_entry = bare == format!("[{}]", table.name)
+                || KEYS.iter().any(|key| {
+                    key.table == table.name
+                        && !matches!(key.need, Need::Optional { .. })
+                        && bare == format!("{} = {}", key.name, key.example())
+                });
+            if here == table.name && is_entry {
+                text.push_str(bare);
+            } else if !here.starts_with(&format!("{group}.")) {
+                text.push_str(line);
+            }
+            text.push('\n');
+        }
+        let files = |name: &str| {
+            assert_eq!(name, "rows.csv");
+            Ok("x_m,y_m\n0,0\n150,0\n300,4\n".to_string())
+        };
+        if let Err(error) = Scenario::parse(&text, "x.toml", &files, None) {
+            panic!("{}: {error}", table.name);
+        }
+    }
+}
+
+#[test]
+fn prop_defaults_and_examples_keep_their_own_ranges() {
+    for key in KEYS {
+        if let Some((low, high)) = key.range() {
+            assert!(low < high, "{}", key.path());
+        }
+        let text = format!("{} = {}", key.name, key.example());
+        let (header, replay) = (format!("[{}]\n{text}\n", key.table), None);
+        let header = if key.table.is_empty() {
+            text.clone()
+        } else {
+            header
+        };
+        // Whatever else is missing, nothing is said against the value itself.
+        let Err(error) = Scenario::parse(&header, "x.toml", &no_files, replay) else {
+            continue;
+        };
+        let ScenarioError::Problems(problems) = error else {
+            panic!("{}: {error}", key.path());
+        };
+        for problem in problems {
+            let about = problem.key == key.path();
+            let value = problem.message.contains("out of range")
+                || problem.message.contains("unknown")
+                || problem.message.contains("wanted");
+            assert!(!(about && value), "{problem}");
+        }
+    }
+}
+
+#[test]
+fn regress_all_mistakes_are_told_at_once_with_place_and_cure() {
+    let text = r#"name = "Mistakes"
+[study]
+speeds = ["4 km/h", "8 km/h", "6 km/h"]
+clearances = ["38 mm", "1.5 m"]
+working_speed = "8 km/h"
+working_clearance = "40 mm"
+passes = "many"
+
+[line.straight]
+[rows]
+row_spacing = "450 mm"
+rows_per_bed = 4
+seen_rows = [1, 2, 3, 5]
+[plants]
+spacing = 200
+[tractor]
+wheelbase = "25 m"
+steering_lag = "0,2 s"
+trackwidth = "1.8 m"
+[driver.hand]
+reaction_tme = "0.3 s"
+seeing_sd = { mean = "35 mm", sdev = "5 mm" }
+[driver.satellite_line]
+[hitch.back]
+tools_behind_axle = "2.2 m"
+[camera]
+lookahead = "3 bar"
+mount = "shiftet"
+noise_sd = "2 furlongs"
+alignment = { mean = "0 mm", sd = "8 mm", low = "5 mm" }
+[tracker.none]
+[controller.pid]
+simc_closed_loop_time = "0.13 s"
+gain = "4 1/s"
+[hydraulics]
+pump_flow = "900 gpm"
+bore = "25 mm"
+rod = "25 mm"
+stroke = "400 mm"
+"#;
+    let wanted = "\
+scenarios/x.toml:3:31: study.speeds must rise: \"6 km/h\" is not more than the value before it
+scenarios/x.toml:4:24: study.clearances = \"1.5 m\" is out of range: allowed 0.001 m to 1 m (1 mm to 1000 mm)
+scenarios/x.toml:7:10: study.passes = \"many\" is no whole number; write it without quotation marks, 2 to 10000000
+scenarios/x.toml:13:13: rows.seen_rows = [1, 2, 3, 5] names row 5, but the implement has 4
+scenarios/x.toml:15:11: plants.spacing = 200 has no unit; a length is wanted, in m, cm, mm, in or ft; write for example \"200 m\"
+scenarios/x.toml:17:13: tractor.wheelbase = \"25 m\" is out of range: allowed 1 m to 6 m
+scenarios/x.toml:18:16: tractor.steering_lag = \"0,2 s\" has a comma; write a decimal point: \"0.2 s\"
+scenarios/x.toml:19:1: tractor.trackwidth is unknown; did you mean track_width?
+scenarios/x.toml:21:1: driver.hand.reaction_tme is unknown; did you mean reaction_time?
+scenarios/x.toml:22:31: driver.hand.seeing_sd.sdev is unknown in a distribution; did you mean sd?
+scenarios/x.toml:23:1: [driver.satellite_line] contradicts [driver.hand] in line 20: keep one of [driver.hand], [driver.satellite_line], [driver.replay]
+scenarios/x.toml:24:8: the table [hitch.back] is unknown; did you mean [hitch.rear]?
+scenarios/x.toml:27:13: camera.lookahead = \"3 bar\" is a pressure; a length is wanted, in m, cm, mm, in or ft
+scenarios/x.toml:28:9: camera.mount = \"shiftet\" is not among \"shifted\", \"fixed\"; did you mean \"shifted\"?
+scenarios/x.toml:29:12: camera.noise_sd = \"2 furlongs\" has the unknown unit \"furlongs\"; a length is wanted, in m, cm, mm, in or ft
+scenarios/x.toml:30:13: camera.alignment contradicts itself: mean must lie between low and high
+scenarios/x.toml:34:8: controller.pid.gain = \"4 1/s\" contradicts controller.pid.simc_closed_loop_time: keep one
+scenarios/x.toml:36:13: hydraulics.pump_flow = \"900 gpm\" is out of range: allowed 0.264 gpm to 79.3 gpm (1 L/min to 300 L/min)
+scenarios/x.toml:38:7: hydraulics.rod = \"25 mm\" does not fit into hydraulics.bore; it must be thinner";
+    assert_eq!(refusal(text), wanted);
+}
+
+#[test]
+fn regress_what_is_missing_points_at_its_table() {
+    let lacking = changed("wheelbase = \"2.5 m\"", "");
+    let line = lacking
+        .lines()
+        .position(|line| line == "[tractor]")
+        .unwrap()
+        + 1;
+    assert_eq!(
+        refusal(&lacking),
+        format!(
+            "scenarios/x.toml:{line}:1: tractor.wheelbase is missing: distance between front and rear axle; 1 m to 6 m, for example \"2.5 m\""
+        )
+    );
+    let message = refusal("name = \"Nothing else\"\n");
+    let told: Vec<&str> = message.lines().collect();
+    assert_eq!(
+        told[0],
+        "scenarios/x.toml:1:1: the table [study] is missing: what is simulated and what counts as good enough; it needs speeds, clearances, working_speed, working_clearance"
+    );
+    // study, rows, plants, camera, hydraulics, tractor; line, driver, hitch, tracker
+    assert_eq!(told.len(), 10, "{message}");
+}
+
+#[test]
+fn regress_contradictions_say_what_would_do() {
+    for (from, to, wanted) in [
+        (
+            "working_speed = \"8 km/h\"",
+            "working_speed = \"9 km/h\"",
+            "study.working_speed = \"9 km/h\" is not in study.speeds; take one of them or add it there",
+        ),
+        (
+            "# entry_length = \"15 m\"",
+            "entry_length = \"150 m\"",
+            "pass.entry_length = \"150 m\" takes more than half of pass.length; make it shorter or the pass longer",
+        ),
+        (
+            "# held_shift = { from = \"-60 %\", to = \"60 %\" }",
+            "held_shift = \"10 %\"",
+            "pass.held_shift = \"10 %\" has no use: it needs pass.while_lifted = \"held\"",
+        ),
+        (
+            "# beds = 1",
+            "beds = 2",
+            "rows.beds = 2 needs rows.bed_spacing, the distance from bed centre to bed centre",
+        ),
+        (
+            "# planter_rows = 6",
+            "planter_rows = 2",
+            "rows.seen_rows = [1, 2, 3, 4] spans planter passes 1 and 2 (1 at the left); all rows seen must belong to one",
+        ),
+        (
+            "row_spacing = \"450 mm\"",
+            "row_spacing = \"150 mm\"",
+            "study.clearances = [\"25 mm\", \"38 mm\", \"50 mm\", \"65 mm\", \"80 mm\"] goes up to 80 mm on either side, which leaves no room between rows 150 mm apart; allowed below 75 mm",
+        ),
+        (
+            "stop_below = \"8 mm\"",
+            "stop_below = \"20 mm\"",
+            "controller.on_off.stop_below = \"20 mm\" must be less than controller.on_off.start_above",
+        ),
+        (
+            "simc_closed_loop_time = \"0.13 s\"",
+            "",
+            "controller.pid.simc_closed_loop_time or controller.pid.gain is missing: give one of them",
+        ),
+        (
+            "[line.straight]",
+            "[line.s_bend]\nstart = \"50 m\"\nlength = \"20 m\"\nradius = \"3.5 yd\"",
+            "line.s_bend.radius = \"3.5 yd\" has the unknown unit \"yd\"; a length is wanted, in m, cm, mm, in or ft",
+        ),
+        (
+            "# side_slope = \"0 %\"",
+            "side_slope = \"90 deg\"",
+            "ground.side_slope = \"90 deg\" is out of range: allowed -21.8 deg to 21.8 deg (-40 % to 40 %)",
+        ),
+        (
+            "[tracker.none]",
+            "[tracker.kalman_yaw]\n[sensors.yaw]",
+            "the table [sensors.yaw] is unknown; did you mean [sensors.yaw_rate]?",
+        ),
+        (
+            "# observed_at = \"8 km/h\"",
+            "observed_at = \"8 km/h\"",
+            "driver.hand.observed_at = \"8 km/h\" needs driver.hand.observed_wander",
+        ),
+        (
+            "[hitch.rear]",
+            "[hitch.rear]\nwheelbase = \"2 m\"",
+            "hitch.rear.wheelbase is unknown; it belongs to [tractor]",
+        ),
+        (
+            "[line.straight]",
+            "[line.polyline]\nfile = \"rows.csv\"",
+            "line.polyline.file = \"rows.csv\" cannot be read: no such file; a path is taken from the scenario file's folder",
+        ),
+    ] {
+        let message = refusal(&changed(from, to));
+        assert!(message.contains(wanted), "{message}");
+        assert_eq!(message.lines().count(), 1, "{message}");
+    }
+}
+
+/// The tractor's least radius is L / tan(limit) = 2.5 m / tan(5 deg) = 28.6 m.
+#[test]
+fn analytic_a_bend_sharper_than_the_steering_is_refused() {
+    let arc = |radius: &str| {
+        let text = changed(
+            "# steering_limit = \"35 deg\"",
+            "steering_limit = \"5 deg\"",
+        );
+        replaced(
+            &text,
+            "[line.straight]",
+            &format!("[line.arc]\nradius = \"{radius}\""),
+        )
+    };
+    let message = refusal(&arc("28 m"));
+    assert!(
+        message.ends_with(
+            "line.arc.radius = \"28 m\" makes a bend of 28.0 m radius; with tractor.wheelbase and tractor.steering_limit the tractor needs 28.6 m"
+        ),
+        "{message}"
+    );
+    assert!(parse(&arc("29 m")).is_ok());
+}
+
+#[test]
+fn regress_text_that_is_no_toml_is_told_with_its_place() {
+    let message = refusal("name = \"x\"\n[study\n");
+    assert!(
+        message.starts_with("scenarios/x.toml:2:7: this is no TOML: "),
+        "{message}"
+    );
+}
+
+#[test]
+fn regress_replay_is_asked_for_refused_and_measured() {
+    let text = text_of("scenarios/replayed_pass.toml");
+    let with = |log: Option<&str>| {
+        Scenario::parse(
+            &text,
+            "replayed_pass.toml",
+            &no_files,
+            log.map(|log| (log, "log.csv")),
+        )
+    };
+    assert_eq!(
+        with(None).unwrap_err().to_string(),
+        "replayed_pass.toml: this scenario drives a logged pass again; give its file with --replay FILE"
+    );
+    let short: String = (0..=100).map(|i| format!("{i},0.01\n")).collect();
+    assert_eq!(
+        with(Some(&format!("distance_m,offset_m\n{short}")))
+            .unwrap_err()
+            .to_string(),
+        "log.csv: the log covers 100.0 m, but the pass needs 101.2 m; a log of that length would do, or pass.length = \"98 m\""
+    );
+    assert_eq!(
+        with(Some("distance_m,offset_m\n0,0\n1,x\n"))
+            .unwrap_err()
+            .to_string(),
+        "log.csv:3: offset_m = \"x\" is no number"
+    );
+    let unused = Scenario::parse(&starter(), "x.toml", &no_files, Some((&short, "log.csv")));
+    assert_eq!(
+        unused.unwrap_err().to_string(),
+        "x.toml: a logged pass was given with --replay, but the scenario has no [driver.replay]; leave the log out or change the driver"
+    );
+}
+
+#[test]
+fn prop_line_ends_change_nothing_and_every_read_file_is_in_the_hash() {
+    let text = text_of("scenarios/carrots_slope.toml");
+    let rows = text_of("scenarios/carrots_slope_rows.csv");
+    let hash = |text: &str, rows: &str| {
+        let files = |_: &str| Ok(rows.to_string());
+        let scenario = Scenario::parse(text, "carrots_slope.toml", &files, None).unwrap();
+        scenario.sha256().to_string()
+    };
+    let plain = hash(&text, &rows);
+    let windows = |text: &str| text.replace('\n', "\r\n");
+    assert_eq!(plain, hash(&windows(&text), &windows(&rows)));
+    assert_ne!(plain, hash(&text, &rows.replace("85,2.5", "85,2.6")));
+    assert_ne!(plain, hash(&text.replace("\"8 %\"", "\"7 %\""), &rows));
+}
+
+/// Causes of blindness combine as independent ones; stem and root margin add up to the protected radius.
+#[test]
+fn analytic_a_mean_of_blind_causes_and_protected_radius() {
+    let setup = parse(
+        &changed("# blind_by_gaps = \"0.5 %\"", "blind_by_gaps = \"10 %\"")
+            .replace("# blind_by_weeds = \"0.5 %\"", "blind_by_weeds = \"20 %\"")
+            .replace("# root_margin = \"10 mm\"", "root_margin = \"12 mm\""),
+    )
+    .unwrap()
+    .nominal();
+    // 1 - 0.9 · 0.8; rounding of a handful of operations.
+    assert!((setup.camera.blind_share - 0.28).abs() < 1e-15);
+    assert!((setup.plants.protected_radius_m - 0.017).abs() < 1e-17);
+}
+
+/// SIMC with th = latency + valve dead time + half a frame (model: Skogestad 2003), by hand: th = 0.08 + 0.03 + 0.02 s,
+/// tau_c = 0.13 s, lag 0.06 s: series K_c = 1/0.26, tau_I = 1.04 s, tau_D = 0.06 s; parallel K = K_c (1 + 0.06/1.04).
+#[test]
+fn analytic_simc_gains_come_from_nominal_warm_values() {
+    let cold = changed("# dead_time_factor = 1", "dead_time_factor = 3");
+    for text in [starter(), cold] {
+        let pid = parse(&text).unwrap().nominal().controllers.pid.unwrap();
+        assert!((pid.gain_1_s - (1.0 + 0.06 / 1.04) / 0.26).abs() < 1e-12);
+        assert!((pid.integral_s - 1.1).abs() < 1e-12);
+        assert!((pid.derivative_s - 1.04 * 0.06 / 1.1).abs() < 1e-12);
+    }
+}
+
+#[test]
+fn analytic_observed_wander_is_met_and_its_least_value_is_named() {
+    for name in [
+        "leeks",
+        "sugar_beet",
+        "wide_rows_us",
+        "drawn_on_off",
+        "carrots_slope",
+    ] {
+        let scenario = shipped(name).unwrap();
+        let observed: Vec<(String, f64)> = scenario
+            .assumptions()
+            .iter()
+            .filter(|a| a.key.ends_with("observed_wander") || a.key.ends_with("observed_at"))
+            .map(|a| {
+                let (number, unit) = a.value.split_once(' ').unwrap();
+                let factor = match unit {
+                    "mm" => 1e-3,
+                    "in" => 0.0254,
+                    "km/h" => 1.0 / 3.6,
+                    "mph" => 0.44704,
+                    other => panic!("{other}"),
+                };
+                (a.key.clone(), number.parse::<f64>().unwrap() * factor)
+            })
+            .collect();
+        let (wander_m, speed_m_s) = (observed[0].1, observed[1].1);
+        let met = linear::axle_wander(&scenario.nominal(), speed_m_s).unwrap();
+        // The same integrals on either side: rounding only.
+        assert!(
+            (met.variance_m2().sqrt() / wander_m - 1.0).abs() < 1e-9,
+            "{name}"
+        );
+    }
+    let wide = changed("# wander = \"30 mm\"", "wander = \"100 mm\"");
+    let low = replaced(
+        &wide,
+        "# observed_wander = \"45 mm\"",
+        "observed_wander = \"6 mm\"",
+    );
+    let low = replaced(
+        &low,
+        "# observed_at = \"8 km/h\"",
+        "observed_at = \"8 km/h\"",
+    );
+    let message = refusal(&low);
+    let least_mm: f64 = message
+        .split("it must exceed ")
+        .nth(1)
+        .and_then(|rest| rest.strip_suffix(" mm"))
+        .unwrap_or_else(|| panic!("{message}"))
+        .parse()
+        .unwrap();
+    let speed_m_s = 8.0 / 3.6;
+    let row = linear::axle_wander(&parse(&wide).unwrap().nominal(), speed_m_s)
+        .unwrap()
+        .row;
+    assert!(least_mm * 1e-3 >= row.sqrt() && least_mm * 1e-3 <= row.sqrt() + 1.1e-4);
+    let enough = low.replacen("\"6 mm\"", &format!("\"{} mm\"", least_mm + 1.0), 1);
+    assert!(parse(&enough).is_ok());
+}
+
+/// Checks a TOML value against the part of JSON Schema that the schema uses; patterns are left to the test below.
+fn conform(schema: &Value, value: &toml::Value, at: &str) -> Result<(), String> {
+    if let Some(options) = schema.get("anyOf").and_then(Value::as_array) {
+        let fits = options
+            .iter()
+            .any(|option| conform(option, value, at).is_ok());
+        return if fits {
+            Ok(())
+        } else {
+            Err(format!("{at}: no option fits"))
+        };
+    }
+    if let Some(words) = schema.get("enum").and_then(Value::as_array) {
+        let fits = words.iter().any(|word| word.as_str() == value.as_str());
+        return fits.then_some(()).ok_or(format!("{at}: not in the list"));
+    }
+    let wrong = || Err(format!("{at}: wrong type"));
+    match schema["type"].as_str() {
+        Some("object") => {
+            let Some(table) = value.as_table() else {
+                return wrong();
+            };
+            let properties = schema["properties"].as_object().ok_or("no properties")?;
+            for (name, inner) in table {
+                let inside = properties
+                    .get(name)
+                    .ok_or(format!("{at}.{name}: unknown"))?;
+                conform(inside, inner, &format!("{at}.{name}"))?;
+            }
+            for name in schema
+                .get("required")
+                .and_then(Value::as_array)
+                .into_iter()
+                .flatten()
+            {
+                let name = name.as_str().ok_or("required")?;
+                if !table.contains_key(name) {
+                    return Err(format!("{at}.{name}: missing"));
+                }
+            }
+            let count = table.len() as u64;
+            let least = schema.get("minProperties").and_then(Value::as_u64);
+            let most = schema.get("maxProperties").and_then(Value::as_u64);
+            if count < least.unwrap_or(0) || count > most.unwrap_or(u64::MAX) {
+                return Err(format!("{at}: {count} tables"));
+            }
+            Ok(())
+        }
+        Some("array") => {
+            let Some(items) = value.as_array() else {
+                return wrong();
+            };
+            items
+                .iter()
+                .try_for_each(|item| conform(&schema["items"], item, at))
+        }
+        Some("string") if value.is_str() => Ok(()),
+        Some("integer") if value.is_integer() => Ok(()),
+        Some("number") if value.is_integer() || value.is_float() => Ok(()),
+        _ => wrong(),
+    }
+}
+
+#[test]
+fn prop_the_schema_accepts_what_the_reader_accepts_and_refuses_mistakes() {
+    let schema = schema();
+    let read = |text: &str| text.parse::<toml::Table>().map(toml::Value::Table).unwrap();
+    conform(&schema, &read(&starter()), "starter").unwrap();
+    for name in SHIPPED {
+        let text = text_of(&format!("scenarios/{name}.toml"));
+        conform(&schema, &read(&text), name).unwrap();
+    }
+    for (from, to) in [
+        ("wheelbase = \"2.5 m\"", "wheelbse = \"2.5 m\""),
+        ("wheelbase = \"2.5 m\"", ""),
+        ("wheelbase = \"2.5 m\"", "wheelbase = 2.5"),
+        ("mount = \"shifted\"", "mount = \"loose\""),
+        ("[line.straight]", ""),
+        (
+            "[line.straight]",
+            "[line.straight]\n[line.arc]\nradius = \"100 m\"",
+        ),
+    ] {
+        assert!(
+            conform(&schema, &read(&changed(from, to)), "x").is_err(),
+            "{to}"
+        );
+    }
 }

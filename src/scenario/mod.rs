@@ -306,7 +306,8 @@ impl Scenario {
             .collect();
         if !run_over.is_empty() {
             warnings.push(format!(
-                "The tractor's tyres run over or beside row {}: compare tractor.track_width and tractor.tyre_width with the rows. These plants are counted as if no tyre were there.",
+                "The tractor's tyres run over or beside row{} {}: compare tractor.track_width and tractor.tyre_width with the rows. These plants are counted as if no tyre were there.",
+                if run_over.len() > 1 { "s" } else { "" },
                 run_over.join(", ")
             ));
         }
