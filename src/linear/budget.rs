@@ -262,7 +262,7 @@ impl<'a> Densities<'a> {
 
 /// Constant tool error, m, left positive, by the closed forms: alignment less trim; slope (the camera sees another point of an
 /// oblique frame); the bend of the line if the whole pass lies on one arc, else 0; bias of the yaw-rate sensor.
-fn mean_error_m(setup: &Setup, kind: Kind, speed_m_s: f64) -> f64 {
+pub fn mean_error_m(setup: &Setup, kind: Kind, speed_m_s: f64) -> f64 {
     let curvature_1_m = setup
         .line
         .constant_curvature_1_m(0.0, setup.run.length_m)
@@ -296,16 +296,14 @@ fn standing_m(setup: &Setup, x_m: f64, curvature_1_m: f64) -> f64 {
     let bend_m = 0.5 * curvature_1_m * x_m * x_m;
     // The heading stands against the crab so that the axle keeps to the line.
     match setup.hitch {
-        Hitch::Rigid { .. } => x_m * libm::sin(setup.tractor.crab_rad) - bend_m,
+        Hitch::Rigid { .. } => x_m * setup.tractor.crab_rad - bend_m,
         Hitch::Drawn {
             hitch_m,
             carrier_m,
             implement_crab_rad,
         } => {
             let heading_rad = -implement_crab_rad - curvature_1_m * (hitch_m + carrier_m);
-            hitch_m * libm::sin(setup.tractor.crab_rad)
-                - (x_m - hitch_m) * libm::sin(heading_rad)
-                - bend_m
+            hitch_m * setup.tractor.crab_rad - (x_m - hitch_m) * heading_rad - bend_m
         }
     }
 }

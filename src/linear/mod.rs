@@ -28,7 +28,7 @@ pub mod spectrum;
 pub mod track;
 pub mod vehicle;
 
-pub use budget::{ErrorBudget, Source, tool_error, tool_error_response};
+pub use budget::{ErrorBudget, Source, mean_error_m, tool_error, tool_error_response};
 pub use margins::{
     Margins, Unstable, check_stable, critical_speed, loop_response, loop_step, margins,
 };

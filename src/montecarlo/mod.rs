@@ -2,5 +2,8 @@
 
 pub mod estimate;
 pub mod histogram;
+mod linear_sums;
 mod quantile;
+pub mod study;
+mod summary;
 pub mod tally;

@@ -631,8 +631,7 @@ impl LagBrain {
         } else {
             0.0
         };
-        let half_m = 0.5 * setup.hydraulics.stroke_m;
-        let wanted_m = (number_m + reckoned_m).clamp(-half_m, half_m);
+        let wanted_m = number_m + reckoned_m;
         let rate_m_s = (wanted_m - self.wanted_m.unwrap_or(wanted_m)) / period_s;
         self.wanted_m = Some(wanted_m);
         self.reach

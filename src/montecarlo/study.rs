@@ -1,0 +1,256 @@
+//! A study: many passes at every speed under every controller, cut into fixed blocks so that neither the number of threads
+//! nor the moment of a stop can change a bit of what a pass adds.
+
+use std::sync::atomic::{AtomicU64, Ordering};
+
+use rayon::prelude::*;
+use thiserror::Error;
+
+use super::linear_sums::LinearSums;
+use super::tally::Tally;
+use crate::linear::{self, Unstable};
+use crate::model::controller::Kind;
+use crate::results::Results;
+use crate::scenario::Scenario;
+use crate::sim::Drive;
+use crate::sim::ground::Ground;
+use crate::sim::shift::Shift;
+use crate::sim::trace::{Trace, View};
+
+/// Passes of one block: the unit of work, of stopping and of merging.
+pub const BLOCK_PASSES: u64 = 4;
+
+/// What to study.
+#[derive(Clone, Copy, Debug)]
+pub struct Plan<'a> {
+    /// Scenario.
+    pub scenario: &'a Scenario,
+    /// Seed of all random numbers; 0 is a seed like any other.
+    pub seed: u64,
+    /// Number of passes, at least 1.
+    pub passes: u64,
+    /// Threads; `None`: as many as the machine has cores.
+    pub threads: Option<usize>,
+}
+
+/// Who watches a study.
+pub trait Watch: Sync {
+    /// So many passes of so many are done.
+    fn passes_done(&self, done: u64, of: u64);
+    /// True once the study should stop.
+    fn interrupted(&self) -> bool;
+}
+
+/// Nobody watches.
+pub struct Unwatched;
+
+impl Watch for Unwatched {
+    fn passes_done(&self, _done: u64, _of: u64) {}
+    fn interrupted(&self) -> bool {
+        false
+    }
+}
+
+/// What a study gives.
+#[derive(Clone, Debug)]
+pub struct Outcome {
+    /// Results.
+    pub results: Results,
+    /// Pass 0 under every controller at the working speed and clearance.
+    pub traces: Vec<Trace>,
+}
+
+/// Why a study did not come to an end.
+#[derive(Debug, Error)]
+pub enum StudyError {
+    /// A loop is unstable.
+    #[error(transparent)]
+    Unstable(#[from] Unstable),
+    /// Somebody stopped it.
+    #[error("stopped after {done} of {of} passes")]
+    Interrupted {
+        /// Passes done.
+        done: u64,
+        /// Passes wanted.
+        of: u64,
+    },
+    /// The machine gave no threads.
+    #[error("no worker threads: {0}")]
+    Threads(#[from] rayon::ThreadPoolBuildError),
+    /// No pass was asked for.
+    #[error("a study needs at least 1 pass")]
+    NoPasses,
+    /// A controller that the machine cannot run was asked for.
+    #[error("{} cannot run: {reason}", kind.name())]
+    Lacks {
+        /// The controller.
+        kind: Kind,
+        /// What is missing.
+        reason: &'static str,
+    },
+}
+
+/// Everything that passes add up to: `tallies[speed][controller]`.
+#[derive(Clone, Debug)]
+pub(super) struct Sums {
+    pub tallies: Vec<Vec<Tally>>,
+    pub linear: LinearSums,
+}
+
+impl Sums {
+    fn new(rows: usize, speeds: usize, kinds: usize, clearances: usize) -> Self {
+        Self {
+            tallies: vec![vec![Tally::new(rows, clearances); kinds]; speeds],
+            linear: LinearSums::default(),
+        }
+    }
+
+    fn merge(&mut self, next: &Sums) {
+        for (mine, theirs) in self.tallies.iter_mut().zip(&next.tallies) {
+            for (mine, theirs) in mine.iter_mut().zip(theirs) {
+                mine.merge(theirs);
+            }
+        }
+        self.linear.merge(&next.linear);
+    }
+}
+
+/// Controllers of the scenario that its machine can run, in output order.
+pub(super) fn runnable(scenario: &Scenario) -> Vec<Kind> {
+    let setup = scenario.nominal();
+    let kinds = scenario.study().controllers.iter().copied();
+    kinds.filter(|&kind| setup.lacks(kind).is_none()).collect()
+}
+
+/// Refuses an unstable loop before any run.
+fn check_stable(scenario: &Scenario) -> Result<(), Unstable> {
+    let setup = scenario.nominal();
+    for kind in runnable(scenario) {
+        for &speed_m_s in &scenario.study().speeds_m_s {
+            linear::check_stable(&setup, kind, speed_m_s)?;
+        }
+    }
+    Ok(())
+}
+
+/// Runs a study.
+///
+/// # Errors
+///
+/// An unstable loop before any pass; an interrupt; no passes; no threads.
+pub fn study(plan: &Plan, watch: &dyn Watch) -> Result<Outcome, StudyError> {
+    if plan.passes == 0 {
+        return Err(StudyError::NoPasses);
+    }
+    check_stable(plan.scenario)?;
+    let kinds = runnable(plan.scenario);
+    let sums = simulate(plan, &kinds, watch)?;
+    let results = super::summary::results(plan, &kinds, &sums);
+    let study = plan.scenario.study();
+    let traces = kinds
+        .iter()
+        .map(|&kind| {
+            let view = View {
+                kind,
+                speed_m_s: study.working_speed_m_s,
+                clearance_m: study.working_clearance_m,
+                seed: plan.seed,
+                pass: 0,
+            };
+            Trace::of(&plan.scenario.draw(plan.seed, 0), view)
+        })
+        .collect();
+    Ok(Outcome { results, traces })
+}
+
+/// Simulates one pass of a study.
+///
+/// # Errors
+///
+/// An unstable loop; a controller that the machine cannot run.
+pub fn one_pass(scenario: &Scenario, view: View) -> Result<Trace, StudyError> {
+    let setup = scenario.draw(view.seed, view.pass);
+    if let Some(reason) = setup.lacks(view.kind) {
+        return Err(StudyError::Lacks {
+            kind: view.kind,
+            reason,
+        });
+    }
+    linear::check_stable(&setup, view.kind, view.speed_m_s)?;
+    Ok(Trace::of(&setup, view))
+}
+
+fn simulate(plan: &Plan, kinds: &[Kind], watch: &dyn Watch) -> Result<Sums, StudyError> {
+    let study = plan.scenario.study();
+    let nominal = plan.scenario.nominal();
+    let nominal_linear = LinearSums::of(&nominal, &study.speeds_m_s, kinds);
+    let empty = Sums::new(
+        nominal.rows.offset_m.len(),
+        study.speeds_m_s.len(),
+        kinds.len(),
+        study.clearances_m.len(),
+    );
+
+    let mut builder = rayon::ThreadPoolBuilder::new();
+    if let Some(threads) = plan.threads {
+        builder = builder.num_threads(threads);
+    }
+    let pool = builder.build()?;
+    let done = AtomicU64::new(0);
+    let block = |index: u64| {
+        let mut sums = empty.clone();
+        let first = index * BLOCK_PASSES;
+        for pass in first..(first + BLOCK_PASSES).min(plan.passes) {
+            if watch.interrupted() {
+                return None;
+            }
+            add_pass(plan, kinds, &nominal_linear, pass, &mut sums);
+            watch.passes_done(done.fetch_add(1, Ordering::Relaxed) + 1, plan.passes);
+        }
+        Some(sums)
+    };
+
+    let blocks = plan.passes.div_ceil(BLOCK_PASSES);
+    let wave = 4 * pool.current_num_threads() as u64;
+    let mut total = empty.clone();
+    let mut next = 0;
+    while next < blocks {
+        let end = (next + wave).min(blocks);
+        let finished: Vec<Option<Sums>> =
+            pool.install(|| (next..end).into_par_iter().map(block).collect());
+        for sums in finished {
+            let interrupted = StudyError::Interrupted {
+                done: done.load(Ordering::Relaxed),
+                of: plan.passes,
+            };
+            total.merge(&sums.ok_or(interrupted)?);
+        }
+        next = end;
+    }
+    Ok(total)
+}
+
+fn add_pass(plan: &Plan, kinds: &[Kind], nominal_linear: &LinearSums, pass: u64, sums: &mut Sums) {
+    let study = plan.scenario.study();
+    let setup = plan.scenario.draw(plan.seed, pass);
+    sums.linear.merge(&if plan.scenario.linear_varies() {
+        LinearSums::of(&setup, &study.speeds_m_s, kinds)
+    } else {
+        nominal_linear.with_means_of(&setup, &study.speeds_m_s, kinds)
+    });
+    let ground = Ground::draw(&setup, plan.seed, pass);
+    let mut shift = Shift::default();
+    for (by_kind, &speed_m_s) in sums.tallies.iter_mut().zip(&study.speeds_m_s) {
+        let drive = Drive::new(&setup, &ground, plan.seed, pass, speed_m_s);
+        for (tally, &kind) in by_kind.iter_mut().zip(kinds) {
+            drive.shift(&setup, kind, &mut shift);
+            tally.add(
+                &setup,
+                &drive.path,
+                &drive.meetings,
+                &shift,
+                &study.clearances_m,
+            );
+        }
+    }
+}

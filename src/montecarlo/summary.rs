@@ -1,0 +1,398 @@
+//! Sums to results: rates with limits, tracking, budget, margins and the short answer.
+
+use super::estimate::{RatioSums, korn_graubard};
+use super::study::{Plan, Sums};
+use super::tally::Tally;
+use crate::linear;
+use crate::model::controller::Kind;
+use crate::results::{
+    Answer, BudgetShare, Choice, ControllerNote, LEVEL, LoopMargins, Results, RowRate,
+    SCHEMA_VERSION, ScenarioStamp, StrikeRate, Tool, Tracking,
+};
+use crate::scenario::Scenario;
+
+/// Share of distance or frames from which on a limit of stroke or flow is said to bind.
+const BINDING_SHARE: f64 = 0.001;
+
+/// Results of a study from its sums.
+pub(super) fn results(plan: &Plan, kinds: &[Kind], sums: &Sums) -> Results {
+    let scenario = plan.scenario;
+    let study = scenario.study();
+    let run = scenario.nominal().run;
+    let cells = Cells {
+        scenario,
+        kinds,
+        sums,
+    };
+    let strike_rates = cells.strike_rates(|tally| (&tally.struck, &tally.cut));
+    let tracking = cells.tracking();
+    let error_budget = cells.error_budget();
+    let mut warnings = scenario.warnings();
+    warnings.extend(warn_unresolved(&strike_rates));
+    let answer = answer(scenario, kinds, &strike_rates, &tracking, &error_budget);
+    Results {
+        schema_version: SCHEMA_VERSION,
+        tool: Tool {
+            name: env!("CARGO_PKG_NAME").into(),
+            version: env!("CARGO_PKG_VERSION").into(),
+        },
+        scenario: ScenarioStamp {
+            name: scenario.name().into(),
+            description: scenario.description().into(),
+            file: scenario.file().into(),
+            sha256: scenario.sha256().into(),
+            units: scenario.units().name().into(),
+        },
+        seed: plan.seed,
+        passes: plan.passes,
+        step_s: run.step_s,
+        complete: true,
+        level: LEVEL,
+        length_m: run.length_m,
+        entry_length_m: run.entry_length_m,
+        allowed_rate: study.allowed_rate,
+        working_clearance_m: study.working_clearance_m,
+        working_speed_m_s: study.working_speed_m_s,
+        speeds_m_s: study.speeds_m_s.clone(),
+        clearances_m: study.clearances_m.clone(),
+        controllers: controller_notes(scenario),
+        entry: cells.strike_rates(|tally| (&tally.entry_struck, &tally.entry_cut)),
+        rows: cells.rows(),
+        loops: cells.loops(),
+        assumptions: scenario.assumptions(),
+        strike_rates,
+        tracking,
+        error_budget,
+        warnings,
+        answer,
+    }
+}
+
+fn controller_notes(scenario: &Scenario) -> Vec<ControllerNote> {
+    let setup = scenario.nominal();
+    Kind::ALL
+        .into_iter()
+        .map(|kind| {
+            let asked = scenario.study().controllers.contains(&kind);
+            let left_out = if asked {
+                setup.lacks(kind)
+            } else {
+                Some("the scenario does not ask for it")
+            };
+            ControllerNote {
+                controller: kind.name().into(),
+                left_out: left_out.map(Into::into),
+            }
+        })
+        .collect()
+}
+
+/// Every speed under every controller.
+struct Cells<'a> {
+    scenario: &'a Scenario,
+    kinds: &'a [Kind],
+    sums: &'a Sums,
+}
+
+impl Cells<'_> {
+    /// Calls `cell(controller, speed, indices, tally)` controller by controller, speed by speed.
+    fn each<T>(&self, mut cell: impl FnMut(Kind, f64, (usize, usize), &Tally) -> T) -> Vec<T> {
+        let speeds = &self.scenario.study().speeds_m_s;
+        let mut all = Vec::with_capacity(self.kinds.len() * speeds.len());
+        for (k, &kind) in self.kinds.iter().enumerate() {
+            for (v, &speed_m_s) in speeds.iter().enumerate() {
+                all.push(cell(kind, speed_m_s, (v, k), &self.sums.tallies[v][k]));
+            }
+        }
+        all
+    }
+
+    fn strike_rates<'s>(
+        &self,
+        sums: impl Fn(&Tally) -> (&Vec<RatioSums>, &Vec<RatioSums>) + 's,
+    ) -> Vec<StrikeRate> {
+        let clearances_m = &self.scenario.study().clearances_m;
+        let by_cell = self.each(|kind, speed_m_s, _, tally| {
+            let (struck, cut) = sums(tally);
+            let estimates = korn_graubard(struck, LEVEL);
+            let cells = clearances_m.iter().zip(estimates).zip(struck).zip(cut);
+            cells
+                .map(|(((&clearance_m, estimate), struck), cut)| StrikeRate {
+                    controller: kind.name().into(),
+                    speed_m_s,
+                    clearance_m,
+                    rate: estimate.rate,
+                    lower: estimate.lower,
+                    upper: estimate.upper,
+                    cut_rate: cut.rate(),
+                    plants: struck.plants as u64,
+                    passes: struck.passes,
+                    passes_with_strikes: struck.passes_with_strikes as u64,
+                    resolved: estimate.resolved,
+                })
+                .collect::<Vec<_>>()
+        });
+        by_cell.into_iter().flatten().collect()
+    }
+
+    fn rows(&self) -> Vec<RowRate> {
+        let study = self.scenario.study();
+        let offset_m = self.scenario.nominal().rows.offset_m;
+        let working = study
+            .clearances_m
+            .iter()
+            .position(|&c| c == study.working_clearance_m);
+        let by_cell = self.each(|kind, speed_m_s, _, tally| {
+            if speed_m_s != study.working_speed_m_s {
+                return Vec::new();
+            }
+            let rows = tally.rows.iter().enumerate().filter_map(|(row, sums)| {
+                let clearance = working?;
+                let estimate = korn_graubard(sums, LEVEL)[clearance];
+                Some(RowRate {
+                    controller: kind.name().into(),
+                    speed_m_s,
+                    clearance_m: study.working_clearance_m,
+                    row: row as u32 + 1,
+                    offset_m: offset_m[row],
+                    rate: estimate.rate,
+                    lower: estimate.lower,
+                    upper: estimate.upper,
+                    plants: sums[clearance].plants as u64,
+                    passes_with_strikes: sums[clearance].passes_with_strikes as u64,
+                    resolved: estimate.resolved,
+                })
+            });
+            rows.collect()
+        });
+        by_cell.into_iter().flatten().collect()
+    }
+
+    fn tracking(&self) -> Vec<Tracking> {
+        self.each(|kind, speed_m_s, (v, k), tally| {
+            let spread = tally.tool_error.spread().unwrap_or(NO_SPREAD);
+            let linear = self.sums.linear.cell(v, k);
+            let share = |count: u64, of: u64| count as f64 / of.max(1) as f64;
+            let end_stop_share = share(tally.stop_ticks, tally.ticks);
+            let valve_saturated_share = share(tally.saturated_frames, tally.frames);
+            let binds = end_stop_share > BINDING_SHARE || valve_saturated_share > BINDING_SHARE;
+            let believe = match linear {
+                None => "simulated only",
+                Some(_) if binds => "simulated",
+                Some(_) => "either",
+            };
+            Tracking {
+                controller: kind.name().into(),
+                speed_m_s,
+                tool_error_mean_m: spread.mean,
+                tool_error_sd_m: spread.sd,
+                tool_error_sd_se_m: spread.sd_se,
+                linear_tool_error_sd_m: linear.map(|cell| cell.variance_m2().sqrt()),
+                axle_wander_sd_m: tally.axle.spread().unwrap_or(NO_SPREAD).sd,
+                linear_axle_wander_sd_m: self.sums.linear.axle_m2(v).map(f64::sqrt),
+                demand_p999_m: tally.demand.quantile_m(0.999).unwrap_or(0.0),
+                demand_p50_m: tally.demand.quantile_m(0.5).unwrap_or(0.0),
+                demand_p95_m: tally.demand.quantile_m(0.95).unwrap_or(0.0),
+                end_stop_share,
+                valve_saturated_share,
+                within_38mm_share: share(tally.near_ticks, tally.ticks),
+                longest_miss_m: tally.longest_miss_m,
+                believe: believe.into(),
+            }
+        })
+    }
+
+    fn error_budget(&self) -> Vec<BudgetShare> {
+        let by_cell = self.each(|kind, speed_m_s, (v, k), _| {
+            let Some(cell) = self.sums.linear.cell(v, k) else {
+                return Vec::new();
+            };
+            let between =
+                (cell.between_passes_m2 > 0.0).then_some((BETWEEN_PASSES, cell.between_passes_m2));
+            let shares = cell
+                .shares
+                .iter()
+                .map(|&(source, variance_m2)| (source.plain_words(), variance_m2));
+            shares
+                .filter(|share| share.1 > 0.0)
+                .chain(between)
+                .map(|(source, variance_m2)| BudgetShare {
+                    controller: kind.name().into(),
+                    speed_m_s,
+                    source: source.into(),
+                    variance_m2,
+                })
+                .collect()
+        });
+        by_cell.into_iter().flatten().collect()
+    }
+
+    fn loops(&self) -> Vec<LoopMargins> {
+        let setup = self.scenario.nominal();
+        let by_cell = self.each(|kind, speed_m_s, _, _| {
+            linear::margins(&setup, kind, speed_m_s).map(|margins| LoopMargins {
+                controller: kind.name().into(),
+                speed_m_s,
+                gain_margin: margins.gain,
+                phase_margin_rad: margins.phase_rad,
+                modulus_margin: margins.modulus,
+                critical_speed_m_s: linear::critical_speed(&setup, kind),
+            })
+        });
+        by_cell.into_iter().flatten().collect()
+    }
+}
+
+/// What differs from pass to pass but not within one.
+const BETWEEN_PASSES: &str = "alignment and other errors set once a pass";
+
+const NO_SPREAD: super::estimate::Spread = super::estimate::Spread {
+    mean: 0.0,
+    sd: 0.0,
+    sd_se: 0.0,
+};
+
+fn warn_unresolved(rates: &[StrikeRate]) -> Option<String> {
+    let few: Vec<_> = rates
+        .iter()
+        .filter(|rate| !rate.resolved && rate.passes_with_strikes > 0)
+        .collect();
+    let none = rates
+        .iter()
+        .filter(|rate| rate.passes_with_strikes == 0)
+        .count();
+    (few.len() + none > 0).then(|| {
+        format!(
+            "{} of {} strike rates hang on fewer than ten passes with strikes, {} more saw none at all: trust their upper limits, \
+             not the rates; more passes (--passes) narrow them.",
+            few.len(),
+            rates.len(),
+            none
+        )
+    })
+}
+
+fn answer(
+    scenario: &Scenario,
+    kinds: &[Kind],
+    rates: &[StrikeRate],
+    tracking: &[Tracking],
+    budget: &[BudgetShare],
+) -> Answer {
+    let study = scenario.study();
+    let choice = |rate: &StrikeRate| Choice {
+        controller: rate.controller.clone(),
+        speed_m_s: rate.speed_m_s,
+        clearance_m: rate.clearance_m,
+        rate: rate.rate,
+        lower: rate.lower,
+        upper: rate.upper,
+    };
+    // Where several settings strike nothing, the narrowest and then the fastest of them says most.
+    let fewest = rates.iter().min_by(|a, b| {
+        (a.rate.total_cmp(&b.rate))
+            .then(a.clearance_m.total_cmp(&b.clearance_m))
+            .then(b.speed_m_s.total_cmp(&a.speed_m_s))
+            .then(a.upper.total_cmp(&b.upper))
+    });
+    let at_work = |kind: Kind| {
+        let of_kind = move |rate: &&StrikeRate| {
+            rate.controller == kind.name() && rate.clearance_m == study.working_clearance_m
+        };
+        rates.iter().filter(of_kind)
+    };
+    let keeps = |rate: &&StrikeRate| rate.upper <= study.allowed_rate;
+    let fastest = kinds
+        .iter()
+        .filter_map(|&kind| at_work(kind).take_while(keeps).last())
+        .min_by(|a, b| {
+            b.speed_m_s
+                .total_cmp(&a.speed_m_s)
+                .then(a.upper.total_cmp(&b.upper))
+        });
+    let best = best_at_work(kinds, study.working_speed_m_s, |kind| {
+        at_work(kind).collect()
+    });
+    let kind = fastest
+        .and_then(|rate| Kind::from_name(&rate.controller))
+        .or(best);
+    let limit = match kind {
+        Some(kind) => limit(
+            scenario,
+            kind,
+            &at_work(kind).collect::<Vec<_>>(),
+            tracking,
+            budget,
+        ),
+        None => "the machine runs no controller".into(),
+    };
+    Answer {
+        fewest: fewest.map(choice),
+        fastest: fastest.map(choice),
+        limit,
+    }
+}
+
+/// The controller with the lowest upper limit at the working speed.
+fn best_at_work<'r>(
+    kinds: &[Kind],
+    speed_m_s: f64,
+    at_work: impl Fn(Kind) -> Vec<&'r StrikeRate>,
+) -> Option<Kind> {
+    let upper = |kind: Kind| {
+        at_work(kind)
+            .iter()
+            .find(|rate| rate.speed_m_s == speed_m_s)
+            .map_or(1.0, |rate| rate.upper)
+    };
+    kinds
+        .iter()
+        .copied()
+        .min_by(|&a, &b| upper(a).total_cmp(&upper(b)))
+}
+
+/// What stands in the way of the next faster speed, in plain words.
+fn limit(
+    scenario: &Scenario,
+    kind: Kind,
+    at_work: &[&StrikeRate],
+    tracking: &[Tracking],
+    budget: &[BudgetShare],
+) -> String {
+    let allowed = scenario.study().allowed_rate;
+    let Some(next) = at_work.iter().find(|rate| rate.upper > allowed) else {
+        return "the list of speeds ends there: every simulated speed keeps the allowed rate"
+            .into();
+    };
+    if next.rate <= allowed {
+        return "the number of passes: at the next faster speed the rate itself keeps the allowed rate, its upper limit does not yet"
+            .into();
+    }
+    let at = |speed: f64, controller: &str| speed == next.speed_m_s && controller == kind.name();
+    let seen = tracking
+        .iter()
+        .find(|tracking| at(tracking.speed_m_s, &tracking.controller));
+    if seen.is_some_and(|seen| seen.end_stop_share > 10.0 * BINDING_SHARE) {
+        return "the stroke: the cylinder stands at its end while the row runs on".into();
+    }
+    if seen.is_some_and(|seen| seen.valve_saturated_share > 10.0 * BINDING_SHARE)
+        && kind != Kind::OnOff
+    {
+        return "the oil: the valve is fully open and the frame cannot follow faster".into();
+    }
+    let critical = linear::critical_speed(&scenario.nominal(), kind);
+    if critical.is_some_and(|critical_m_s| next.speed_m_s > critical_m_s) {
+        return "the camera: it sees the row too late for this speed; look further ahead or answer faster".into();
+    }
+    let largest = budget
+        .iter()
+        .filter(|share| at(share.speed_m_s, &share.controller))
+        .max_by(|a, b| a.variance_m2.total_cmp(&b.variance_m2));
+    match largest {
+        Some(share) => format!(
+            "the tool error itself; its largest part comes from: {}",
+            share.source
+        ),
+        None => "the tool error itself".into(),
+    }
+}

@@ -1,0 +1,237 @@
+//! Numbers as people read them: the scenario's units, and no more digits than a number deserves.
+
+/// Units on screens and paper.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Units {
+    /// mm, m, km/h.
+    Metric,
+    /// in, ft, mph.
+    Us,
+}
+
+const INCH_M: f64 = 0.0254;
+const FOOT_M: f64 = 0.3048;
+const MILE_M: f64 = 1609.344;
+const HOUR_S: f64 = 3600.0;
+
+impl Units {
+    /// "us" or anything else, which is metric.
+    pub fn from_name(name: &str) -> Units {
+        if name == "us" {
+            Units::Us
+        } else {
+            Units::Metric
+        }
+    }
+
+    /// Unit of small lateral lengths.
+    pub fn small_unit(self) -> &'static str {
+        match self {
+            Units::Metric => "mm",
+            Units::Us => "in",
+        }
+    }
+
+    /// A small length in [`Units::small_unit`].
+    pub fn small(self, length_m: f64) -> f64 {
+        match self {
+            Units::Metric => length_m * 1000.0,
+            Units::Us => length_m / INCH_M,
+        }
+    }
+
+    /// A length that was chosen: "38 mm", "1.5 in".
+    pub fn clearance(self, length_m: f64) -> String {
+        format!("{} {}", trimmed(self.small(length_m), 2), self.small_unit())
+    }
+
+    /// The number of a small length that was computed, to 0.1 mm or 0.01 in.
+    pub fn small_number(self, length_m: f64) -> String {
+        match self {
+            Units::Metric => format!("{:.1}", self.small(length_m)),
+            Units::Us => format!("{:.2}", self.small(length_m)),
+        }
+    }
+
+    /// The same with its unit.
+    pub fn small_text(self, length_m: f64) -> String {
+        format!("{} {}", self.small_number(length_m), self.small_unit())
+    }
+
+    /// Unit of speeds.
+    pub fn speed_unit(self) -> &'static str {
+        match self {
+            Units::Metric => "km/h",
+            Units::Us => "mph",
+        }
+    }
+
+    /// A speed in [`Units::speed_unit`].
+    pub fn speed(self, speed_m_s: f64) -> f64 {
+        match self {
+            Units::Metric => speed_m_s * HOUR_S / 1000.0,
+            Units::Us => speed_m_s * HOUR_S / MILE_M,
+        }
+    }
+
+    /// The number of a speed, at most two decimals.
+    pub fn speed_number(self, speed_m_s: f64) -> String {
+        trimmed(self.speed(speed_m_s), 2)
+    }
+
+    /// A speed with its unit: "8 km/h".
+    pub fn speed_text(self, speed_m_s: f64) -> String {
+        format!("{} {}", self.speed_number(speed_m_s), self.speed_unit())
+    }
+
+    /// Unit of distances along the row.
+    pub fn distance_unit(self) -> &'static str {
+        match self {
+            Units::Metric => "m",
+            Units::Us => "ft",
+        }
+    }
+
+    /// A distance in [`Units::distance_unit`].
+    pub fn distance(self, length_m: f64) -> f64 {
+        match self {
+            Units::Metric => length_m,
+            Units::Us => length_m / FOOT_M,
+        }
+    }
+
+    /// A distance along the row: "200 m".
+    pub fn distance_text(self, length_m: f64) -> String {
+        format!(
+            "{} {}",
+            trimmed(self.distance(length_m), 1),
+            self.distance_unit()
+        )
+    }
+}
+
+/// A number with at most `decimals` decimals and no zeros behind.
+pub fn trimmed(value: f64, decimals: usize) -> String {
+    let text = format!("{value:.decimals$}");
+    let text = if text.contains('.') {
+        text.trim_end_matches('0').trim_end_matches('.')
+    } else {
+        &text
+    };
+    if text == "-0" { "0" } else { text }.to_owned()
+}
+
+/// A share to two digits of itself or to the first digit of what it lacks to the whole: "0.42 %", "56 %", "99.94 %".
+pub fn percent(share: f64) -> String {
+    let percent = 100.0 * share;
+    let nearest_end = percent.min(100.0 - percent);
+    if nearest_end <= 0.0 {
+        return format!("{} %", trimmed(percent, 4));
+    }
+    let digits = if percent < 50.0 { 1.0 } else { 0.0 };
+    let decimals = (digits - nearest_end.log10().floor()).clamp(0.0, 6.0) as usize;
+    format!("{percent:.decimals$} %")
+}
+
+/// A level or a limit that somebody chose: "95 %", "0.5 %".
+pub fn chosen_percent(share: f64) -> String {
+    format!("{} %", trimmed(100.0 * share, 4))
+}
+
+/// From here on a share reads better out of a hundred than as one in so many.
+const COMMON: f64 = 0.2;
+
+/// A rate in words: "1 plant in 240", "56 of 100 plants", "no plant".
+pub fn plants_in_words(rate: f64) -> String {
+    if rate <= 0.0 {
+        "no plant".to_owned()
+    } else if rate < COMMON {
+        format!("1 plant in {}", one_in(rate))
+    } else {
+        format!("{:.0} of 100 plants", 100.0 * rate)
+    }
+}
+
+/// A limit of a rate in words: "1 in 150", "62 of 100".
+pub fn limit_in_words(rate: f64) -> String {
+    if rate <= 0.0 {
+        "none".to_owned()
+    } else if rate < COMMON {
+        format!("1 in {}", one_in(rate))
+    } else {
+        format!("{:.0} of 100", 100.0 * rate)
+    }
+}
+
+/// The `N` of "1 in N" to two digits.
+fn one_in(rate: f64) -> String {
+    let n = 1.0 / rate;
+    let unit = 10f64.powf((n.log10().floor() - 1.0).max(0.0));
+    grouped(((n / unit).round() * unit) as u64)
+}
+
+/// A count with a space between groups of three digits.
+pub fn grouped(count: u64) -> String {
+    let digits = count.to_string();
+    let mut text = String::new();
+    for (place, digit) in digits.chars().enumerate() {
+        if place > 0 && (digits.len() - place).is_multiple_of(3) && digits.len() > 4 {
+            text.push(' ');
+        }
+        text.push(digit);
+    }
+    text
+}
+
+/// What people call a controller; an unknown name stays as it is.
+pub fn controller_title(name: &str) -> &str {
+    match name {
+        "locked" => "Locked frame",
+        "on_off" => "On-off valve",
+        "pid" => "PID",
+        "lag_compensated" => "Lag-compensated",
+        "lag_compensated_yaw" => "Lag-comp. + yaw rate",
+        other => other,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn analytic_lengths_and_speeds_by_definition_of_inch_foot_and_mile() {
+        assert_eq!(Units::Metric.clearance(0.038), "38 mm");
+        assert_eq!(Units::Us.clearance(0.0381), "1.5 in");
+        assert_eq!(Units::Metric.speed_text(8.0 / 3.6), "8 km/h");
+        assert_eq!(Units::Us.speed_text(2.2352), "5 mph");
+        assert_eq!(Units::Us.distance_text(30.48), "100 ft");
+        assert_eq!(Units::Metric.small_text(0.01234), "12.3 mm");
+    }
+
+    #[test]
+    fn analytic_shares_keep_their_digits_at_both_ends() {
+        for (share, text) in [
+            (0.0, "0 %"),
+            (1.0, "100 %"),
+            (0.0042, "0.42 %"),
+            (0.56, "56 %"),
+            (0.012, "1.2 %"),
+            (0.9994, "99.94 %"),
+            (0.996, "99.6 %"),
+            (0.000042, "0.0042 %"),
+        ] {
+            assert_eq!(percent(share), text);
+        }
+    }
+
+    #[test]
+    fn analytic_rates_in_words() {
+        assert_eq!(plants_in_words(1.0 / 240.0), "1 plant in 240");
+        assert_eq!(plants_in_words(0.56), "56 of 100 plants");
+        assert_eq!(plants_in_words(0.0), "no plant");
+        assert_eq!(limit_in_words(1.0 / 12_345.0), "1 in 12 000");
+        assert_eq!(limit_in_words(1.0 / 7.4), "1 in 7");
+        assert_eq!(grouped(1_234_567), "1 234 567");
+    }
+}

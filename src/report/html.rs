@@ -1,0 +1,660 @@
+//! `report.html`: the whole study on one page, without network, fonts or scripts. The answer comes first.
+
+use super::display::{
+    Units, chosen_percent, controller_title, grouped, limit_in_words, percent, plants_in_words,
+    trimmed,
+};
+use super::svg::{CHART_CSS, Picture, Pictures, budget};
+use super::text::{ran, sentence, setting};
+use crate::results::{Assumption, Results, StrikeRate, Tracking};
+use maud::{DOCTYPE, Markup, PreEscaped, html};
+
+const PAGE_CSS: &str = include_str!("page.css");
+
+/// The page.
+pub fn page(results: &Results, pictures: &Pictures) -> String {
+    let units = Units::from_name(&results.scenario.units);
+    let page = Page { results, units };
+    html! {
+        (DOCTYPE)
+        html lang="en" {
+            head {
+                meta charset="utf-8";
+                meta name="viewport" content="width=device-width, initial-scale=1";
+                title { (results.scenario.name) " - strike rates" }
+                style { (PreEscaped(CHART_CSS)) (PreEscaped(PAGE_CSS)) }
+            }
+            body {
+                main {
+                    h1 { (results.scenario.name) }
+                    p.soft { (results.scenario.description) }
+                    @if !results.complete {
+                        p.warn { "This study was cut short. Its numbers stand for the passes that were done." }
+                    }
+                    (page.answers())
+                    (page.rates_now())
+                    (page.warnings())
+                    (page.pictures(pictures))
+                    (page.tracking())
+                    (page.error_budget(pictures))
+                    (page.margins())
+                    (page.rows())
+                    (page.entry())
+                    (page.assumptions())
+                    (method(results, units))
+                    (cautions())
+                }
+                (page.origin())
+            }
+        }
+    }
+    .into_string()
+}
+
+struct Page<'a> {
+    results: &'a Results,
+    units: Units,
+}
+
+impl Page<'_> {
+    fn clearance(&self) -> String {
+        self.units.clearance(self.results.working_clearance_m)
+    }
+
+    fn rate(&self, controller: &str) -> Option<&StrikeRate> {
+        super::text::cell(self.results, controller, self.results.working_speed_m_s)
+    }
+
+    /// Three answers: for the field, for the sale, for the drawing office.
+    fn answers(&self) -> Markup {
+        let results = self.results;
+        let (units, answer) = (self.units, &results.answer);
+        let speed = units.speed_text(results.working_speed_m_s);
+        let guided = answer
+            .fastest
+            .as_ref()
+            .or(answer.fewest.as_ref())
+            .map(|choice| choice.controller.as_str());
+        let shown = guided.and_then(|name| self.rate(name));
+        let locked = self.rate("locked").filter(|_| guided != Some("locked"));
+        let tracking = guided.and_then(|name| {
+            results
+                .tracking
+                .iter()
+                .find(|row| row.controller == name && row.speed_m_s == results.working_speed_m_s)
+        });
+        html! {
+            div.answers {
+                section {
+                    h2 { "In the field" }
+                    @if let Some(cell) = shown {
+                        p.big { "About " (plants_in_words(cell.rate)) " is struck, at worst " (limit_in_words(cell.upper)) "." }
+                        p { "That is the " (named(&cell.controller)) " at " (speed) " with the tools " (self.clearance()) " from the row." }
+                    } @else {
+                        p.big { "No setting was simulated." }
+                    }
+                    @if let Some(cell) = locked {
+                        p { "With the frame locked it would be " (plants_in_words(cell.rate)) "." }
+                    }
+                }
+                section {
+                    h2 { "How fast" }
+                    @match &answer.fastest {
+                        Some(choice) => {
+                            p.big { (units.speed_text(choice.speed_m_s)) " is the fastest simulated speed that keeps the allowed "
+                                (limit_in_words(results.allowed_rate)) "." }
+                            p { "With the tools " (self.clearance()) " from the row: " (setting(choice, units, false)) "." }
+                        }
+                        None => p.big { "No simulated speed keeps the allowed " (limit_in_words(results.allowed_rate))
+                            " with the tools " (self.clearance()) " from the row." },
+                    }
+                    p { "What limits it: " (sentence(&answer.limit)) }
+                    p.soft { "A simulated speed is not a permission." }
+                }
+                section {
+                    h2 { "At the machine" }
+                    @if let Some(row) = tracking {
+                        p.big { "Tools within " (units.small_text(row.tool_error_sd_m)) " of the row's line as a standard deviation." }
+                        p { (named(&row.controller)) " at " (speed) ". Shift wanted 99.9 % of the way: up to "
+                            (units.small_text(row.demand_p999_m)) " to a side. At an end stop for " (percent(row.end_stop_share))
+                            " of the distance, valve fully open in " (percent(row.valve_saturated_share)) " of the frames." }
+                    }
+                    @if let Some(choice) = &answer.fewest {
+                        p { "Fewest strikes of all simulated settings: " (setting(choice, units, true)) "." }
+                    }
+                }
+            }
+        }
+    }
+
+    /// Rates at the working clearance.
+    fn rates_now(&self) -> Markup {
+        html! {
+            h2 { "Plants struck, tools " (self.clearance()) " from the row" }
+            (self.rate_table(&self.results.strike_rates, &format!(
+                "Share of plants struck by speed and controller, below it the {} limits. The shaded line is the working speed. \
+                 The first {} after lowering are left out here and told below.",
+                chosen_percent(self.results.level),
+                self.units.distance_text(self.results.entry_length_m)
+            )))
+        }
+    }
+
+    fn rate_table(&self, cells: &[StrikeRate], caption: &str) -> Markup {
+        let results = self.results;
+        let controllers: Vec<&str> = ran(results).collect();
+        let find = |controller: &str, speed_m_s: f64| {
+            cells.iter().find(|cell| {
+                cell.controller == controller
+                    && cell.speed_m_s == speed_m_s
+                    && cell.clearance_m == results.working_clearance_m
+            })
+        };
+        let open = controllers.iter().any(|name| {
+            results
+                .speeds_m_s
+                .iter()
+                .any(|v| find(name, *v).is_some_and(|cell| !cell.resolved))
+        });
+        html! {
+            (scroll("Strike rates", html! {
+                table {
+                    caption { (caption) }
+                    thead { tr {
+                        th scope="col" { "Speed, " (self.units.speed_unit()) }
+                        @for name in &controllers { th scope="col" { (controller_title(name)) } }
+                    } }
+                    tbody { @for speed_m_s in &results.speeds_m_s {
+                        tr.now[*speed_m_s == results.working_speed_m_s] {
+                            th scope="row" { (self.units.speed_number(*speed_m_s)) }
+                            @for name in &controllers {
+                                @match find(name, *speed_m_s) {
+                                    Some(cell) => (rate_cell(cell.rate, cell.lower, cell.upper, cell.resolved)),
+                                    None => td {},
+                                }
+                            }
+                        }
+                    } }
+                }
+            }))
+            @if open {
+                p.soft { "* Hangs on fewer than ten passes with strikes: not resolved. More passes would tell." }
+            }
+            @for note in &results.controllers {
+                @if let Some(reason) = &note.left_out {
+                    p.soft { "Left out: " (controller_title(&note.controller)) ", because " (sentence(reason)) }
+                }
+            }
+        }
+    }
+
+    fn warnings(&self) -> Markup {
+        html! {
+            @if !self.results.warnings.is_empty() {
+                h2 { "Warnings" }
+                @for warning in &self.results.warnings { p.warn { (sentence(warning)) } }
+            }
+        }
+    }
+
+    fn pictures(&self, pictures: &Pictures) -> Markup {
+        html! {
+            @if !pictures.maps.is_empty() {
+                h2 { "Speed against clearance" }
+                (gallery(&pictures.maps))
+            }
+            h2 { "Clearance, speed by speed" }
+            (gallery(&pictures.rates))
+            @if !pictures.above.is_empty() {
+                h2 { "One pass from above" }
+                (gallery(&pictures.above))
+                h2 { "Shift and demand" }
+                @for picture in &pictures.shift { (wide(picture)) }
+                @if let Some(picture) = pictures.shift.first() { p.soft { (picture.caption) } }
+            }
+        }
+    }
+
+    fn tracking(&self) -> Markup {
+        let units = self.units;
+        let unit = units.small_unit();
+        html! {
+            h2 { "How well the tools follow the row" }
+            (scroll("Tracking", html! {
+                table {
+                    caption { "Tool error is the offset of the tools from the guided rows, left positive; its standard deviation is about the "
+                        "mean over all passes and is given with its standard error. Where a limit binds, the linear value misses it: "
+                        "believe the simulated one." }
+                    thead { tr {
+                        th.text scope="col" { "Controller" }
+                        th scope="col" { "Speed, " (units.speed_unit()) }
+                        th scope="col" { "Tool error, mean, " (unit) }
+                        th scope="col" { "Tool error, sd, simulated, " (unit) }
+                        th scope="col" { "sd, linear, " (unit) }
+                        th.text scope="col" { "Believe" }
+                        th scope="col" { "Axle wander, sd, " (unit) }
+                        th scope="col" { "Wanted shift, half the way under, " (unit) }
+                        th scope="col" { "95 % under, " (unit) }
+                        th scope="col" { "99.9 % under, " (unit) }
+                        th scope="col" { "At end stop" }
+                        th scope="col" { "Valve fully open" }
+                        th scope="col" { "Within " (units.clearance(0.038)) " of the row" }
+                        th scope="col" { "Longest miss, " (units.distance_unit()) }
+                    } }
+                    tbody { @for row in &self.results.tracking { (self.tracking_row(row)) } }
+                }
+            }))
+        }
+    }
+
+    fn tracking_row(&self, row: &Tracking) -> Markup {
+        let units = self.units;
+        let optional = |value: Option<f64>| value.map(|m| units.small_number(m));
+        html! {
+            tr.now[row.speed_m_s == self.results.working_speed_m_s] {
+                th.text scope="row" { (controller_title(&row.controller)) }
+                td { (units.speed_number(row.speed_m_s)) }
+                td { (units.small_number(row.tool_error_mean_m)) }
+                td.rate { (units.small_number(row.tool_error_sd_m)) " \u{b1} " (trimmed(units.small(row.tool_error_sd_se_m), 2)) }
+                td { @if let Some(sd) = optional(row.linear_tool_error_sd_m) { (sd) } }
+                td.text { (row.believe) }
+                td { (units.small_number(row.axle_wander_sd_m)) }
+                td { (units.small_number(row.demand_p50_m)) }
+                td { (units.small_number(row.demand_p95_m)) }
+                td { (units.small_number(row.demand_p999_m)) }
+                td { (percent(row.end_stop_share)) }
+                td { (percent(row.valve_saturated_share)) }
+                td { (percent(row.within_38mm_share)) }
+                td { (trimmed(units.distance(row.longest_miss_m), 1)) }
+            }
+        }
+    }
+
+    fn error_budget(&self, pictures: &Pictures) -> Markup {
+        let results = self.results;
+        let (sources, controllers) = budget::table(results);
+        html! {
+            @if let Some(picture) = &pictures.budget {
+                h2 { "Where the error comes from" }
+                (wide(picture))
+                p.soft { (picture.caption) }
+                (scroll("Error budget", html! {
+                    table {
+                        caption { "Share of each source in the variance of the tool error at "
+                            (self.units.speed_text(results.working_speed_m_s)) ", linear check." }
+                        thead { tr {
+                            th.text scope="col" { "Source" }
+                            @for name in &controllers { th scope="col" { (controller_title(name)) } }
+                        } }
+                        tbody { @for source in &sources { tr {
+                            th.text scope="row" { (source) }
+                            @for name in &controllers {
+                                td { @if let Some(variance_m2) = budget::variance_m2(results, name, source) {
+                                    (percent(variance_m2 / budget::total_m2(results, name)))
+                                } }
+                            }
+                        } } }
+                    }
+                }))
+            }
+        }
+    }
+
+    fn margins(&self) -> Markup {
+        let optional = |value: Option<f64>, decimals| value.map(|value| trimmed(value, decimals));
+        html! {
+            @if !self.results.loops.is_empty() {
+                h2 { "Stability margins" }
+                (scroll("Stability margins", html! {
+                    table {
+                        caption { "Gain margin: the factor on the loop's gain at which it turns unstable; empty if none does. Modulus margin: smallest "
+                            "distance from the critical point. Critical speed: above it the camera sees the row too late for its lookahead." }
+                        thead { tr {
+                            th.text scope="col" { "Controller" }
+                            th scope="col" { "Speed, " (self.units.speed_unit()) }
+                            th scope="col" { "Gain margin, times" }
+                            th scope="col" { "Phase margin, degrees" }
+                            th scope="col" { "Modulus margin" }
+                            th scope="col" { "Critical speed, " (self.units.speed_unit()) }
+                        } }
+                        tbody { @for row in &self.results.loops { tr.now[row.speed_m_s == self.results.working_speed_m_s] {
+                            th.text scope="row" { (controller_title(&row.controller)) }
+                            td { (self.units.speed_number(row.speed_m_s)) }
+                            td { @if let Some(text) = optional(row.gain_margin, 2) { (text) } }
+                            td { @if let Some(text) = optional(row.phase_margin_rad.map(f64::to_degrees), 0) { (text) } }
+                            td { (trimmed(row.modulus_margin, 2)) }
+                            td { @if let Some(v) = row.critical_speed_m_s { (trimmed(self.units.speed(v), 1)) } }
+                        } } }
+                    }
+                }))
+            }
+        }
+    }
+
+    fn rows(&self) -> Markup {
+        let results = self.results;
+        let controllers: Vec<&str> = ran(results).collect();
+        let mut rows: Vec<(u32, f64)> = Vec::new();
+        for row in &results.rows {
+            if !rows.iter().any(|(number, _)| *number == row.row) {
+                rows.push((row.row, row.offset_m));
+            }
+        }
+        html! {
+            @if !rows.is_empty() {
+                h2 { "Row by row" }
+                (scroll("Strike rates by row", html! {
+                    table {
+                        caption { "Share of plants struck at " (self.units.speed_text(results.working_speed_m_s)) " and "
+                            (self.clearance()) ", row 1 at the left." }
+                        thead { tr {
+                            th scope="col" { "Row" }
+                            th scope="col" { "From the centre, " (self.units.small_unit()) ", left positive" }
+                            @for name in &controllers { th scope="col" { (controller_title(name)) } }
+                        } }
+                        tbody { @for (number, offset_m) in &rows { tr {
+                            th scope="row" { (number) }
+                            td { (trimmed(self.units.small(*offset_m), 1)) }
+                            @for name in &controllers {
+                                @match results.rows.iter().find(|row| row.row == *number && row.controller == **name) {
+                                    Some(row) => (rate_cell(row.rate, row.lower, row.upper, row.resolved)),
+                                    None => td {},
+                                }
+                            }
+                        } } }
+                    }
+                }))
+            }
+        }
+    }
+
+    fn entry(&self) -> Markup {
+        html! {
+            @if !self.results.entry.is_empty() {
+                h2 { "The entry stretch" }
+                (self.rate_table(&self.results.entry, &format!(
+                    "The first {} after lowering, where the frame still has to find the row: share of plants struck at {}, with {} limits.",
+                    self.units.distance_text(self.results.entry_length_m),
+                    self.clearance(),
+                    chosen_percent(self.results.level)
+                )))
+            }
+        }
+    }
+
+    /// Assumed values come first.
+    fn assumptions(&self) -> Markup {
+        let assumed = |assumption: &&Assumption| assumption.origin.starts_with("assumed");
+        let all = &self.results.assumptions;
+        let ordered = all
+            .iter()
+            .filter(assumed)
+            .chain(all.iter().filter(|a| !assumed(a)));
+        html! {
+            h2 { "What this rests on" }
+            (scroll("Assumptions", html! {
+                table {
+                    caption { "Every value of the scenario with its origin. A value marked as assumed has no source: measure it on your machine "
+                        "and in your field before you lean on the result." }
+                    thead { tr {
+                        th.text scope="col" { "What" }
+                        th.text scope="col" { "Value" }
+                        th.text scope="col" { "Origin" }
+                        th.text scope="col" { "Key in the scenario" }
+                    } }
+                    tbody { @for assumption in ordered { tr {
+                        td.text { (assumption.meaning) }
+                        td.text { (assumption.value) }
+                        td.text { @if assumed(&assumption) { span.tag { (assumption.origin) } } @else { (assumption.origin) } }
+                        td.text { code { (assumption.key) } }
+                    } } }
+                }
+            }))
+        }
+    }
+
+    /// Where the numbers come from.
+    fn origin(&self) -> Markup {
+        let results = self.results;
+        html! {
+            footer {
+                p { (results.tool.name) " " (results.tool.version) ", scenario " code { (results.scenario.file) } ", seed " (results.seed) ", "
+                    (grouped(results.passes)) " passes of " (self.units.distance_text(results.length_m)) " at each speed, ticks of at most "
+                    (trimmed(1000.0 * results.step_s, 3)) " ms. SHA-256 of the scenario: " code { (results.scenario.sha256) } "." }
+            }
+        }
+    }
+}
+
+/// A controller inside a sentence.
+fn named(controller: &str) -> String {
+    match controller {
+        "locked" => "locked frame".to_owned(),
+        "on_off" => "on-off valve".to_owned(),
+        "lag_compensated" => "lag-compensated controller".to_owned(),
+        "lag_compensated_yaw" => "lag-compensated controller with yaw rate".to_owned(),
+        other => format!("{} controller", controller_title(other)),
+    }
+}
+
+fn rate_cell(rate: f64, lower: f64, upper: f64, resolved: bool) -> Markup {
+    html! {
+        td.rate { (percent(rate)) @if !resolved { "*" } small { (percent(lower)) " to " (percent(upper)) } }
+    }
+}
+
+fn scroll(label: &str, table: Markup) -> Markup {
+    html! { div.scroll tabindex="0" role="region" aria-label=(label) { (table) } }
+}
+
+/// Pictures beside one another; what they have in common is said once.
+fn gallery(pictures: &[Picture]) -> Markup {
+    html! {
+        @if let Some(picture) = pictures.first() { p.soft { (picture.caption) } }
+        div.pictures { @for picture in pictures { figure { (picture.inline()) } } }
+    }
+}
+
+fn wide(picture: &Picture) -> Markup {
+    html! { figure { div.scroll.wide tabindex="0" role="region" aria-label=(picture.title) { (picture.inline()) } } }
+}
+
+fn method(results: &Results, units: Units) -> Markup {
+    html! {
+        h2 { "How it was computed, and what it leaves out" }
+        p { "A tractor with its driver, hitch, camera, controller, valve and cylinder is simulated on " (grouped(results.passes))
+            " passes of " (units.distance_text(results.length_m)) " at each speed. Every pass draws everything anew: the row as planted, the driver, "
+            "the ground, the camera, the settings. A rate is therefore the mean over many fields like this one, not a forecast for one field." }
+        p { "A plant counts as struck when a cutting edge enters its protected radius, and as cut when the edge enters its stem. Limits are "
+            "Korn-Graubard limits at " (chosen_percent(results.level)) " over passes: strikes come in bunches, so plants are never counted as "
+            "independent. All speeds and controllers meet the same ground." }
+        p { "The linear check is a second, independent computation in the frequency domain. It knows no limits of stroke, flow or valve, and no "
+            "lost sight of the row." }
+        p { "Left out: soil flow and soil thrown onto plants, tools that bend or ride out of the ground, leaves across the row, tyres that slip "
+            "in a changing way, oil that warms during work, a driver who learns. The limits tell how sure the simulation is of its own rate; "
+            "they do not cover wrong assumptions." }
+    }
+}
+
+fn cautions() -> Markup {
+    html! {
+        h2 { "Before anybody goes near the machine" }
+        ul {
+            li { "A simulated speed is not a permission. The makers' manuals of tractor and implement, local rules and licensed practice come "
+                "first, and so does what you see behind you in the field." }
+            li { "Oil under pressure cuts through skin. Relieve pressure, also in accumulators, before a line is opened, and never feel for a leak by hand." }
+            li { "A side-shift frame moves sideways by itself, and a camera can start it. Keep people away from it and away from the space "
+                "between tractor and implement while it is switched on." }
+            li { "Check that the lift switch really stops the shifting when the implement is up." }
+            li { "On a side slope the implement hangs downhill and a shifted frame moves the centre of mass. Keep to the makers' limits for slopes." }
+            li { "Try a new setting slowly on a short stretch, get down, and look at the plants." }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::report::{svg::study_pictures, synthetic};
+
+    fn page_of(results: &Results) -> String {
+        page(results, &study_pictures(results, &synthetic::traces()))
+    }
+
+    #[test]
+    fn prop_the_rate_table_shows_the_results() {
+        let results = synthetic::results();
+        let page = page_of(&results);
+        let body = page
+            .split("<tbody>")
+            .nth(1)
+            .unwrap()
+            .split("</tbody>")
+            .next()
+            .unwrap();
+        let shown: Vec<&str> = body.split("<td class=\"rate\">").skip(1).collect();
+        let number = |text: &str| -> (f64, f64) {
+            let text = text.trim();
+            let decimals = text.split('.').nth(1).map_or(0, str::len) as i32;
+            // Half of the last shown digit, with room for the rounding of the decimal text itself.
+            (
+                text.parse().unwrap(),
+                0.5 * 10f64.powi(-decimals) * (1.0 + 1e-9),
+            )
+        };
+        let mut cells = shown.iter();
+        for speed_m_s in &results.speeds_m_s {
+            for name in ran(&results) {
+                let expected = super::super::text::cell(&results, name, *speed_m_s).unwrap();
+                let text = cells
+                    .next()
+                    .unwrap()
+                    .replace("<small>", " ")
+                    .replace('*', "");
+                let text = text.split("</small>").next().unwrap().to_owned();
+                let parts: Vec<&str> = text.split('%').collect();
+                for (part, share) in [
+                    (parts[0], expected.rate),
+                    (parts[1], expected.lower),
+                    (parts[2].trim_start_matches(" to"), expected.upper),
+                ] {
+                    let (value, half_digit) = number(part);
+                    assert!(
+                        (value - 100.0 * share).abs() <= half_digit,
+                        "{text} {share}"
+                    );
+                }
+            }
+        }
+        assert!(cells.next().is_none());
+    }
+
+    #[test]
+    fn prop_text_from_files_is_escaped_everywhere() {
+        let mut results = synthetic::results();
+        let bad = "<script>alert('x')</script>&\"";
+        results.scenario.name = bad.into();
+        results.scenario.description = bad.into();
+        results.scenario.file = bad.into();
+        results.answer.limit = bad.into();
+        results.warnings = vec![bad.into()];
+        results.assumptions[0] = Assumption {
+            key: bad.into(),
+            value: bad.into(),
+            origin: bad.into(),
+            meaning: bad.into(),
+        };
+        for share in &mut results.error_budget {
+            if share.source == "camera noise" {
+                share.source = bad.into();
+            }
+        }
+        results.controllers[1].left_out = Some(bad.into());
+        let pictures = study_pictures(&results, &synthetic::traces());
+        let page = page(&results, &pictures);
+        assert!(!page.contains("<script"));
+        assert!(page.matches("&lt;script&gt;").count() >= 10);
+        for picture in pictures.all() {
+            assert!(!picture.standalone().contains("<script"));
+        }
+    }
+
+    #[test]
+    fn prop_the_page_asks_nothing_of_a_network_or_a_script() {
+        let page = page_of(&synthetic::results());
+        let without_namespace = page.replace("http://www.w3.org/2000/svg", "");
+        for needle in [
+            "http:",
+            "https:",
+            "<script",
+            "<link",
+            "@import",
+            "url(",
+            "@font-face",
+            "src=",
+        ] {
+            assert!(!without_namespace.contains(needle), "{needle}");
+        }
+        assert!(page.contains("@page{size:auto"));
+    }
+
+    #[test]
+    fn prop_ids_are_unique_and_every_picture_has_a_name() {
+        let page = page_of(&synthetic::results());
+        let mut ids: Vec<&str> = page
+            .split(" id=\"")
+            .skip(1)
+            .map(|rest| rest.split('"').next().unwrap())
+            .collect();
+        let all = ids.len();
+        ids.sort();
+        ids.dedup();
+        assert_eq!(ids.len(), all);
+        assert_eq!(2 * page.matches("role=\"img\"").count(), all);
+    }
+
+    #[test]
+    fn prop_every_element_of_the_pictures_is_closed() {
+        for picture in study_pictures(&synthetic::results(), &synthetic::traces()).all() {
+            well_formed(&picture.standalone());
+        }
+    }
+
+    /// Tags open and close in order, attributes are quoted and different, and no bare `&` or `<` stands in text (XML 1.0, 2.1).
+    fn well_formed(xml: &str) {
+        let mut open: Vec<&str> = Vec::new();
+        let mut rest = xml
+            .strip_prefix("<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n")
+            .unwrap();
+        let mut roots = 0;
+        while let Some(start) = rest.find('<') {
+            let text = &rest[..start];
+            for entity in text.split('&').skip(1) {
+                let name = entity.split(';').next().unwrap();
+                assert!(["amp", "lt", "gt", "quot"].contains(&name), "&{name}");
+            }
+            assert!(!open.is_empty() || text.trim().is_empty());
+            let end = start + rest[start..].find('>').unwrap();
+            let tag = &rest[start + 1..end];
+            rest = &rest[end + 1..];
+            if let Some(name) = tag.strip_prefix('/') {
+                assert_eq!(open.pop(), Some(name));
+            } else {
+                let (name, mut attributes) = tag.split_once(' ').unwrap_or((tag, ""));
+                assert!(name.chars().all(|c| c.is_ascii_alphanumeric()), "{name}");
+                roots += usize::from(open.is_empty());
+                open.push(name);
+                let mut seen = Vec::new();
+                while let Some((key, value)) = attributes.split_once("=\"") {
+                    assert!(!seen.contains(&key.trim()), "{tag}");
+                    seen.push(key.trim());
+                    let (value, after) = value.split_once('"').unwrap();
+                    assert!(!value.contains('<'));
+                    attributes = after;
+                }
+                assert!(attributes.trim().is_empty(), "{tag}");
+            }
+        }
+        assert!(open.is_empty() && roots == 1 && rest.trim().is_empty());
+    }
+}

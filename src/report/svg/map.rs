@@ -1,0 +1,362 @@
+//! Map of strike rate over speed and clearance, one per controller.
+//!
+//! Between simulated settings the logarithm of the rate is interpolated linearly along the sides of a cell. A setting
+//! without a strike stands for half a plant among those counted.
+
+use super::Picture;
+use super::axes::{Scale, bottom, closed, left, path, px};
+use crate::report::display::{Units, chosen_percent, controller_title, trimmed};
+use crate::report::text::ran;
+use crate::results::{Results, StrikeRate};
+use maud::{Markup, html};
+
+const WIDTH_PX: f64 = 400.0;
+const HEIGHT_PX: f64 = 400.0;
+
+/// Rates at which the colour changes.
+const LEVELS: [f64; 8] = [1e-4, 3e-4, 1e-3, 3e-3, 1e-2, 3e-2, 1e-1, 3e-1];
+
+/// Nine steps of the Cividis map (Nuñez, Anderton, Renslow 2018), dark for few strikes.
+const COLOURS: [&str; 9] = [
+    "#00224e", "#1a386f", "#434e6c", "#61656f", "#7d7c78", "#9b9476", "#bbae6c", "#dcc958",
+    "#fee838",
+];
+
+/// A table of rates over speed (columns) and clearance (rows).
+struct Grid {
+    x: Vec<f64>,
+    y: Vec<f64>,
+    log_rate: Vec<Vec<f64>>,
+}
+
+/// One map for each controller that ran, if there are at least two speeds and two clearances.
+pub fn pictures(results: &Results, units: Units) -> Vec<Picture> {
+    if results.speeds_m_s.len() < 2 || results.clearances_m.len() < 2 {
+        return Vec::new();
+    }
+    ran(results)
+        .filter_map(|controller| picture(results, units, controller))
+        .collect()
+}
+
+fn picture(results: &Results, units: Units, controller: &str) -> Option<Picture> {
+    let mut cells: Vec<Vec<&StrikeRate>> = Vec::new();
+    for clearance_m in &results.clearances_m {
+        let row: Option<Vec<&StrikeRate>> = results
+            .speeds_m_s
+            .iter()
+            .map(|speed_m_s| {
+                results.strike_rates.iter().find(|cell| {
+                    cell.controller == controller
+                        && cell.speed_m_s == *speed_m_s
+                        && cell.clearance_m == *clearance_m
+                })
+            })
+            .collect();
+        cells.push(row?);
+    }
+    let speeds: Vec<f64> = results.speeds_m_s.iter().map(|v| units.speed(*v)).collect();
+    let clearances: Vec<f64> = results
+        .clearances_m
+        .iter()
+        .map(|c| units.small(*c))
+        .collect();
+    let x = Scale::linear(speeds[0], *speeds.last()?, 52.0, WIDTH_PX - 20.0);
+    let y = Scale::linear(clearances[0], *clearances.last()?, 300.0, 40.0);
+    let grid = |value: &dyn Fn(&StrikeRate) -> f64| Grid {
+        x: speeds.iter().map(|v| x.px(*v)).collect(),
+        y: clearances.iter().map(|c| y.px(*c)).collect(),
+        log_rate: cells
+            .iter()
+            .map(|row| {
+                row.iter()
+                    .map(|cell| value(cell).max(0.5 / cell.plants.max(1) as f64).ln())
+                    .collect()
+            })
+            .collect(),
+    };
+    let rates = grid(&|cell| cell.rate);
+    let uppers = grid(&|cell| cell.upper);
+    let allowed = results.allowed_rate;
+    let working = (
+        x.px(units.speed(results.working_speed_m_s)),
+        y.px(units.small(results.working_clearance_m)),
+    );
+    let title = format!("{}: plants struck", controller_title(controller));
+    let body = html! {
+        text class="head" x=(px(x.from_px)) y="20" { (title) }
+        rect x=(px(x.from_px)) y=(px(y.to_px)) width=(px(x.to_px - x.from_px)) height=(px(y.from_px - y.to_px)) fill=(COLOURS[0]) {}
+        @for (level, colour) in LEVELS.iter().zip(&COLOURS[1..]) {
+            @let above = rates.above(level.ln());
+            @if !above.is_empty() { path fill=(colour) d=(above) {} }
+        }
+        @for level in LEVELS {
+            @let line = rates.line(level.ln());
+            @if !line.is_empty() { path class="level" d=(segments(&line)) {} }
+        }
+        @for (class, halo, grid) in [("allowed", 6.0, &rates), ("allowed upper", 4.0, &uppers)] {
+            @let line = grid.line(allowed.ln());
+            @if !line.is_empty() {
+                path class="halo" stroke-width=(halo) d=(segments(&line)) {}
+                path class=(class) d=(chained(line)) {}
+            }
+        }
+        @for (row, py) in cells.iter().zip(&rates.y) {
+            @for (cell, px_x) in row.iter().zip(&rates.x) {
+                circle class=(if cell.resolved { "spot" } else { "spot open" }) cx=(px(*px_x)) cy=(px(*py)) r="1.8" {}
+            }
+        }
+        circle class="halo" cx=(px(working.0)) cy=(px(working.1)) r="7" stroke-width="5" {}
+        circle class="ring" cx=(px(working.0)) cy=(px(working.1)) r="7" {}
+        (labels(&rates))
+        (bottom(&x, y.from_px, &x.ticks(7), |v| trimmed(v, 2), &format!("speed, {}", units.speed_unit())))
+        (left(&y, x.from_px, x.from_px, &y.ticks(7), |c| trimmed(c, 2)))
+        text class="mid" transform=(format!("translate(15 {}) rotate(-90)", px(0.5 * (y.from_px + y.to_px)))) {
+            "clearance, " (units.small_unit())
+        }
+        (key(x.from_px, x.to_px, 362.0))
+    };
+    Some(Picture {
+        name: format!("strike_map_{controller}"),
+        title,
+        caption: format!(
+            "Share of plants struck by speed and clearance. Thick line: the allowed {}; dashed: where the upper {} limit reaches it, \
+             so the side of fewer strikes beyond the dashed line keeps it with confidence. Ring: the working setting. Dots: \
+             simulated settings, hollow where fewer than ten passes had a strike; in between the picture is interpolated.",
+            chosen_percent(allowed),
+            chosen_percent(results.level)
+        ),
+        width: WIDTH_PX,
+        height: HEIGHT_PX,
+        body,
+    })
+}
+
+type Point = (f64, f64);
+
+impl Grid {
+    /// Corners of every cell in turn with their values.
+    fn cells(&self) -> impl Iterator<Item = [(Point, f64); 4]> {
+        (1..self.y.len()).flat_map(move |j| {
+            (1..self.x.len()).map(move |i| {
+                [(i - 1, j - 1), (i, j - 1), (i, j), (i - 1, j)]
+                    .map(|(i, j)| ((self.x[i], self.y[j]), self.log_rate[j][i]))
+            })
+        })
+    }
+
+    /// One path around everything at or above a level.
+    fn above(&self, level: f64) -> String {
+        let mut out = String::new();
+        for corners in self.cells() {
+            let mut polygon = Vec::new();
+            for (side, (point, value)) in corners.iter().enumerate() {
+                let (next, next_value) = corners[(side + 1) % 4];
+                if *value >= level {
+                    polygon.push(*point);
+                }
+                if (*value >= level) != (next_value >= level) {
+                    polygon.push(crossing(*point, *value, next, next_value, level));
+                }
+            }
+            if !polygon.is_empty() {
+                out.push_str(&closed(polygon));
+            }
+        }
+        out
+    }
+
+    /// The line at a level, cell by cell. A saddle keeps the high corners joined, as `above` does.
+    fn line(&self, level: f64) -> Vec<(Point, Point)> {
+        let mut out = Vec::new();
+        for corners in self.cells() {
+            let mut leaving = Vec::new();
+            let mut entering = Vec::new();
+            for (side, (point, value)) in corners.iter().enumerate() {
+                let (next, next_value) = corners[(side + 1) % 4];
+                let here = *value >= level;
+                if here != (next_value >= level) {
+                    let at = crossing(*point, *value, next, next_value, level);
+                    if here {
+                        leaving.push((side, at));
+                    } else {
+                        entering.push((side, at));
+                    }
+                }
+            }
+            for (side, from) in &leaving {
+                // The next entry after this exit bounds the same low corner.
+                let to = (1..4).find_map(|step| {
+                    entering
+                        .iter()
+                        .find(|(other, _)| *other == (side + step) % 4)
+                });
+                if let Some((_, to)) = to {
+                    out.push((*from, *to));
+                }
+            }
+        }
+        out
+    }
+}
+
+fn crossing(a: Point, value_a: f64, b: Point, value_b: f64, level: f64) -> Point {
+    let share = (level - value_a) / (value_b - value_a);
+    (a.0 + share * (b.0 - a.0), a.1 + share * (b.1 - a.1))
+}
+
+fn segments(line: &[(Point, Point)]) -> String {
+    line.iter().map(|(a, b)| path([*a, *b])).collect()
+}
+
+/// Segments joined end to end, so that a dash pattern runs on.
+fn chained(mut line: Vec<(Point, Point)>) -> String {
+    let near = |a: Point, b: Point| (a.0 - b.0).abs() + (a.1 - b.1).abs() < 1e-6;
+    let mut out = String::new();
+    while let Some((a, b)) = line.pop() {
+        let mut chain = std::collections::VecDeque::from([a, b]);
+        while let Some(at) = line.iter().position(|(p, q)| {
+            [*p, *q]
+                .iter()
+                .any(|end| near(*end, chain[0]) || near(*end, chain[chain.len() - 1]))
+        }) {
+            let (p, q) = line.swap_remove(at);
+            let last = chain[chain.len() - 1];
+            if near(p, last) {
+                chain.push_back(q);
+            } else if near(q, last) {
+                chain.push_back(p);
+            } else if near(p, chain[0]) {
+                chain.push_front(q);
+            } else {
+                chain.push_front(p);
+            }
+        }
+        out.push_str(&path(chain));
+    }
+    out
+}
+
+/// A label on each line, where it is least crowded by those already placed.
+fn labels(grid: &Grid) -> Markup {
+    let mut placed: Vec<Point> = Vec::new();
+    let mut texts = Vec::new();
+    let (left, right) = (grid.x[0] + 22.0, grid.x[grid.x.len() - 1] - 22.0);
+    let (low, high) = (grid.y[0] - 9.0, grid.y[grid.y.len() - 1] + 9.0);
+    for level in LEVELS {
+        let best = grid
+            .line(level.ln())
+            .into_iter()
+            .map(|(a, b)| (0.5 * (a.0 + b.0), 0.5 * (a.1 + b.1)))
+            .filter(|p| p.0 > left && p.0 < right && p.1 < low && p.1 > high)
+            .map(|p| {
+                let room = placed
+                    .iter()
+                    .map(|q| (p.0 - q.0).abs().max(2.0 * (p.1 - q.1).abs()))
+                    .fold(90.0, f64::min);
+                (room, p)
+            })
+            .max_by(|a, b| a.0.total_cmp(&b.0));
+        if let Some((room, p)) = best
+            && room > 36.0
+        {
+            placed.push(p);
+            texts.push((p, chosen_percent(level)));
+        }
+    }
+    html! {
+        @for (p, text) in texts {
+            text class="onmap small mid" x=(px(p.0)) y=(px(p.1 + 4.0)) { (text) }
+        }
+    }
+}
+
+/// What the colours mean.
+fn key(from_px: f64, to_px: f64, y_px: f64) -> Markup {
+    let step = (to_px - from_px) / COLOURS.len() as f64;
+    html! {
+        @for (i, colour) in COLOURS.iter().enumerate() {
+            rect x=(px(from_px + step * i as f64)) y=(px(y_px)) width=(px(step)) height="12" fill=(colour) {}
+        }
+        @for (i, level) in LEVELS.iter().enumerate() {
+            text class="mid small" x=(px(from_px + step * (i + 1) as f64)) y=(px(y_px + 26.0)) { (chosen_percent(*level).replace(" %", "")) }
+        }
+        text class="end small" x=(px(to_px)) y=(px(y_px + 26.0)) { "%" }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::report::synthetic;
+
+    /// Two columns by two rows.
+    fn square(values: [f64; 4]) -> Grid {
+        Grid {
+            x: vec![0.0, 10.0],
+            y: vec![0.0, 10.0],
+            log_rate: vec![vec![values[0], values[1]], vec![values[3], values[2]]],
+        }
+    }
+
+    #[test]
+    fn analytic_level_lines_cut_the_sides_where_the_value_is_met() {
+        let line = square([0.0, 4.0, 4.0, 0.0]).line(1.0);
+        assert_eq!(line.len(), 1);
+        let (a, b) = line[0];
+        assert!((a.0 - 2.5).abs() < 1e-12 && (b.0 - 2.5).abs() < 1e-12);
+        assert_eq!(square([1.0; 4]).line(2.0), []);
+        assert_eq!(square([1.0; 4]).above(2.0), "");
+        assert_eq!(square([3.0; 4]).above(2.0), "M0 0L10 0L10 10L0 10Z");
+        assert_eq!(
+            square([4.0, 0.0, 4.0, 0.0]).line(2.0).len(),
+            2,
+            "a saddle has two lines"
+        );
+    }
+
+    #[test]
+    fn prop_the_line_of_the_allowed_rate_lies_between_settings_below_and_above_it() {
+        let results = synthetic::results();
+        let picture = picture(&results, Units::Metric, "pid").unwrap();
+        let svg = picture.standalone();
+        let d = svg
+            .split("class=\"allowed\" d=\"M")
+            .nth(1)
+            .unwrap()
+            .split('"')
+            .next()
+            .unwrap();
+        let points: Vec<(f64, f64)> = d
+            .split(['L', 'M'])
+            .map(|p| {
+                let mut xy = p.split(' ').map(|n| n.parse().unwrap());
+                (xy.next().unwrap(), xy.next().unwrap())
+            })
+            .collect();
+        assert!(points.len() >= results.speeds_m_s.len());
+        let (first, last) = (
+            results.clearances_m[0],
+            *results.clearances_m.last().unwrap(),
+        );
+        for (i, speed_m_s) in results.speeds_m_s.iter().enumerate() {
+            let x = 52.0 + (380.0 - 52.0) * i as f64 / 7.0;
+            // A tenth of a px is what the path keeps.
+            let (_, y) = *points
+                .iter()
+                .find(|(px, _)| (px - x).abs() <= 0.11)
+                .unwrap();
+            let clearance_m = first + (300.0 - y) / 260.0 * (last - first);
+            let tenth_px_m = 0.1 / 260.0 * (last - first);
+            for cell in &results.strike_rates {
+                if cell.controller == "pid" && cell.speed_m_s == *speed_m_s {
+                    if cell.clearance_m < clearance_m - tenth_px_m {
+                        assert!(cell.rate > results.allowed_rate);
+                    } else if cell.clearance_m > clearance_m + tenth_px_m {
+                        assert!(cell.rate < results.allowed_rate);
+                    }
+                }
+            }
+        }
+    }
+}

@@ -1,0 +1,155 @@
+//! Pictures: each one a fixed drawing that stands alone as a file and sits in the page.
+//!
+//! Text and lines take the reader's ink colour, so dark mode needs nothing; fonts are generic. Coordinates are px of the
+//! viewBox, y down.
+
+pub mod above;
+pub mod axes;
+pub mod budget;
+pub mod map;
+pub mod rates;
+pub mod shift;
+
+use super::display::{Units, controller_title};
+use crate::results::Results;
+use crate::sim::trace::Trace;
+use maud::{Markup, PreEscaped, html};
+
+/// Style of every drawing; the page includes it once.
+pub const CHART_CSS: &str = include_str!("chart.css");
+
+/// One picture.
+#[derive(Clone, Debug)]
+pub struct Picture {
+    /// File name without its ending.
+    pub name: String,
+    /// Title.
+    pub title: String,
+    /// What it shows and how to read it: caption and text alternative.
+    pub caption: String,
+    /// Width of the viewBox, px.
+    pub width: f64,
+    /// Height of the viewBox, px.
+    pub height: f64,
+    /// The drawing.
+    pub body: Markup,
+}
+
+impl Picture {
+    /// An SVG file of its own, with a background, so that it can be read wherever it is put.
+    pub fn standalone(&self) -> String {
+        let style = format!(
+            ":root{{color-scheme:light dark}}.chart{{color:#1d2327}}.paper{{fill:#fff}}@media \
+             (prefers-color-scheme:dark){{.chart{{color:#e6e9eb}}.paper{{fill:#16191b}}}}\n{CHART_CSS}"
+        );
+        let body = html! {
+            style { (PreEscaped(style)) }
+            rect class="paper" width="100%" height="100%" {}
+            (self.body)
+        };
+        format!(
+            "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n{}\n",
+            self.element(body).into_string()
+        )
+    }
+
+    /// The element for the page.
+    pub fn inline(&self) -> Markup {
+        self.element(self.body.clone())
+    }
+
+    fn element(&self, body: Markup) -> Markup {
+        let view = format!("0 0 {} {}", self.width, self.height);
+        let (title, desc) = (
+            format!("{}-title", self.name),
+            format!("{}-desc", self.name),
+        );
+        html! {
+            svg class="chart" xmlns="http://www.w3.org/2000/svg" viewBox=(view) width=(self.width) height=(self.height)
+                role="img" aria-labelledby={ (title) " " (desc) } {
+                title id=(title) { (printable(&self.title)) }
+                desc id=(desc) { (printable(&self.caption)) }
+                (body)
+            }
+        }
+    }
+}
+
+/// Pictures of a study.
+pub struct Pictures {
+    /// Strike rate over speed and clearance, one per controller.
+    pub maps: Vec<Picture>,
+    /// Strike rate against clearance, one per speed.
+    pub rates: Vec<Picture>,
+    /// Error budget at the working speed.
+    pub budget: Option<Picture>,
+    /// Passes from above.
+    pub above: Vec<Picture>,
+    /// Shift and demand over distance.
+    pub shift: Vec<Picture>,
+}
+
+impl Pictures {
+    /// All of them in reading order.
+    pub fn all(&self) -> impl Iterator<Item = &Picture> {
+        self.maps
+            .iter()
+            .chain(&self.rates)
+            .chain(&self.budget)
+            .chain(&self.above)
+            .chain(&self.shift)
+    }
+}
+
+/// Draws a study.
+pub fn study_pictures(results: &Results, traces: &[Trace]) -> Pictures {
+    let units = Units::from_name(&results.scenario.units);
+    let all: Vec<&Trace> = traces.iter().collect();
+    let stretch = above::stretch(&all);
+    Pictures {
+        maps: map::pictures(results, units),
+        rates: rates::pictures(results, units),
+        budget: budget::picture(results, units),
+        above: traces
+            .iter()
+            .map(|trace| {
+                let name = format!("pass_{}", trace.kind.name());
+                above::picture(&name, units, trace, stretch)
+            })
+            .collect(),
+        shift: traces
+            .iter()
+            .map(|trace| {
+                let name = format!("shift_{}", trace.kind.name());
+                shift::picture(&name, units, trace)
+            })
+            .collect(),
+    }
+}
+
+/// A text without the control characters that XML forbids.
+fn printable(text: &str) -> String {
+    text.chars()
+        .map(|c| if c.is_control() && c != '\n' { ' ' } else { c })
+        .collect()
+}
+
+/// Class of a controller's marks in `chart.css`.
+fn controller_class(name: &str) -> &'static str {
+    match name {
+        "locked" => "k0",
+        "on_off" => "k1",
+        "pid" => "k2",
+        "lag_compensated" => "k3",
+        _ => "k4",
+    }
+}
+
+/// "PID at 8 km/h".
+fn trace_title(units: Units, trace: &Trace) -> String {
+    format!(
+        "{} at {}",
+        controller_title(trace.kind.name()),
+        units.speed_text(trace.speed_m_s)
+    )
+}

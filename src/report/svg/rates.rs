@@ -1,0 +1,244 @@
+//! Strike rate against clearance with its limits, one picture per speed, the controllers together.
+
+use super::axes::{Scale, bottom, closed, left, path, px};
+use super::{Picture, controller_class};
+use crate::report::display::{Units, chosen_percent, controller_title, trimmed};
+use crate::report::text::ran;
+use crate::results::{Results, StrikeRate};
+use maud::{Markup, html};
+
+const WIDTH_PX: f64 = 440.0;
+const HEIGHT_PX: f64 = 360.0;
+const LABEL_GAP_PX: f64 = 16.0;
+
+/// One picture per simulated speed.
+pub fn pictures(results: &Results, units: Units) -> Vec<Picture> {
+    let floor = floor(results);
+    results
+        .speeds_m_s
+        .iter()
+        .enumerate()
+        .map(|(i, speed_m_s)| picture(results, units, i, *speed_m_s, floor))
+        .collect()
+}
+
+/// The decade below the smallest number that is to be seen.
+fn floor(results: &Results) -> f64 {
+    let smallest = results
+        .strike_rates
+        .iter()
+        .map(|cell| {
+            if cell.rate > 0.0 {
+                cell.rate
+            } else {
+                cell.upper
+            }
+        })
+        .filter(|shown| *shown > 0.0)
+        .fold(0.1, f64::min);
+    10f64.powf((smallest.log10() + 1e-9).floor().max(-7.0))
+}
+
+fn picture(results: &Results, units: Units, index: usize, speed_m_s: f64, floor: f64) -> Picture {
+    let lines: Vec<(&str, Vec<&StrikeRate>)> = ran(results)
+        .map(|name| {
+            let line = results
+                .strike_rates
+                .iter()
+                .filter(|cell| cell.controller == name && cell.speed_m_s == speed_m_s)
+                .collect();
+            (name, line)
+        })
+        .collect();
+    let clearances: Vec<f64> = results
+        .clearances_m
+        .iter()
+        .map(|c| units.small(*c))
+        .collect();
+    let first = clearances.first().copied().unwrap_or(0.0);
+    let last = clearances.last().copied().unwrap_or(1.0);
+    let x = Scale::linear(first, last, 62.0, WIDTH_PX - 112.0);
+    let y = Scale::log(floor, 1.0, 305.0, 34.0);
+    let title = format!("Plants struck at {}", units.speed_text(speed_m_s));
+    let allowed = y.px(results.allowed_rate);
+    let working = x.px(units.small(results.working_clearance_m));
+    let body = html! {
+        text class="head" x=(px(x.from_px)) y="18" { (title) }
+        (left(&y, x.from_px, x.to_px, &y.decades(), chosen_percent))
+        path class="thin" d=(path([(working, y.from_px), (working, y.to_px)])) {}
+        path class="rule" d=(path([(x.from_px, allowed), (x.to_px, allowed)])) {}
+        @for (name, line) in &lines { (drawn(name, line, units, &x, &y)) }
+        (bottom(&x, y.from_px, &x.ticks(7), |c| trimmed(c, 2), &format!("clearance, {}", units.small_unit())))
+        (labels(results, &lines, &x, &y))
+    };
+    Picture {
+        name: format!(
+            "strike_rate_{}_{}_{}",
+            index + 1,
+            units.speed_number(speed_m_s),
+            units.speed_unit().replace('/', "_")
+        ),
+        title,
+        caption: format!(
+            "Share of plants struck against clearance at {}, with {} limits as bands. Dots: simulated settings, hollow where \
+             fewer than ten passes had a strike. A triangle marks the upper limit where no plant was struck. Dashed: the \
+             allowed {}. Dotted: the working clearance.",
+            units.speed_text(speed_m_s),
+            chosen_percent(results.level),
+            chosen_percent(results.allowed_rate)
+        ),
+        width: WIDTH_PX,
+        height: HEIGHT_PX,
+        body,
+    }
+}
+
+fn drawn(name: &str, line: &[&StrikeRate], units: Units, x: &Scale, y: &Scale) -> Markup {
+    let class = controller_class(name);
+    let at = |cell: &StrikeRate, rate: f64| (x.px(units.small(cell.clearance_m)), y.px(rate));
+    let band = line
+        .iter()
+        .map(|cell| at(cell, cell.upper))
+        .chain(line.iter().rev().map(|cell| at(cell, cell.lower)));
+    let struck: Vec<&&StrikeRate> = line.iter().filter(|cell| cell.rate > 0.0).collect();
+    html! {
+        @if line.len() > 1 { path class={ "band " (class) } d=(closed(band)) {} }
+        path class={ "line " (class) } d=(path(struck.iter().map(|cell| at(cell, cell.rate)))) {}
+        @for cell in struck {
+            @let (cx, cy) = at(cell, cell.rate);
+            @let open = if cell.resolved { "" } else { " open" };
+            circle class={ "dot " (class) (open) } cx=(px(cx)) cy=(px(cy)) r="2.6" {}
+        }
+        @for cell in line.iter().filter(|cell| cell.rate <= 0.0) {
+            @let (cx, cy) = at(cell, cell.upper);
+            path class={ "dot open " (class) } d=(closed([(cx - 4.0, cy - 3.5), (cx + 4.0, cy - 3.5), (cx, cy + 3.5)])) {}
+        }
+    }
+}
+
+/// Names at the right end of the lines, moved apart.
+fn labels(results: &Results, lines: &[(&str, Vec<&StrikeRate>)], x: &Scale, y: &Scale) -> Markup {
+    let mut ends: Vec<(f64, &str, String)> = lines
+        .iter()
+        .filter_map(|(name, line)| {
+            let cell = line.last()?;
+            let shown = if cell.rate > 0.0 {
+                cell.rate
+            } else {
+                cell.upper
+            };
+            Some((y.px(shown), controller_class(name), short(name).to_owned()))
+        })
+        .collect();
+    ends.push((
+        y.px(results.allowed_rate),
+        "",
+        format!("allowed {}", chosen_percent(results.allowed_rate)),
+    ));
+    ends.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let mut places: Vec<f64> = ends.iter().map(|end| end.0).collect();
+    for _ in 0..50 {
+        for i in 1..places.len() {
+            let lack = LABEL_GAP_PX - (places[i] - places[i - 1]);
+            if lack > 0.0 {
+                places[i - 1] -= 0.5 * lack;
+                places[i] += 0.5 * lack;
+            }
+        }
+        if let Some(last) = places.last_mut() {
+            *last = last.min(y.from_px);
+        }
+    }
+    html! {
+        @for ((end, class, text), place) in ends.iter().zip(&places) {
+            path class="lead" d=(path([(x.to_px + 3.0, *end), (x.to_px + 12.0, *place)])) {}
+            @if !class.is_empty() {
+                circle class={ "dot " (class) } cx=(px(x.to_px + 16.0)) cy=(px(*place)) r="3.2" {}
+            }
+            text class="small" x=(px(x.to_px + 23.0)) y=(px(place + 4.0)) { (text) }
+        }
+    }
+}
+
+/// A name that fits beside a line.
+fn short(name: &str) -> &str {
+    match name {
+        "locked" => "locked",
+        "on_off" => "on-off",
+        "lag_compensated" => "lag-comp.",
+        "lag_compensated_yaw" => "lag + yaw rate",
+        _ => controller_title(name),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::report::synthetic;
+
+    /// Numbers of an attribute of every element that starts with `element`.
+    fn attributes(svg: &str, element: &str, name: &str) -> Vec<f64> {
+        svg.split(element)
+            .skip(1)
+            .map(|rest| {
+                let rest = rest.split(&format!(" {name}=\"")).nth(1).unwrap();
+                rest.split('"').next().unwrap().parse().unwrap()
+            })
+            .collect()
+    }
+
+    /// Px of the tick with that text.
+    fn tick(svg: &str, text: &str) -> f64 {
+        let before = svg.split(&format!(">{text}</text>")).next().unwrap();
+        let y = before.rsplit(" y=\"").next().unwrap();
+        y.split('"').next().unwrap().parse::<f64>().unwrap()
+    }
+
+    #[test]
+    fn prop_the_dots_stand_at_the_rates_of_the_results() {
+        let results = synthetic::results();
+        for (i, picture) in pictures(&results, Units::Metric).iter().enumerate() {
+            let svg = picture.standalone();
+            let per_decade = tick(&svg, "1 %") - tick(&svg, "10 %");
+            for name in ran(&results) {
+                let element = format!("<circle class=\"dot {}", controller_class(name));
+                let mut dots = attributes(&svg, &element, "cy");
+                dots.pop();
+                let rates: Vec<f64> = results
+                    .strike_rates
+                    .iter()
+                    .filter(|cell| {
+                        cell.controller == name
+                            && cell.speed_m_s == results.speeds_m_s[i]
+                            && cell.rate > 0.0
+                    })
+                    .map(|cell| cell.rate)
+                    .collect();
+                assert_eq!(dots.len(), rates.len());
+                for (dot, rate) in dots.iter().zip(rates) {
+                    let shown = 0.01 * 10f64.powf((tick(&svg, "1 %") - 4.5 - dot) / per_decade);
+                    // Dots and ticks are kept to a tenth of a px.
+                    let tolerance = 10f64.powf(0.2 / per_decade) - 1.0;
+                    assert!((shown / rate - 1.0).abs() < tolerance, "{shown} {rate}");
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn prop_a_rate_of_zero_is_shown_by_its_upper_limit_alone() {
+        let mut results = synthetic::results();
+        results.strike_rates.retain(|cell| cell.controller == "pid");
+        results.controllers.retain(|note| note.controller == "pid");
+        for cell in &mut results.strike_rates {
+            cell.rate = 0.0;
+            cell.lower = 0.0;
+        }
+        let svg = pictures(&results, Units::Metric)[0].standalone();
+        assert_eq!(
+            svg.matches("<path class=\"dot open k2\"").count(),
+            results.clearances_m.len()
+        );
+        assert_eq!(svg.matches("<circle").count(), 1, "the one beside the name");
+    }
+}

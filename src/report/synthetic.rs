@@ -1,0 +1,297 @@
+//! Made-up results and passes for the tests of this room: smooth formulas, no simulation behind them.
+
+use crate::model::controller::Kind;
+use crate::results::*;
+use crate::sim::trace::{Fate, Plant, Sample, Trace};
+
+/// Tool error of the made-up controllers, m.
+fn sd_m(kind: Kind, speed_m_s: f64) -> f64 {
+    let base = match kind {
+        Kind::Locked => 0.050,
+        Kind::OnOff => 0.022,
+        Kind::Pid => 0.0138,
+        Kind::LagCompensated => 0.0125,
+        Kind::LagCompensatedYaw => 0.0115,
+    };
+    base * (1.0 + 0.03 * (speed_m_s - 1.0).powi(2))
+}
+
+/// A study of five controllers, eight speeds and twelve clearances that nobody ever ran.
+pub fn results() -> Results {
+    let speeds_m_s: Vec<f64> = (0..8).map(|i| (3.0 + 1.5 * f64::from(i)) / 3.6).collect();
+    let clearances_m: Vec<f64> = (0..12)
+        .map(|i| 0.020 + 0.005 * f64::from(i))
+        .chain([0.038])
+        .collect();
+    let mut clearances_m: Vec<f64> = clearances_m
+        .into_iter()
+        .filter(|c| (c - 0.040).abs() > 1e-9)
+        .collect();
+    clearances_m.sort_by(f64::total_cmp);
+    let working_speed_m_s = speeds_m_s[3];
+    let plants = 400_000;
+    let rate_at = |kind: Kind, v: f64, c: f64, plants: u64| {
+        let z = (c - 0.015) / (sd_m(kind, v).powi(2) + 0.010f64.powi(2)).sqrt();
+        let rate = statrs::function::erf::erfc(z / 2f64.sqrt());
+        let struck = (rate * plants as f64).round();
+        let rate = struck / plants as f64;
+        let passes_with_strikes = (struck / 3.0).ceil().min(400.0) as u64;
+        StrikeRate {
+            controller: kind.name().into(),
+            speed_m_s: v,
+            clearance_m: c,
+            rate,
+            lower: rate * 0.7,
+            upper: (rate * 1.3 + 3.7 / (plants as f64 / 40.0)).min(1.0),
+            cut_rate: rate * 0.1,
+            plants,
+            passes: 400,
+            passes_with_strikes,
+            resolved: passes_with_strikes >= 10,
+        }
+    };
+    let grid = |plants: u64| -> Vec<StrikeRate> {
+        let mut cells = Vec::new();
+        for kind in Kind::ALL {
+            for v in &speeds_m_s {
+                for c in &clearances_m {
+                    cells.push(rate_at(kind, *v, *c, plants));
+                }
+            }
+        }
+        cells
+    };
+    let strike_rates = grid(plants);
+    let tracking = Kind::ALL
+        .into_iter()
+        .flat_map(|kind| speeds_m_s.iter().map(move |v| (kind, *v)))
+        .map(|(kind, v)| Tracking {
+            controller: kind.name().into(),
+            speed_m_s: v,
+            tool_error_mean_m: -0.0012,
+            tool_error_sd_m: sd_m(kind, v),
+            tool_error_sd_se_m: 0.0002,
+            linear_tool_error_sd_m: (kind != Kind::OnOff).then(|| sd_m(kind, v) * 0.99),
+            axle_wander_sd_m: 0.046,
+            linear_axle_wander_sd_m: Some(0.0458),
+            demand_p999_m: 0.165,
+            demand_p50_m: 0.031,
+            demand_p95_m: 0.094,
+            end_stop_share: 0.0004 * v,
+            valve_saturated_share: 0.012,
+            within_38mm_share: 1.0 - 0.002 * v,
+            longest_miss_m: 3.2,
+            believe: if kind == Kind::OnOff {
+                "simulated only"
+            } else {
+                "either"
+            }
+            .into(),
+        })
+        .collect();
+    let sources = [
+        ("driver: what the eye misses", 0.012),
+        ("driver: restless steering", 0.009),
+        ("planter's wander", 0.007),
+        ("camera noise", 0.006),
+        ("camera roll", 0.005),
+        ("camera alignment", 0.008),
+        ("sway of the hitch", 0.004),
+    ];
+    let mut error_budget = Vec::new();
+    let mut loops = Vec::new();
+    for kind in Kind::ALL.into_iter().filter(|kind| *kind != Kind::OnOff) {
+        for v in &speeds_m_s {
+            let total: f64 = sources.iter().map(|(_, sd)| sd * sd).sum();
+            for (source, sd) in sources {
+                error_budget.push(BudgetShare {
+                    controller: kind.name().into(),
+                    speed_m_s: *v,
+                    source: source.into(),
+                    variance_m2: sd * sd / total * (0.99 * sd_m(kind, *v)).powi(2),
+                });
+            }
+            if kind != Kind::Locked {
+                loops.push(LoopMargins {
+                    controller: kind.name().into(),
+                    speed_m_s: *v,
+                    gain_margin: Some(2.7),
+                    phase_margin_rad: Some(0.82),
+                    modulus_margin: 0.58,
+                    critical_speed_m_s: (kind != Kind::Pid).then_some(2.9),
+                });
+            }
+        }
+    }
+    let working_clearance_m = 0.038;
+    let rows = Kind::ALL
+        .into_iter()
+        .flat_map(|kind| (0..4u32).map(move |row| (kind, row)))
+        .map(|(kind, row)| {
+            let cell = rate_at(kind, working_speed_m_s, working_clearance_m, plants / 4);
+            RowRate {
+                controller: cell.controller,
+                speed_m_s: working_speed_m_s,
+                clearance_m: working_clearance_m,
+                row: row + 1,
+                offset_m: 0.675 - 0.45 * f64::from(row),
+                rate: cell.rate,
+                lower: cell.lower,
+                upper: cell.upper,
+                plants: cell.plants,
+                passes_with_strikes: cell.passes_with_strikes,
+                resolved: cell.resolved,
+            }
+        })
+        .collect();
+    let choice = |kind: Kind, v: f64, c: f64| {
+        let cell = rate_at(kind, v, c, plants);
+        Choice {
+            controller: cell.controller,
+            speed_m_s: v,
+            clearance_m: c,
+            rate: cell.rate,
+            lower: cell.lower,
+            upper: cell.upper,
+        }
+    };
+    let answer = Answer {
+        fewest: Some(choice(Kind::LagCompensatedYaw, speeds_m_s[0], 0.075)),
+        fastest: Some(choice(
+            Kind::LagCompensatedYaw,
+            speeds_m_s[2],
+            working_clearance_m,
+        )),
+        limit: "the camera comes too late above 10 km/h: a longer lookahead would help".into(),
+    };
+    let assumption = |key: &str, value: &str, origin: &str, meaning: &str| Assumption {
+        key: key.into(),
+        value: value.into(),
+        origin: origin.into(),
+        meaning: meaning.into(),
+    };
+    Results {
+        schema_version: SCHEMA_VERSION,
+        tool: Tool {
+            name: "rowroom".into(),
+            version: "0.0.0".into(),
+        },
+        scenario: ScenarioStamp {
+            name: "Synthetic numbers, no field".into(),
+            description: "Made up by formulas for tests of the report; nothing was simulated.".into(),
+            file: "synthetic.toml".into(),
+            sha256: "0123456789abcdef".repeat(4),
+            units: "metric".into(),
+        },
+        seed: u64::MAX,
+        passes: 400,
+        step_s: 0.005,
+        complete: true,
+        level: LEVEL,
+        length_m: 200.0,
+        entry_length_m: 15.0,
+        allowed_rate: 0.01,
+        working_clearance_m,
+        working_speed_m_s,
+        controllers: Kind::ALL
+            .into_iter()
+            .map(|kind| ControllerNote {
+                controller: kind.name().into(),
+                left_out: None,
+            })
+            .collect(),
+        strike_rates,
+        entry: grid(plants / 20),
+        rows,
+        tracking,
+        error_budget,
+        loops,
+        assumptions: vec![
+            assumption("plants.protected_radius", "15 mm", "assumed", "stem and shallow roots that a tool must not prune"),
+            assumption("tractor.wheelbase", "2.5 m", "scenario", "front to rear axle"),
+            assumption("controller.pid", "SIMC", "Skogestad 2003", "rule for the gains"),
+        ],
+        warnings: vec![
+            "At 38 mm and 13.5 km/h the rate of lag_compensated_yaw hangs on 4 passes; more passes would settle it.".into(),
+        ],
+        answer,
+        speeds_m_s,
+        clearances_m,
+    }
+}
+
+/// One made-up pass per controller over the same ground.
+pub fn traces() -> Vec<Trace> {
+    Kind::ALL.into_iter().map(trace).collect()
+}
+
+fn trace(kind: Kind) -> Trace {
+    let (speed_m_s, clearance_m, length_m) = (2.0833333333333335, 0.038, 200.0);
+    let tick_s = 0.005;
+    let wave = |s: f64, length: f64, phase: f64| (std::f64::consts::TAU * s / length + phase).sin();
+    let row = |s: f64| 0.030 * wave(s, 60.0, 0.0) + 0.015 * wave(s, 23.0, 1.0);
+    let frame = |s: f64| {
+        0.050 * wave(s, 37.0, 2.0) + 0.045 * wave(s, 90.0, 0.5) + 0.012 * wave(s, 7.0, 0.0)
+    };
+    let shift = |s: f64| match kind {
+        Kind::Locked => 0.0,
+        _ => {
+            let late = 0.4 + 6.0 * (sd_m(kind, speed_m_s) - 0.011) / 0.011;
+            (row(s - late) - frame(s - late)).clamp(-0.1, 0.1)
+        }
+    };
+    let error = |s: f64| frame(s) + shift(s) - row(s);
+    let samples = (0..(length_m / speed_m_s / tick_s) as usize)
+        .map(|i| {
+            let time_s = i as f64 * tick_s;
+            let s = time_s * speed_m_s;
+            Sample {
+                time_s,
+                station_m: s,
+                axle_m: frame(s),
+                heading_rad: 0.0,
+                row_m: row(s),
+                frame_m: frame(s),
+                wanted_shift_m: row(s) - frame(s),
+                shift_m: shift(s),
+                tool_error_m: error(s),
+                command: 0.0,
+                seen: !(60.0..66.0).contains(&s) && !(140.0..141.0).contains(&s),
+            }
+        })
+        .collect();
+    let row_offset_m = vec![0.675, 0.225, -0.225, -0.675];
+    let plants = (0..4)
+        .flat_map(|r| (0..1000).map(move |i| (r, 0.2 * f64::from(i))))
+        .map(|(r, s)| {
+            let scatter =
+                0.010 * (12.9898 * s + 78.233 * r as f64).sin() + 0.004 * wave(s, 3.0, r as f64);
+            let need = (scatter - error(s)).abs() + 0.015;
+            Plant {
+                row: r,
+                station_m: s,
+                lateral_m: row(s) + scatter,
+                fate: if need > clearance_m + 0.010 {
+                    Fate::Cut
+                } else if need > clearance_m {
+                    Fate::Struck
+                } else {
+                    Fate::Spared
+                },
+                needed_clearance_m: need,
+            }
+        })
+        .collect();
+    Trace {
+        kind,
+        speed_m_s,
+        clearance_m,
+        seed: 1,
+        pass: 17,
+        row_offset_m,
+        entry_length_m: 15.0,
+        half_stroke_m: 0.1,
+        samples,
+        plants,
+    }
+}

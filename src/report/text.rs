@@ -1,0 +1,269 @@
+//! The answer on a terminal: plain words first, at most 100 columns, no colour.
+
+use super::display::{
+    Units, chosen_percent, controller_title, grouped, limit_in_words, percent, plants_in_words,
+};
+use crate::results::{Choice, Results, StrikeRate};
+
+const WIDTH: usize = 100;
+
+/// What the study found, in plain language, with the strike rates at the working clearance.
+pub fn answer_text(results: &Results) -> String {
+    let units = Units::from_name(&results.scenario.units);
+    let mut out = String::new();
+    let mut paragraph = |text: &str| out.push_str(&wrapped(text, WIDTH));
+
+    paragraph(&results.scenario.name);
+    if !results.complete {
+        paragraph("This study was cut short: the numbers stand for the passes that were done.");
+    }
+    paragraph("");
+    for line in answer_lines(results, units) {
+        paragraph(&line);
+    }
+    paragraph("");
+    paragraph(&format!(
+        "Plants struck in % with the tools {} from the row, and in brackets the upper {} limit:",
+        units.clearance(results.working_clearance_m),
+        chosen_percent(results.level),
+    ));
+    paragraph("");
+    out.push_str(&rate_table(results, units));
+
+    let mut paragraph = |text: &str| out.push_str(&wrapped(text, WIDTH));
+    for note in &results.controllers {
+        if let Some(reason) = &note.left_out {
+            paragraph(&format!(
+                "Left out: {}, because {reason}.",
+                controller_title(&note.controller)
+            ));
+        }
+    }
+    if !results.warnings.is_empty() {
+        paragraph("");
+        for warning in &results.warnings {
+            paragraph(&format!("Warning: {warning}"));
+        }
+    }
+    paragraph("");
+    paragraph(&format!(
+        "Seed {}, {} passes of {} at each speed. A simulated speed is not a permission: makers' manuals, \
+         local rules and what you see in the field come first.",
+        results.seed,
+        grouped(results.passes),
+        units.distance_text(results.length_m),
+    ));
+    out
+}
+
+/// The short answer, one sentence or two per line; the page opens with the same words.
+pub fn answer_lines(results: &Results, units: Units) -> Vec<String> {
+    let mut lines = Vec::new();
+    let allowed = format!(
+        "{} ({})",
+        plants_in_words(results.allowed_rate),
+        chosen_percent(results.allowed_rate)
+    );
+    lines.push(match &results.answer.fastest {
+        Some(choice) => format!(
+            "Fastest simulated setting that keeps the allowed {allowed} with the tools {} from the row: {}.",
+            units.clearance(results.working_clearance_m),
+            setting(choice, units, false)
+        ),
+        None => format!(
+            "No simulated speed keeps the allowed {allowed} with the tools {} from the row.",
+            units.clearance(results.working_clearance_m)
+        ),
+    });
+    lines.push(format!(
+        "What limits it: {}",
+        sentence(&results.answer.limit)
+    ));
+    if let Some(choice) = &results.answer.fewest {
+        lines.push(format!(
+            "Fewest strikes of all simulated settings: {}.",
+            setting(choice, units, true)
+        ));
+    }
+    lines
+}
+
+/// A setting and how often it strikes, in words.
+pub fn setting(choice: &Choice, units: Units, with_clearance: bool) -> String {
+    let clearance = if with_clearance {
+        format!(" and {}", units.clearance(choice.clearance_m))
+    } else {
+        String::new()
+    };
+    format!(
+        "{} at {}{clearance}, {} struck, at worst {}",
+        controller_title(&choice.controller),
+        units.speed_text(choice.speed_m_s),
+        plants_in_words(choice.rate),
+        limit_in_words(choice.upper)
+    )
+}
+
+/// A text as a sentence: one full stop at its end.
+pub fn sentence(text: &str) -> String {
+    let text = text.trim();
+    if text.ends_with(['.', '!', '?']) {
+        text.to_owned()
+    } else {
+        format!("{text}.")
+    }
+}
+
+fn rate_table(results: &Results, units: Units) -> String {
+    let controllers: Vec<&str> = ran(results).collect();
+    let mut rows = vec![
+        std::iter::once(units.speed_unit().to_owned())
+            .chain(
+                controllers
+                    .iter()
+                    .map(|name| controller_title(name).to_owned()),
+            )
+            .collect::<Vec<_>>(),
+    ];
+    let mut unresolved = false;
+    for speed_m_s in &results.speeds_m_s {
+        let mut row = vec![units.speed_number(*speed_m_s)];
+        for controller in &controllers {
+            row.push(match cell(results, controller, *speed_m_s) {
+                Some(cell) => {
+                    unresolved |= !cell.resolved;
+                    let mark = if cell.resolved { " " } else { "*" };
+                    format!("{} ({}){mark}", bare(cell.rate), bare(cell.upper))
+                }
+                None => String::new(),
+            });
+        }
+        rows.push(row);
+    }
+    let mut out = aligned(&rows);
+    if unresolved {
+        out.push_str(&wrapped(
+            "* hangs on fewer than ten passes with strikes: not resolved, more passes would tell.",
+            WIDTH,
+        ));
+    }
+    out
+}
+
+/// A share in percent without the sign.
+fn bare(share: f64) -> String {
+    percent(share).trim_end_matches(" %").to_owned()
+}
+
+/// Names of the controllers that ran, in output order.
+pub fn ran(results: &Results) -> impl Iterator<Item = &str> {
+    results
+        .controllers
+        .iter()
+        .filter(|note| note.left_out.is_none())
+        .map(|note| note.controller.as_str())
+}
+
+/// The rate at the working clearance.
+pub fn cell<'a>(results: &'a Results, controller: &str, speed_m_s: f64) -> Option<&'a StrikeRate> {
+    results.strike_rates.iter().find(|cell| {
+        cell.controller == controller
+            && cell.speed_m_s == speed_m_s
+            && cell.clearance_m == results.working_clearance_m
+    })
+}
+
+/// Right-aligned columns.
+fn aligned(rows: &[Vec<String>]) -> String {
+    let columns = rows.iter().map(Vec::len).max().unwrap_or(0);
+    let widths: Vec<usize> = (0..columns)
+        .map(|column| {
+            rows.iter()
+                .filter_map(|row| row.get(column))
+                .map(|text| text.chars().count())
+                .max()
+                .unwrap_or(0)
+        })
+        .collect();
+    let mut out = String::new();
+    for row in rows {
+        let line: Vec<String> = row
+            .iter()
+            .zip(&widths)
+            .map(|(text, width)| format!("{text:>width$}"))
+            .collect();
+        out.push_str(line.join("  ").trim_end());
+        out.push('\n');
+    }
+    out
+}
+
+/// A paragraph broken at spaces; a word longer than the width stays whole.
+fn wrapped(text: &str, width: usize) -> String {
+    let mut out = String::new();
+    let mut column = 0;
+    for word in text.split_whitespace() {
+        let length = word.chars().count();
+        if column > 0 && column + 1 + length > width {
+            out.push('\n');
+            column = 0;
+        }
+        if column > 0 {
+            out.push(' ');
+            column += 1;
+        }
+        out.push_str(word);
+        column += length;
+    }
+    out.push('\n');
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::report::synthetic;
+
+    #[test]
+    fn prop_the_answer_fits_a_terminal() {
+        let text = answer_text(&synthetic::results());
+        for line in text.lines() {
+            assert!(line.chars().count() <= WIDTH, "{line}");
+            assert!(line.is_ascii(), "{line}");
+        }
+    }
+
+    #[test]
+    fn prop_the_table_shows_the_rates_of_the_results() {
+        let results = synthetic::results();
+        let units = Units::Metric;
+        let text = answer_text(&results);
+        let lines: Vec<&str> = text.lines().collect();
+        let header = lines
+            .iter()
+            .position(|line| line.trim_start().starts_with("km/h"))
+            .unwrap();
+        for (i, speed_m_s) in results.speeds_m_s.iter().enumerate() {
+            let words: Vec<&str> = lines[header + 1 + i].split_whitespace().collect();
+            assert_eq!(words[0], units.speed_number(*speed_m_s));
+            for (column, controller) in ran(&results).enumerate() {
+                let shown = words[1 + 2 * column];
+                let decimals = shown.split('.').nth(1).map_or(0, str::len) as i32;
+                let rate = 100.0 * cell(&results, controller, *speed_m_s).unwrap().rate;
+                // Half of the last shown digit, with room for the rounding of the decimal text itself.
+                let half_digit = 0.5 * 10f64.powi(-decimals) * (1.0 + 1e-9);
+                assert!((shown.parse::<f64>().unwrap() - rate).abs() <= half_digit);
+            }
+        }
+    }
+
+    #[test]
+    fn prop_nothing_is_promised_where_no_speed_keeps_the_allowed_rate() {
+        let mut results = synthetic::results();
+        results.answer.fastest = None;
+        results.complete = false;
+        let text = answer_text(&results);
+        assert!(text.contains("No simulated speed keeps the allowed 1 plant in 100 (1 %)"));
+        assert!(text.contains("cut short"));
+    }
+}

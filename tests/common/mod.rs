@@ -1,0 +1,89 @@
+//! What the outside checks share: reference values and a quiet machine.
+#![allow(dead_code, missing_docs)]
+
+use rowroom::model::driver::{Driver, LoggedPath};
+use rowroom::model::noise::{GaussMarkov, Smooth};
+use rowroom::model::setup::Setup;
+use serde_json::Value;
+
+/// The reference values of one file in `tests/references/`.
+pub fn references(name: &str) -> Value {
+    let path = format!(
+        "{}/tests/references/{name}.json",
+        env!("CARGO_MANIFEST_DIR")
+    );
+    let text = std::fs::read_to_string(&path).unwrap_or_else(|error| panic!("{path}: {error}"));
+    serde_json::from_str(&text).unwrap_or_else(|error| panic!("{path}: {error}"))
+}
+
+/// The cases of one list, never empty.
+pub fn cases<'a>(file: &'a Value, key: &str) -> &'a [Value] {
+    let list = file[key].as_array().expect("a list");
+    assert!(!list.is_empty(), "{key} is empty");
+    list
+}
+
+/// A number of a case.
+pub fn number(case: &Value, key: &str) -> f64 {
+    case[key]
+        .as_f64()
+        .unwrap_or_else(|| panic!("no number {key} in {case}"))
+}
+
+/// A list of numbers.
+pub fn numbers(value: &Value) -> Vec<f64> {
+    let list = value.as_array().expect("a list of numbers");
+    list.iter()
+        .map(|item| item.as_f64().expect("a number"))
+        .collect()
+}
+
+/// Fails unless `found` is within `relative` of `expected`, or within `absolute` of it.
+#[track_caller]
+pub fn assert_near(
+    found: f64,
+    expected: f64,
+    relative: f64,
+    absolute: f64,
+    what: impl std::fmt::Display,
+) {
+    assert!(
+        (found - expected).abs() <= relative * expected.abs() + absolute,
+        "{what}: found {found:e}, expected {expected:e}"
+    );
+}
+
+/// A machine without any noise on a straight level row, driven along the planned line. Invented.
+pub fn quiet() -> Setup {
+    let mut setup = Setup::plausible();
+    setup.rows.wander = Smooth {
+        sd: 0.0,
+        reach: 12.5,
+    };
+    setup.plants.scatter_sd_m = 0.0;
+    setup.plants.spacing_cv = 0.0;
+    setup.plants.emergence = 1.0;
+    setup.camera.appearance.sd = 0.0;
+    setup.camera.roll_ground_sd_rad = 0.0;
+    setup.position_sensor = setup.position_sensor.map(|mut sensor| {
+        sensor.noise_sd_m = 0.0;
+        sensor
+    });
+    setup.yaw_sensor = setup.yaw_sensor.map(|mut sensor| {
+        sensor.noise = GaussMarkov::OFF;
+        sensor
+    });
+    if let Driver::Hand(hand) = &mut setup.driver {
+        hand.seeing.sd = 0.0;
+        hand.steering.sd = 0.0;
+    }
+    setup
+}
+
+/// A pass driven at a constant offset from the planned line.
+pub fn driven_at(offset_m: f64) -> Driver {
+    Driver::Replay(LoggedPath {
+        station_m: vec![0.0, 500.0, 1000.0],
+        offset_m: vec![offset_m; 3],
+    })
+}

@@ -1,0 +1,169 @@
+//! The two noise shapes, held against densities and state equations evaluated by SciPy.
+#![allow(missing_docs)]
+
+mod common;
+
+use common::{assert_near, cases, number, numbers, references};
+use rand_distr::{Distribution, StandardNormal};
+use rowroom::model::noise::{GaussMarkov, Smooth, Track};
+use rowroom::sim::streams::{Source, stream};
+use serde_json::Value;
+
+fn deviates(seed: u64) -> impl FnMut() -> f64 {
+    let mut rng = stream(seed, 0, Source::Sway, 0);
+    move || StandardNormal.sample(&mut rng)
+}
+
+fn is_smooth(case: &Value) -> bool {
+    case["shape"] == "smooth"
+}
+
+/// Phi by the matrix exponential and Q by Van Loan, SciPy 1.17.1. Q of the smooth shape falls like the third power of the step:
+/// 2e-13 of its stationary value is what cancellation leaves, in theirs as in ours.
+#[test]
+fn val_recurrences_against_the_state_equation() {
+    let file = references("noises");
+    for case in cases(&file, "recurrence") {
+        let (sd, reach, step) = (
+            number(case, "sd"),
+            number(case, "reach"),
+            number(case, "step"),
+        );
+        let row = |key: &str, i: usize| numbers(&case[key][i]);
+        let (phi, spread) = (row("phi", 0), row("spread", 0));
+        if is_smooth(case) {
+            let law = Smooth { sd, reach }.step(step);
+            let (of_value, of_slope) = (
+                law.next([1.0, 0.0], [0.0; 2]),
+                law.next([0.0, 1.0], [0.0; 2]),
+            );
+            let (first, second) = (
+                law.next([0.0; 2], [1.0, 0.0]),
+                law.next([0.0; 2], [0.0, 1.0]),
+            );
+            let phi_1 = row("phi", 1);
+            let spread_1 = row("spread", 1);
+            for (found, expected, size) in [
+                (of_value[0], phi[0], 1.0),
+                (of_slope[0], phi[1], reach),
+                (of_value[1], phi_1[0], 1.0 / reach),
+                (of_slope[1], phi_1[1], 1.0),
+            ] {
+                assert_near(found, expected, 1e-12, 1e-14 * size, case);
+            }
+            let product = |i: usize, j: usize| first[i] * first[j] + second[i] * second[j];
+            let power = sd * sd;
+            for (found, expected, size) in [
+                (product(0, 0), spread[0], power),
+                (product(0, 1), spread[1], power / reach),
+                (product(1, 1), spread_1[1], power / (reach * reach)),
+            ] {
+                assert_near(found, expected, 1e-9, 2e-13 * size, case);
+            }
+        } else {
+            let law = GaussMarkov { sd, reach }.step(step);
+            assert_near(law.next(1.0, 0.0), phi[0], 1e-12, 1e-14, case);
+            assert_near(
+                law.next(0.0, 1.0).powi(2),
+                spread[0],
+                1e-12,
+                1e-14 * sd * sd,
+                case,
+            );
+        }
+    }
+}
+
+/// Mean of x(s) x(s + lag) over a long record with its standard error from 40 blocks far longer than the correlation.
+fn lagged_product(values: &[f64], lag: usize) -> (f64, f64) {
+    let blocks = 40;
+    let length = (values.len() - lag) / blocks;
+    let means: Vec<f64> = (0..blocks)
+        .map(|b| {
+            (b * length..(b + 1) * length)
+                .map(|i| values[i] * values[i + lag])
+                .sum::<f64>()
+                / length as f64
+        })
+        .collect();
+    let mean = means.iter().sum::<f64>() / blocks as f64;
+    let square = means.iter().map(|m| (m - mean).powi(2)).sum::<f64>();
+    (mean, (square / (blocks * (blocks - 1)) as f64).sqrt())
+}
+
+/// Autocovariance of simulated records at three steps against the Fourier integral of the density (SciPy 1.17.1). The variance
+/// and every correlation hold within 3 standard errors at a fixed seed.
+#[test]
+fn val_autocovariance_does_not_depend_on_the_step() {
+    let file = references("noises");
+    for per_reach in [20_usize, 60, 200] {
+        for case in cases(&file, "autocovariance")
+            .iter()
+            .filter(|case| number(case, "sd") > 0.01)
+        {
+            let (sd, reach) = (number(case, "sd"), number(case, "reach"));
+            let step = reach / per_reach as f64;
+            let mut normal = deviates(per_reach as u64);
+            let count = 20_000 * per_reach;
+            let values: Vec<f64> = if is_smooth(case) {
+                let law = Smooth { sd, reach }.step(step);
+                let mut state = law.start([normal(), normal()]);
+                (0..count)
+                    .map(|_| {
+                        state = law.next(state, [normal(), normal()]);
+                        state[0]
+                    })
+                    .collect()
+            } else {
+                let law = GaussMarkov { sd, reach }.step(step);
+                let mut value = law.start(normal());
+                (0..count)
+                    .map(|_| {
+                        value = law.next(value, normal());
+                        value
+                    })
+                    .collect()
+            };
+            let lag = (number(case, "lag") / step).round();
+            assert_near(
+                lag * step,
+                number(case, "lag"),
+                1e-9,
+                0.0,
+                "lag on the grid",
+            );
+            let (found, standard_error) = lagged_product(&values, lag as usize);
+            let expected = number(case, "covariance");
+            assert!(
+                (found - expected).abs() < 3.0 * standard_error,
+                "{per_reach} per reach, {case}: {found:e} +- {standard_error:e}"
+            );
+            // The test would notice a variance wrong by a tenth.
+            assert!(3.0 * standard_error < 0.1 * sd * sd);
+        }
+    }
+}
+
+/// Linear interpolation keeps the share `1 - (1 - rho)/3` of the variance, and a ground track keeps exactly that.
+#[test]
+fn val_interpolation_keeps_the_variance() {
+    let file = references("noises");
+    for case in cases(&file, "interpolation") {
+        let kept = number(case, "kept");
+        assert!(kept > 0.998, "more than 0.2 % lost");
+        let (sd, reach) = (0.03, 12.0);
+        let end_m = 3000.0 * reach;
+        let track = if is_smooth(case) {
+            Track::smooth(&Smooth { sd, reach }, 0.0, end_m, deviates(5))
+        } else {
+            Track::gauss_markov(&GaussMarkov { sd, reach }, 0.0, end_m, deviates(5))
+        };
+        // Off the grid of reach/200, so that all parts of a gap are met.
+        let step = reach / 37.3;
+        let values: Vec<f64> = (0..(end_m / step) as usize)
+            .map(|i| track.at(i as f64 * step))
+            .collect();
+        let (found, standard_error) = lagged_product(&values, 0);
+        assert_near(found, kept * sd * sd, 0.0, 4.0 * standard_error, case);
+    }
+}
