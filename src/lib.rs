@@ -32,6 +32,35 @@
 //! - [`montecarlo`]: many passes, rates with their limits
 //! - [`results`]: what a study found
 //! - [`report`]: results to files and text
+//!
+//! # Example
+//!
+//! A machine built in code, forty passes under lag compensation at 8 km/h, and the share of plants that a clearance of 60 mm
+//! costs:
+//!
+//! ```
+//! use rowroom::model::{controller::Kind, setup::Setup};
+//! use rowroom::montecarlo::{estimate::korn_graubard, tally::Tally};
+//! use rowroom::results::LEVEL;
+//! use rowroom::sim::{Drive, ground::Ground, shift::Shift};
+//!
+//! let mut setup = Setup::plausible();
+//! setup.camera.lookahead_m = 0.9;
+//! setup.run.length_m = 100.0;
+//! let (seed, speed_m_s, clearances_m) = (1, 8.0 / 3.6, [0.04, 0.06]);
+//!
+//! let mut tally = Tally::new(setup.rows.offset_m.len(), clearances_m.len());
+//! let mut shift = Shift::default();
+//! for pass in 0..40 {
+//!     let ground = Ground::draw(&setup, seed, pass);
+//!     let drive = Drive::new(&setup, &ground, seed, pass, speed_m_s);
+//!     drive.shift(&setup, Kind::LagCompensated, &mut shift);
+//!     tally.add(&setup, &drive.path, &drive.meetings, &shift, &clearances_m);
+//! }
+//! let estimate = korn_graubard(&tally.struck, LEVEL)[1];
+//! assert!(estimate.lower <= estimate.rate && estimate.rate <= estimate.upper);
+//! assert!(estimate.upper < 0.02);
+//! ```
 
 pub mod fieldlog;
 pub mod linear;
