@@ -61,7 +61,9 @@ pub fn plants_csv(trace: &Trace) -> String {
                 (plant.row + 1).to_string(),
                 plant.station_m.to_string(),
                 plant.lateral_m.to_string(),
-                plant.needed_clearance_m.to_string(),
+                plant
+                    .needed_clearance_m
+                    .map_or(String::new(), |value| value.to_string()),
                 plant.fate.name().to_owned(),
             ]
         }),

@@ -169,7 +169,10 @@ fn finite(trace: &Trace) -> Result<(), ReportError> {
         [
             ("station_m", plant.station_m),
             ("lateral_m", plant.lateral_m),
-            ("needed_clearance_m", plant.needed_clearance_m),
+            (
+                "needed_clearance_m",
+                plant.needed_clearance_m.unwrap_or(0.0),
+            ),
         ]
         .map(|(key, value)| (i, "plants", key, value))
     });

@@ -278,7 +278,7 @@ fn trace(kind: Kind) -> Trace {
                 } else {
                     Fate::Spared
                 },
-                needed_clearance_m: need,
+                needed_clearance_m: Some(need),
             }
         })
         .collect();

@@ -93,8 +93,8 @@ pub struct Plant {
     pub lateral_m: f64,
     /// What became of it.
     pub fate: Fate,
-    /// Nearest clearance at which it would have been spared, m.
-    pub needed_clearance_m: f64,
+    /// Nearest clearance at which it would have been spared, m; `None` where no edge passed it (a frame lowered askew).
+    pub needed_clearance_m: Option<f64>,
 }
 
 /// Which pass, controller, speed and clearance a trace shows.
@@ -180,7 +180,8 @@ fn plants(
                 station_m: place.station_m,
                 lateral_m: place.lateral_m,
                 fate: fate(setup, centre_m, clearance_m),
-                needed_clearance_m: centre_m + setup.plants.protected_radius_m,
+                needed_clearance_m: Some(centre_m + setup.plants.protected_radius_m)
+                    .filter(|needed_m| needed_m.is_finite()),
             }
         })
         .collect()

@@ -58,7 +58,7 @@ pub fn stretch(traces: &[&Trace]) -> (f64, f64) {
                 };
                 let struck = inside().filter(|p| p.fate != Fate::Spared).count().min(5);
                 let nearest = inside()
-                    .map(|p| p.needed_clearance_m)
+                    .filter_map(|p| p.needed_clearance_m)
                     .fold(0.0, f64::max)
                     .min(1.0);
                 weight(trace) * (if struck > 0 { 10.0 } else { 0.0 } + struck as f64 + nearest)
