@@ -75,6 +75,16 @@ pub struct Tool {
     pub version: String,
 }
 
+impl Tool {
+    /// This program.
+    pub fn this() -> Tool {
+        Tool {
+            name: env!("CARGO_PKG_NAME").to_owned(),
+            version: env!("CARGO_PKG_VERSION").to_owned(),
+        }
+    }
+}
+
 /// Which scenario it was.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct ScenarioStamp {

@@ -7,7 +7,7 @@ use crate::linear;
 use crate::model::controller::Kind;
 use crate::results::{
     Answer, BudgetShare, Choice, ControllerNote, LEVEL, LoopMargins, Results, RowRate,
-    SCHEMA_VERSION, ScenarioStamp, StrikeRate, Tool, Tracking,
+    SCHEMA_VERSION, StrikeRate, Tool, Tracking,
 };
 use crate::scenario::Scenario;
 
@@ -32,17 +32,8 @@ pub(super) fn results(plan: &Plan, kinds: &[Kind], sums: &Sums) -> Results {
     let answer = answer(scenario, kinds, &strike_rates, &tracking, &error_budget);
     Results {
         schema_version: SCHEMA_VERSION,
-        tool: Tool {
-            name: env!("CARGO_PKG_NAME").into(),
-            version: env!("CARGO_PKG_VERSION").into(),
-        },
-        scenario: ScenarioStamp {
-            name: scenario.name().into(),
-            description: scenario.description().into(),
-            file: scenario.file().into(),
-            sha256: scenario.sha256().into(),
-            units: scenario.units().name().into(),
-        },
+        tool: Tool::this(),
+        scenario: scenario.stamp(),
         seed: plan.seed,
         passes: plan.passes,
         step_s: run.step_s,

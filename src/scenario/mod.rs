@@ -53,7 +53,7 @@ use crate::model::controller::Kind;
 use crate::model::driver::{Driver, LoggedPath};
 use crate::model::line::Line;
 use crate::model::setup::Setup;
-use crate::results::Assumption;
+use crate::results::{Assumption, ScenarioStamp};
 use crate::sim::streams::{Source, stream};
 
 use build::{Fixed, Numbers};
@@ -228,6 +228,17 @@ impl Scenario {
     /// Units to show numbers in.
     pub fn units(&self) -> Units {
         self.units
+    }
+
+    /// Which scenario it is, for every output.
+    pub fn stamp(&self) -> ScenarioStamp {
+        ScenarioStamp {
+            name: self.name().to_owned(),
+            description: self.description().to_owned(),
+            file: self.file().to_owned(),
+            sha256: self.sha256().to_owned(),
+            units: self.units().name().to_owned(),
+        }
     }
 
     /// What to simulate.

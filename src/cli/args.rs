@@ -1,0 +1,154 @@
+//! What can be typed.
+
+use std::path::PathBuf;
+
+use clap::{Args, Parser, Subcommand, ValueEnum};
+use rowroom::model::controller::Kind;
+use rowroom::scenario::keys::{self, Id};
+use rowroom::scenario::units::{self, Quantity};
+
+/// How close to the plants may the sweeps of a camera-guided cultivator run, and how fast?
+///
+/// Without a command, the built-in demo field is studied and its report written to reports/demo.
+#[derive(Parser)]
+#[command(version, after_help = EXIT_CODES, after_long_help = EXIT_CODES)]
+pub struct Cli {
+    /// What to do; nothing: study the demo
+    #[command(subcommand)]
+    pub command: Option<Command>,
+}
+
+const EXIT_CODES: &str = "\
+Example:
+  rowroom starter my_field.toml     write a scenario to edit
+  rowroom study my_field.toml       strike rates at each speed and clearance
+
+Exit codes: 0 done, 1 failed run or file trouble, 2 bad input, 3 unstable control loop, 130 interrupted.";
+
+/// The commands.
+#[derive(Subcommand)]
+pub enum Command {
+    /// Simulate many passes and report strike rates at each speed and clearance
+    #[command(after_help = "\
+Example:
+  rowroom study my_field.toml --out reports/narrow_rows --seed 7")]
+    Study(Study),
+    /// Simulate a single pass and write its trace (CSV) and picture (SVG)
+    #[command(after_help = "\
+Example:
+  rowroom pass my_field.toml --number 12 --controller pid --speed \"8 km/h\" --clearance \"38 mm\"")]
+    Pass(Pass),
+    /// Write a commented scenario to start from; an existing file is never touched
+    #[command(after_help = "\
+Example:
+  rowroom starter my_field.toml")]
+    Starter(Starter),
+    /// Print the JSON Schema of scenario files (for editors) or of results.json
+    #[command(after_help = "\
+Example:
+  rowroom schema > scenario.schema.json
+  rowroom schema results > results.schema.json")]
+    Schema(Schema),
+}
+
+/// `rowroom study`.
+#[derive(Args)]
+pub struct Study {
+    /// Scenario file
+    pub file: PathBuf,
+    /// Folder for the report [default: reports/<file stem> in the current folder]
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+    /// Seed of all random numbers [default: the scenario's]
+    #[arg(long, value_name = "N")]
+    pub seed: Option<u64>,
+    /// Simulated passes at each speed [default: the scenario's]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u64).range(2..))]
+    pub passes: Option<u64>,
+    /// Threads; results do not depend on it [default: all cores]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u64).range(1..=1024))]
+    pub threads: Option<u64>,
+    /// Print nothing but errors
+    #[arg(long)]
+    pub quiet: bool,
+    /// Log of a driven pass, for a scenario that replays one
+    #[arg(long, value_name = "LOG")]
+    pub replay: Option<PathBuf>,
+}
+
+/// `rowroom pass`.
+#[derive(Args)]
+pub struct Pass {
+    /// Scenario file
+    pub file: PathBuf,
+    /// Number of the pass in the study, from 0
+    #[arg(long, value_name = "K", default_value_t = 0)]
+    pub number: u64,
+    /// Controller [default: the last in this list that the machine has the parts for]
+    #[arg(long, value_name = "NAME", value_parser = controllers())]
+    pub controller: Option<String>,
+    /// Speed with its unit, such as "8 km/h" or "5 mph" [default: the scenario's working speed]
+    #[arg(long, value_name = "SPEED", value_parser = speed_m_s)]
+    pub speed: Option<f64>,
+    /// Clearance with its unit, such as "38 mm" or "1.5 in" [default: the scenario's working clearance]
+    #[arg(long, value_name = "LENGTH", value_parser = clearance_m)]
+    pub clearance: Option<f64>,
+    /// Seed of all random numbers [default: the scenario's]
+    #[arg(long, value_name = "N")]
+    pub seed: Option<u64>,
+    /// Folder for the files [default: reports/<file stem>/passes/ and the setting]
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+    /// Log of a driven pass, for a scenario that replays one
+    #[arg(long, value_name = "LOG")]
+    pub replay: Option<PathBuf>,
+}
+
+fn controllers() -> clap::builder::PossibleValuesParser {
+    Kind::ALL.map(Kind::name).into()
+}
+
+fn speed_m_s(text: &str) -> Result<f64, String> {
+    quantity(text, Quantity::Speed, Id::WorkingSpeed)
+}
+
+fn clearance_m(text: &str) -> Result<f64, String> {
+    quantity(text, Quantity::Length, Id::WorkingClearance)
+}
+
+/// A quantity in SI, within the limits that the scenario's key has.
+fn quantity(text: &str, what: Quantity, id: Id) -> Result<f64, String> {
+    let key = keys::key(id);
+    let si = units::parse(text, what).map_err(|why| why.to_string())?.si;
+    match key.range() {
+        Some((low, high)) if si < low || si > high => {
+            Err(format!("is not within {}", key.allowed()))
+        }
+        _ => Ok(si),
+    }
+}
+
+/// `rowroom starter`.
+#[derive(Args)]
+pub struct Starter {
+    /// File to write
+    #[arg(default_value = "my_field.toml")]
+    pub file: PathBuf,
+}
+
+/// `rowroom schema`.
+#[derive(Args)]
+pub struct Schema {
+    /// Which one
+    #[arg(value_enum, default_value = "scenario")]
+    pub of: SchemaOf,
+}
+
+/// Files with a schema.
+#[derive(Clone, Copy, ValueEnum)]
+pub enum SchemaOf {
+    /// Scenario files
+    Scenario,
+    /// The results.json of a study
+    Results,
+}

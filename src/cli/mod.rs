@@ -1,0 +1,92 @@
+//! The terminal: arguments in, files and a short answer out.
+
+mod args;
+mod failure;
+mod folder;
+mod pass;
+mod progress;
+mod study;
+
+use std::io::{self, Write};
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
+
+use clap::Parser;
+
+use args::{Cli, Command, Schema, SchemaOf, Starter};
+use failure::Failure;
+use folder::Folder;
+use rowroom::report::File;
+
+/// Does what the command line asks for.
+pub fn run() -> ExitCode {
+    let command = Cli::parse().command;
+    progress::catch_interrupt();
+    let done = match command {
+        None => study::demo(),
+        Some(Command::Study(asked)) => study::file(&asked),
+        Some(Command::Pass(asked)) => pass::run(&asked),
+        Some(Command::Starter(asked)) => starter(&asked),
+        Some(Command::Schema(asked)) => schema(&asked),
+    };
+    match done {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(failure) => {
+            let _ = writeln!(io::stderr(), "{}", failure.text);
+            ExitCode::from(failure.code)
+        }
+    }
+}
+
+fn starter(asked: &Starter) -> Result<(), Failure> {
+    let name = asked.file.display();
+    folder::write_new(&asked.file, rowroom::scenario::starter().as_bytes()).map_err(|error| {
+        Failure::run(match error.kind() {
+            io::ErrorKind::AlreadyExists => {
+                format!("{name} is there already and was not touched: name another file")
+            }
+            _ => format!("{name} could not be written: {error}"),
+        })
+    })?;
+    print(&format!(
+        "{name} is written. Edit it, then run: rowroom study {name}\n"
+    ))
+}
+
+fn schema(asked: &Schema) -> Result<(), Failure> {
+    let schema = match asked.of {
+        SchemaOf::Scenario => rowroom::scenario::schema(),
+        SchemaOf::Results => rowroom::results::schema(),
+    };
+    print(&format!("{schema:#}\n"))
+}
+
+/// Prints to stdout; a reader that has seen enough is no failure.
+fn print(text: &str) -> Result<(), Failure> {
+    let mut out = io::stdout().lock();
+    match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
+        Err(error) if error.kind() != io::ErrorKind::BrokenPipe => Err(Failure::run(format!(
+            "the answer could not be printed: {error}"
+        ))),
+        _ => Ok(()),
+    }
+}
+
+/// `reports/<file stem>` under the current folder.
+fn default_folder(file: &Path) -> PathBuf {
+    Path::new("reports").join(file.file_stem().unwrap_or(file.as_os_str()))
+}
+
+/// Tables and pages by name, pictures by number.
+fn where_they_lie(folder: &Folder, files: &[File]) -> String {
+    let (pictures, others): (Vec<&str>, Vec<&str>) = files
+        .iter()
+        .map(|file| file.name.as_str())
+        .partition(|name| name.ends_with(".svg"));
+    format!(
+        "Files in {}: {} and {} pictures (SVG)\n",
+        folder.path().display(),
+        others.join(", "),
+        pictures.len()
+    )
+}

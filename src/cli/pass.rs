@@ -1,0 +1,91 @@
+//! `rowroom pass`.
+
+use rowroom::model::controller::Kind;
+use rowroom::montecarlo::study::one_pass;
+use rowroom::report::display::trimmed;
+use rowroom::report::{PassStamp, pass_files};
+use rowroom::results::Tool;
+use rowroom::scenario::Scenario;
+use rowroom::sim::trace::{Fate, Trace, View};
+
+use super::args::Pass;
+use super::failure::Failure;
+use super::folder::Folder;
+use super::progress;
+
+/// Simulates one pass and writes what happened where.
+pub fn run(asked: &Pass) -> Result<(), Failure> {
+    let scenario = Scenario::read(&asked.file, asked.replay.as_deref())?;
+    let study = scenario.study();
+    let view = View {
+        kind: asked
+            .controller
+            .as_deref()
+            .and_then(Kind::from_name)
+            .unwrap_or_else(|| best_equipped(&scenario)),
+        speed_m_s: asked.speed.unwrap_or(study.working_speed_m_s),
+        clearance_m: asked.clearance.unwrap_or(study.working_clearance_m),
+        seed: asked.seed.unwrap_or(study.seed),
+        pass: asked.number,
+    };
+    let folder = Folder::open(&asked.out.clone().unwrap_or_else(|| {
+        super::default_folder(&asked.file)
+            .join("passes")
+            .join(setting(&view))
+    }))?;
+    let trace = one_pass(&scenario, view)?;
+    let stamp = PassStamp {
+        tool: Tool::this(),
+        scenario: scenario.stamp(),
+        step_s: scenario.nominal().run.step_s,
+    };
+    let files = pass_files(&stamp, &trace)?;
+    if progress::interrupted() {
+        return Err(Failure::interrupted("before the files were written"));
+    }
+    folder.add(&files)?;
+    super::print(&format!(
+        "{}\n{}",
+        counted(&trace),
+        super::where_they_lie(&folder, &files)
+    ))
+}
+
+/// The last controller of the study that the machine has the parts for.
+fn best_equipped(scenario: &Scenario) -> Kind {
+    let machine = scenario.nominal();
+    scenario
+        .study()
+        .controllers
+        .iter()
+        .copied()
+        .rfind(|&kind| machine.lacks(kind).is_none())
+        .unwrap_or(Kind::Locked)
+}
+
+/// Name of the folder for passes at one setting, such as `8kmh_38mm`; the files' names carry pass and controller.
+fn setting(view: &View) -> String {
+    format!(
+        "{}kmh_{}mm",
+        trimmed(3.6 * view.speed_m_s, 2),
+        trimmed(1e3 * view.clearance_m, 1),
+    )
+}
+
+fn counted(trace: &Trace) -> String {
+    let count = |fate| {
+        trace
+            .plants
+            .iter()
+            .filter(|plant| plant.fate == fate)
+            .count()
+    };
+    format!(
+        "Pass {} under {}: of {} plants {} struck, {} of them cut (the entry stretch included).",
+        trace.pass,
+        trace.kind.name(),
+        trace.plants.len(),
+        count(Fate::Struck) + count(Fate::Cut),
+        count(Fate::Cut),
+    )
+}

@@ -1,0 +1,440 @@
+//! The real binary, driven as a user would drive it.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::process::{Command, Output};
+
+use rowroom::results::Results;
+use tempfile::TempDir;
+
+/// The smallest scenario, as the README shows it.
+fn readme_scenario() -> String {
+    let readme = fs::read_to_string(repo("README.md")).unwrap();
+    let (_, after) = readme.split_once("```toml\n").unwrap();
+    after.split_once("```").unwrap().0.to_owned()
+}
+
+fn repo(name: &str) -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join(name)
+}
+
+fn binary(folder: &Path, arguments: &[&str]) -> Command {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_rowroom"));
+    command.current_dir(folder).args(arguments);
+    command
+}
+
+fn rowroom(folder: &Path, arguments: &[&str]) -> Output {
+    binary(folder, arguments).output().unwrap()
+}
+
+fn code(output: &Output) -> i32 {
+    output.status.code().unwrap()
+}
+
+fn out(output: &Output) -> String {
+    String::from_utf8(output.stdout.clone()).unwrap()
+}
+
+fn err(output: &Output) -> String {
+    String::from_utf8(output.stderr.clone()).unwrap()
+}
+
+/// An empty folder with the README's scenario in it.
+fn field() -> TempDir {
+    let folder = TempDir::new().unwrap();
+    fs::write(folder.path().join("field.toml"), readme_scenario()).unwrap();
+    folder
+}
+
+/// Names and contents of all files of a folder.
+fn files(folder: &Path) -> Vec<(String, Vec<u8>)> {
+    let mut files: Vec<(String, Vec<u8>)> = fs::read_dir(folder)
+        .unwrap()
+        .map(|entry| entry.unwrap())
+        .map(|entry| {
+            (
+                entry.file_name().into_string().unwrap(),
+                fs::read(entry.path()).unwrap(),
+            )
+        })
+        .collect();
+    files.sort();
+    files
+}
+
+fn results(folder: &Path) -> Results {
+    serde_json::from_slice(&fs::read(folder.join("results.json")).unwrap()).unwrap()
+}
+
+#[test]
+fn regress_the_readme_scenario_is_studied() {
+    let field = field();
+    let done = rowroom(field.path(), &["study", "field.toml", "--passes", "3"]);
+    assert_eq!(code(&done), 0, "{}", err(&done));
+    assert!(out(&done).contains("My field"), "{}", out(&done));
+    assert!(
+        err(&done).contains("3 passes at each of 3 speeds"),
+        "{}",
+        err(&done)
+    );
+    let folder = field.path().join("reports").join("field");
+    let results = results(&folder);
+    assert!(results.complete);
+    assert_eq!(results.passes, 3);
+    assert_eq!(results.scenario.file, "field.toml");
+    for (name, bytes) in files(&folder) {
+        assert!(!bytes.is_empty(), "{name} is empty");
+        assert!(
+            name.ends_with(".svg") || out(&done).contains(&name),
+            "{name} is not told"
+        );
+    }
+    for name in ["results.json", "strike_rates.csv", "report.html"] {
+        assert!(folder.join(name).is_file(), "{name} is missing");
+    }
+}
+
+#[test]
+fn regress_quiet_is_quiet() {
+    let field = field();
+    let done = rowroom(
+        field.path(),
+        &["study", "field.toml", "--passes", "2", "--quiet"],
+    );
+    assert_eq!(code(&done), 0, "{}", err(&done));
+    assert_eq!((out(&done), err(&done)), (String::new(), String::new()));
+}
+
+#[test]
+fn regress_all_mistakes_of_a_file_are_told_at_once_with_their_places() {
+    let folder = TempDir::new().unwrap();
+    let text = readme_scenario()
+        .replace("lookahead =", "lookahaed =")
+        .replace("stroke = \"400 mm\"", "stroke = \"400 km/h\"")
+        .replace("rated_flow = \"9 L/min\"", "rated_flow = \"900 L/min\"");
+    fs::write(folder.path().join("wrong.toml"), &text).unwrap();
+    let done = rowroom(folder.path(), &["study", "wrong.toml"]);
+    assert_eq!(code(&done), 2);
+    let told = err(&done);
+    for (mistake, words) in [
+        ("lookahaed", "lookahead"),
+        ("\"400 km/h\"", "a length is wanted"),
+        ("\"900 L/min\"", "300 L/min"),
+    ] {
+        let (line, column) = text
+            .lines()
+            .enumerate()
+            .find_map(|(line, text)| Some((line + 1, text.find(mistake)? + 1)))
+            .unwrap();
+        let place = format!("wrong.toml:{line}:{column}: ");
+        let found = told.lines().find(|line| line.starts_with(&place));
+        assert!(
+            found.is_some_and(|line| line.contains(words)),
+            "{place} in:\n{told}"
+        );
+    }
+    assert_eq!(files(folder.path()).len(), 1, "a folder was made");
+}
+
+#[test]
+fn regress_bad_arguments_end_with_2_and_say_what_would_do() {
+    let field = field();
+    for (arguments, words) in [
+        (&["study"][..], "<FILE>"),
+        (&["study", "field.toml", "--passes", "1"], "2.."),
+        (
+            &["pass", "field.toml", "--speed", "8"],
+            "a speed is wanted, in km/h",
+        ),
+        (&["pass", "field.toml", "--speed", "800 km/h"], "25 km/h"),
+        (
+            &["pass", "field.toml", "--clearance", "5 bar"],
+            "a length is wanted",
+        ),
+        (&["pass", "field.toml", "--controller", "pdi"], "pid"),
+        (
+            &["pass", "field.toml", "--controller", "on_off"],
+            "no directional valve",
+        ),
+        (&["harrow"], "harrow"),
+    ] {
+        let done = rowroom(field.path(), arguments);
+        assert_eq!(code(&done), 2, "{arguments:?}: {}", err(&done));
+        assert!(err(&done).contains(words), "{arguments:?}: {}", err(&done));
+    }
+    assert_eq!(files(field.path()).len(), 1, "a folder was made");
+}
+
+#[test]
+fn regress_file_trouble_ends_with_1() {
+    let field = field();
+    let done = rowroom(field.path(), &["study", "nowhere.toml"]);
+    assert_eq!(code(&done), 1);
+    assert!(err(&done).contains("nowhere.toml"), "{}", err(&done));
+
+    let inside_a_file = [
+        "study",
+        "field.toml",
+        "--passes",
+        "2",
+        "--out",
+        "field.toml/report",
+    ];
+    let done = rowroom(field.path(), &inside_a_file);
+    assert_eq!(code(&done), 1);
+    assert!(err(&done).contains("--out"), "{}", err(&done));
+    assert_eq!(
+        fs::read_to_string(field.path().join("field.toml")).unwrap(),
+        readme_scenario()
+    );
+}
+
+#[test]
+fn regress_an_unstable_loop_ends_with_3_and_names_a_gain_that_would_do() {
+    let folder = TempDir::new().unwrap();
+    let text = readme_scenario().replace("simc_closed_loop_time = \"0.13 s\"", "gain = \"30 1/s\"");
+    fs::write(folder.path().join("wild.toml"), text).unwrap();
+    let done = rowroom(folder.path(), &["study", "wild.toml", "--passes", "2"]);
+    assert_eq!(code(&done), 3, "{}", err(&done));
+    assert!(
+        err(&done).contains("the PID loop is unstable") && err(&done).contains("1/s would do"),
+        "{}",
+        err(&done)
+    );
+    assert!(!folder.path().join("reports").exists());
+}
+
+#[test]
+fn regress_results_of_another_study_stay() {
+    let field = field();
+    let run = |extra: &[&str]| {
+        let arguments = [
+            "study",
+            "field.toml",
+            "--quiet",
+            "--passes",
+            "2",
+            "--out",
+            "report",
+        ];
+        rowroom(field.path(), &[&arguments[..], extra].concat())
+    };
+    let folder = field.path().join("report");
+    assert_eq!(code(&run(&["--seed", "5"])), 0);
+    let first = files(&folder);
+
+    let other_seed = run(&["--seed", "6"]);
+    assert_eq!(code(&other_seed), 1);
+    assert!(err(&other_seed).contains("seed 5"), "{}", err(&other_seed));
+    assert!(err(&other_seed).contains("--out"), "{}", err(&other_seed));
+    assert!(files(&folder) == first);
+
+    assert_eq!(code(&run(&["--seed", "5"])), 0);
+    assert!(files(&folder) == first, "the same study gave other bytes");
+
+    let wider = readme_scenario().replace("500 mm", "510 mm");
+    fs::write(field.path().join("field.toml"), wider).unwrap();
+    let other_scenario = run(&["--seed", "5"]);
+    assert_eq!(code(&other_scenario), 1);
+    assert!(files(&folder) == first);
+}
+
+#[test]
+fn regress_the_thread_count_changes_no_byte() {
+    let field = field();
+    for threads in ["1", "2"] {
+        let arguments = ["study", "field.toml", "--quiet", "--passes", "6"];
+        let tail = ["--threads", threads, "--out", threads];
+        let done = rowroom(field.path(), &[&arguments[..], &tail].concat());
+        assert_eq!(code(&done), 0, "{}", err(&done));
+    }
+    let one = files(&field.path().join("1"));
+    assert!(one.len() >= 4);
+    assert!(one == files(&field.path().join("2")));
+}
+
+#[test]
+fn regress_a_pass_of_a_study_is_the_same_pass() {
+    let field = field();
+    let study = [
+        "study",
+        "field.toml",
+        "--quiet",
+        "--passes",
+        "3",
+        "--out",
+        "study",
+    ];
+    assert_eq!(code(&rowroom(field.path(), &study)), 0);
+    let results = results(&field.path().join("study"));
+    let struck = |cells: &[rowroom::results::StrikeRate]| -> u64 {
+        let cell = cells
+            .iter()
+            .find(|cell| {
+                cell.controller == "locked"
+                    && cell.speed_m_s == results.working_speed_m_s
+                    && cell.clearance_m == results.working_clearance_m
+            })
+            .unwrap();
+        (cell.rate * cell.plants as f64).round() as u64
+    };
+    let in_study = struck(&results.strike_rates) + struck(&results.entry);
+
+    let mut in_passes = 0;
+    for number in ["0", "1", "2"] {
+        let arguments = [
+            "pass",
+            "field.toml",
+            "--controller",
+            "locked",
+            "--number",
+            number,
+        ];
+        let done = rowroom(field.path(), &[&arguments[..], &["--out", number]].concat());
+        assert_eq!(code(&done), 0, "{}", err(&done));
+        let plants = fs::read_to_string(
+            field
+                .path()
+                .join(number)
+                .join(format!("pass_{number}_locked_plants.csv")),
+        )
+        .unwrap();
+        in_passes += plants
+            .lines()
+            .filter(|line| line.ends_with(",struck") || line.ends_with(",cut"))
+            .count() as u64;
+    }
+    assert!(in_passes > 0, "a locked frame strikes at 38 mm");
+    assert_eq!(in_passes, in_study);
+}
+
+#[test]
+fn regress_a_pass_is_written_over_by_itself_alone() {
+    let field = field();
+    let arguments = ["pass", "field.toml", "--controller", "pid", "--out", "one"];
+    let folder = field.path().join("one");
+    assert_eq!(code(&rowroom(field.path(), &arguments)), 0);
+    let first = files(&folder);
+    for name in ["pass_0_pid_trace.csv", "pass_0_pid_above.svg"] {
+        assert!(
+            first.iter().any(|(file, _)| file == name),
+            "{name} is missing"
+        );
+    }
+    assert_eq!(code(&rowroom(field.path(), &arguments)), 0);
+    assert!(files(&folder) == first);
+    let other = rowroom(field.path(), &[&arguments[..], &["--seed", "9"]].concat());
+    assert_eq!(code(&other), 1);
+    assert!(files(&folder) == first);
+}
+
+#[test]
+fn regress_the_starter_runs_and_is_never_written_over() {
+    let folder = TempDir::new().unwrap();
+    assert_eq!(code(&rowroom(folder.path(), &["starter", "new.toml"])), 0);
+    let text = fs::read(folder.path().join("new.toml")).unwrap();
+    let again = rowroom(folder.path(), &["starter", "new.toml"]);
+    assert_eq!(code(&again), 1);
+    assert!(
+        err(&again).contains("new.toml is there already"),
+        "{}",
+        err(&again)
+    );
+    assert!(fs::read(folder.path().join("new.toml")).unwrap() == text);
+    let done = rowroom(
+        folder.path(),
+        &["study", "new.toml", "--passes", "2", "--quiet"],
+    );
+    assert_eq!(code(&done), 0, "{}", err(&done));
+}
+
+#[test]
+fn regress_schemas_are_json_and_every_command_has_an_example() {
+    let folder = TempDir::new().unwrap();
+    for (arguments, key) in [
+        (&["schema"][..], "working_clearance"),
+        (&["schema", "results"], "within_38mm_share"),
+    ] {
+        let text = out(&rowroom(folder.path(), arguments));
+        assert!(serde_json::from_str::<serde_json::Value>(&text).is_ok());
+        assert!(text.contains(key));
+    }
+    for command in ["study", "pass", "starter", "schema"] {
+        let text = out(&rowroom(folder.path(), &[command, "--help"]));
+        assert!(text.contains(&format!("  rowroom {command} ")), "{text}");
+    }
+    let text = out(&rowroom(folder.path(), &["--help"]));
+    assert!(text.contains("Exit codes: 0 done"), "{text}");
+}
+
+#[cfg(unix)]
+#[test]
+fn regress_a_file_that_cannot_be_finished_leaves_nothing_behind() {
+    let field = field();
+    // No file may grow beyond 512 or 1024 bytes: the write fails half-way, as on a full disk.
+    let shell = "trap '' XFSZ; ulimit -f 1; exec \"$0\" study field.toml --passes 2";
+    let done = Command::new("sh")
+        .current_dir(field.path())
+        .args(["-c", shell, env!("CARGO_BIN_EXE_rowroom")])
+        .output()
+        .unwrap();
+    assert_eq!(code(&done), 1, "{}", err(&done));
+    assert!(
+        err(&done).contains("could not be written"),
+        "{}",
+        err(&done)
+    );
+    assert!(
+        err(&done).contains("Nothing in the folder was changed"),
+        "{}",
+        err(&done)
+    );
+    assert!(!field.path().join("reports").exists());
+}
+
+/// Starts a long run, waits until it says that it runs, and presses Ctrl-C.
+#[cfg(unix)]
+fn interrupt(folder: &Path, arguments: &[&str]) -> (i32, String) {
+    use std::io::{BufRead, BufReader, Read};
+    use std::process::Stdio;
+
+    let mut running = binary(folder, arguments)
+        .stdout(Stdio::null())
+        .stderr(Stdio::piped())
+        .spawn()
+        .unwrap();
+    let mut told = String::new();
+    let mut errors = BufReader::new(running.stderr.take().unwrap());
+    errors.read_line(&mut told).unwrap();
+    assert!(told.starts_with("Studying"), "{told}");
+    let id = running.id().to_string();
+    assert!(
+        Command::new("kill")
+            .args(["-INT", &id])
+            .status()
+            .unwrap()
+            .success()
+    );
+    errors.read_to_string(&mut told).unwrap();
+    (running.wait().unwrap().code().unwrap(), told)
+}
+
+#[cfg(unix)]
+#[test]
+fn regress_an_interrupt_ends_with_130_and_leaves_nothing_behind() {
+    let field = field();
+    let (code, told) = interrupt(field.path(), &["study", "field.toml", "--passes", "100000"]);
+    assert_eq!(code, 130, "{told}");
+    assert!(told.contains("interrupted"), "{told}");
+    assert_eq!(files(field.path()).len(), 1, "something was left");
+}
+
+#[cfg(unix)]
+#[test]
+fn regress_the_bare_command_studies_the_demo_from_an_empty_folder() {
+    let folder = TempDir::new().unwrap();
+    let (code, told) = interrupt(folder.path(), &[]);
+    assert_eq!(code, 130, "{told}");
+    assert!(files(folder.path()).is_empty(), "something was left");
+}
