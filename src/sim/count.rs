@@ -44,7 +44,11 @@ pub fn meetings(setup: &Setup, ground: &Ground, path: &Path) -> Vec<Meeting> {
         for (plant, place) in plants.iter().enumerate() {
             let edge = |side: usize| {
                 let x_m = edge_x_m[side];
-                let (tick, part) = passing(path, place.station_m + x_m, lateral_m)?;
+                let target_m = place.station_m + x_m;
+                if target_m < tools.tool_line_m {
+                    return None;
+                }
+                let (tick, part) = passing(path, target_m, lateral_m)?;
                 let a = path.frame_at_m(setup, tick, x_m);
                 let b = path.frame_at_m(setup, tick + 1, x_m);
                 let away_m = place.lateral_m - (a + part * (b - a));

@@ -11,7 +11,7 @@ use crate::model::setup::Setup;
 /// One camera frame.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Frame {
-    /// Exposure, s after lowering.
+    /// Exposure, s from the first tick of the path.
     pub exposed_s: f64,
     /// Row as the fixed frame sees it, noise included, m; `None`: no row found.
     pub number_m: Option<f64>,
@@ -28,7 +28,7 @@ pub struct Frame {
 pub struct Frames {
     /// Frames in order of time.
     pub frames: Vec<Frame>,
-    /// Integral of the measured yaw rate from lowering, at every tick, rad. Empty without such a sensor.
+    /// Integral of the measured yaw rate from the first tick on, at every tick, rad. Empty without such a sensor.
     pub turn_rad: Vec<f64>,
     /// Integral of `turn_rad`, at every tick, rad s.
     pub turn_integral_rad_s: Vec<f64>,
@@ -41,8 +41,7 @@ impl Frames {
         let camera = &setup.camera;
         let x_c_m = setup.camera_point_m();
         let end_s = (path.station_m.len() - 1) as f64 * path.step_s;
-        let first_s = camera.frame_s * stream(seed, pass, Source::FramePhase, 0).random::<f64>();
-        let count = ((end_s - first_s) / camera.frame_s).floor().max(0.0) as usize + 1;
+        let count = (end_s / camera.frame_s).floor() as usize + 1;
 
         let mut white = stream(seed, pass, Source::CameraWhite, 0);
         let mut outliers = stream(seed, pass, Source::Outliers, 0);
@@ -58,7 +57,7 @@ impl Frames {
 
         let frames = (0..count)
             .map(|k| {
-                let exposed_s = first_s + k as f64 * camera.frame_s;
+                let exposed_s = k as f64 * camera.frame_s;
                 if k > 0 {
                     roll_rad = roll_step.next(roll_rad, normal(&mut roll));
                 }

@@ -8,15 +8,20 @@ use crate::model::hitch::Hitch;
 use crate::model::noise::GaussMarkovStep;
 use crate::model::setup::Setup;
 use crate::model::tractor::TractorState;
+use rand::RngExt;
 use rand_chacha::ChaCha8Rng;
 
-/// What one speed makes of the ground: a value at every tick from lowering on. Tick 0 is the moment of lowering.
+/// What one speed makes of the ground: a value at every tick. Tick 0 is the exposure of the last camera frame before the tools
+/// are lowered, so that frames and ticks keep the same step in every pass; the moment of lowering falls at random between two
+/// frames.
 #[derive(Clone, Debug)]
 pub struct Path {
     /// Speed of the rear axle, m/s.
     pub speed_m_s: f64,
     /// Tick, s.
     pub step_s: f64,
+    /// Moment of lowering after tick 0, s: the tool line stands at distance 0.
+    pub lowered_s: f64,
     /// Distance of the rear axle along the line, m.
     pub station_m: Vec<f64>,
     /// Offset of the rear axle from the planned line, m.
@@ -49,7 +54,7 @@ impl Path {
         self.frame_m[tick] - (x_m - tool_m) * self.frame_sin[tick] - bend
     }
 
-    /// Linear interpolation of a series of this path at a time after lowering, s; held beyond the ends.
+    /// Linear interpolation of a series of this path at a time from tick 0, s; held beyond the ends.
     pub fn at(&self, series: &[f64], time_s: f64) -> f64 {
         let x = (time_s / self.step_s).clamp(0.0, (series.len() - 1) as f64);
         let i = (x as usize).min(series.len() - 2);
@@ -68,14 +73,18 @@ impl Path {
 /// look     error at the preview point, kept for the reaction time
 /// ```
 ///
-/// At lowering the offset and heading jump by what the headland turn left (not for a replay).
+/// At tick 0 the offset and heading jump by what the headland turn left (not for a replay).
 pub fn drive(setup: &Setup, ground: &Ground, seed: u64, pass: u64, speed_m_s: f64) -> Path {
     let step_s = setup.run.step_s;
     let tool_m = setup.tools.tool_line_m;
-    let ticks = (setup.driven_length_m() / (speed_m_s * step_s)).ceil() as usize + 2;
+    let phase: f64 = stream(seed, pass, Source::FramePhase, 0).random();
+    let lowered_s = setup.camera.frame_s * phase;
+    let driven_s = setup.driven_length_m() / speed_m_s + setup.camera.frame_s;
+    let ticks = (driven_s / step_s).ceil() as usize + 2;
     let mut path = Path {
         speed_m_s,
         step_s,
+        lowered_s,
         station_m: Vec::with_capacity(ticks),
         axle_m: Vec::with_capacity(ticks),
         heading_rad: Vec::with_capacity(ticks),
@@ -91,7 +100,7 @@ pub fn drive(setup: &Setup, ground: &Ground, seed: u64, pass: u64, speed_m_s: f6
             let slopes = log.slopes();
             let mut heading_rad = log.at(&slopes, 0.0).1;
             for tick in 0..ticks {
-                let driven_m = tick as f64 * step_s * speed_m_s;
+                let driven_m = (tick as f64 * step_s - lowered_s) * speed_m_s;
                 let (offset_m, slope) = log.at(&slopes, driven_m);
                 let next_rad = libm::atan(log.at(&slopes, driven_m + step_s * speed_m_s).1);
                 let state = TractorState {
@@ -116,13 +125,14 @@ pub fn drive(setup: &Setup, ground: &Ground, seed: u64, pass: u64, speed_m_s: f6
         }
         driver => {
             let mut hands = Hands::new(driver, setup, speed_m_s, seed, pass);
+            let warm_up_ticks = (warm_up_m(setup, speed_m_s) / (speed_m_s * step_s)).ceil();
             let mut state = TractorState {
-                station_m: tool_m - warm_up_m(setup, speed_m_s),
+                station_m: tool_m - speed_m_s * (lowered_s + warm_up_ticks * step_s),
                 offset_m: 0.0,
                 heading_rad: 0.0,
                 steer_rad: 0.0,
             };
-            while state.station_m < tool_m {
+            for _ in 0..warm_up_ticks as usize {
                 advance(setup, ground, &mut state, &mut hands, &mut towed, speed_m_s);
             }
             state.offset_m += setup.run.entry_offset_m;

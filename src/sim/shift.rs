@@ -90,7 +90,7 @@ pub fn run(setup: &Setup, path: &Path, sensors: &Frames, kind: Kind, out: &mut S
                 reading_m,
             };
             let asked = brain.command(setup, path, sensors, &arrival);
-            let started = now_s >= setup.run.start_delay_s;
+            let started = now_s >= path.lowered_s + setup.run.start_delay_s;
             command = if started { asked.command } else { 0.0 };
             valve.take(now_s, command);
             brain.applied(now_s, if started { asked.speed_m_s } else { 0.0 });
@@ -600,9 +600,8 @@ impl LagBrain {
     /// The number of the exposure nearest to `time_s` that the camera found, interpolated between two neighbours, with the
     /// time for which it holds. Where frames are missing the newest before serves (coasting), at the start the oldest there is.
     fn number_at(&self, sensors: &Frames, period_s: f64, time_s: f64) -> Option<(f64, f64)> {
-        let first_s = sensors.frames[0].exposed_s;
         let last = self.numbers.len() - 1;
-        let x = (time_s - first_s) / period_s;
+        let x = time_s / period_s;
         let j = (x.max(0.0) as usize).min(last);
         let part = x - j as f64;
         if part >= 0.0 && self.found(j) {

@@ -139,14 +139,14 @@ fn samples(setup: &Setup, ground: &Ground, path: &Path, shift: &Shift) -> Vec<Sa
     let camera_m = setup.camera_point_m();
     let mut blind = ground.blind.iter().peekable();
     (0..path.station_m.len())
-        .take_while(|&tick| path.station_m[tick] - tool_m <= setup.run.length_m)
+        .filter(|&tick| (0.0..=setup.run.length_m).contains(&(path.station_m[tick] - tool_m)))
         .map(|tick| {
             let looked_m = path.station_m[tick] - camera_m;
             while blind.peek().is_some_and(|&&(_, to)| to <= looked_m) {
                 blind.next();
             }
             Sample {
-                time_s: tick as f64 * path.step_s,
+                time_s: tick as f64 * path.step_s - path.lowered_s,
                 station_m: path.station_m[tick] - tool_m,
                 axle_m: path.axle_m[tick],
                 heading_rad: path.heading_rad[tick],
