@@ -152,6 +152,24 @@ pub fn plants_in_words(rate: f64) -> String {
     }
 }
 
+/// A rate and its upper limit as a sentence without its full stop.
+pub fn strikes_in_words(rate: f64, upper: f64) -> String {
+    let worst = limit_in_words(upper);
+    if rate <= 0.0 {
+        format!("No simulated plant is struck; at worst it is {worst}")
+    } else if rate < COMMON {
+        format!(
+            "About {} is struck, at worst {worst}",
+            plants_in_words(rate)
+        )
+    } else {
+        format!(
+            "About {} are struck, at worst {worst}",
+            plants_in_words(rate)
+        )
+    }
+}
+
 /// A limit of a rate in words: "1 in 150", "62 of 100".
 pub fn limit_in_words(rate: f64) -> String {
     if rate <= 0.0 {
@@ -230,6 +248,10 @@ mod tests {
         assert_eq!(plants_in_words(1.0 / 240.0), "1 plant in 240");
         assert_eq!(plants_in_words(0.56), "56 of 100 plants");
         assert_eq!(plants_in_words(0.0), "no plant");
+        assert_eq!(
+            strikes_in_words(0.56, 0.6),
+            "About 56 of 100 plants are struck, at worst 60 of 100"
+        );
         assert_eq!(limit_in_words(1.0 / 12_345.0), "1 in 12 000");
         assert_eq!(limit_in_words(1.0 / 7.4), "1 in 7");
         assert_eq!(grouped(1_234_567), "1 234 567");

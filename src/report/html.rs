@@ -2,7 +2,7 @@
 
 use super::display::{
     Units, chosen_percent, controller_title, grouped, limit_in_words, percent, plants_in_words,
-    trimmed,
+    strikes_in_words, trimmed,
 };
 use super::svg::{CHART_CSS, Picture, Pictures, budget};
 use super::text::{ran, sentence, setting};
@@ -88,7 +88,7 @@ impl Page<'_> {
                 section {
                     h2 { "In the field" }
                     @if let Some(cell) = shown {
-                        p.big { "About " (plants_in_words(cell.rate)) " is struck, at worst " (limit_in_words(cell.upper)) "." }
+                        p.big { (strikes_in_words(cell.rate, cell.upper)) "." }
                         p { "That is the " (named(&cell.controller)) " at " (speed) " with the tools " (self.clearance()) " from the row." }
                     } @else {
                         p.big { "No setting was simulated." }
@@ -114,10 +114,10 @@ impl Page<'_> {
                 section {
                     h2 { "At the machine" }
                     @if let Some(row) = tracking {
-                        p.big { "Tools within " (units.small_text(row.tool_error_sd_m)) " of the row's line as a standard deviation." }
-                        p { (named(&row.controller)) " at " (speed) ". Shift wanted 99.9 % of the way: up to "
-                            (units.small_text(row.demand_p999_m)) " to a side. At an end stop for " (percent(row.end_stop_share))
-                            " of the distance, valve fully open in " (percent(row.valve_saturated_share)) " of the frames." }
+                        p.big { "The tools stray " (units.small_text(row.tool_error_sd_m)) " from the row, as a standard deviation." }
+                        p { "That is the " (named(&row.controller)) " at " (speed) ". It wants " (units.small_text(row.demand_p999_m))
+                            " of shift or less to either side over 99.9 % of the way, stands at an end stop over " (percent(row.end_stop_share))
+                            " of it and has the valve fully open in " (percent(row.valve_saturated_share)) " of the camera's frames." }
                     }
                     @if let Some(choice) = &answer.fewest {
                         p { "Fewest strikes of all simulated settings: " (setting(choice, units, true)) "." }
@@ -209,9 +209,9 @@ impl Page<'_> {
                 h2 { "One pass from above" }
                 (gallery(&pictures.above))
                 h2 { "Shift and demand" }
+                @if let Some(picture) = pictures.shift.first() { p.soft { (picture.note) " " (picture.reading) } }
                 @for picture in &pictures.shift { (wide(picture)) }
-                @if let Some(picture) = pictures.shift.first() { p.soft { (picture.caption) } }
-            }
+                            }
         }
     }
 
@@ -276,8 +276,8 @@ impl Page<'_> {
         html! {
             @if let Some(picture) = &pictures.budget {
                 h2 { "Where the error comes from" }
+                p.soft { (picture.reading) }
                 (wide(picture))
-                p.soft { (picture.caption) }
                 (scroll("Error budget", html! {
                     table {
                         caption { "Share of each source in the variance of the tool error at "
@@ -450,8 +450,15 @@ fn scroll(label: &str, table: Markup) -> Markup {
 /// Pictures beside one another; what they have in common is said once.
 fn gallery(pictures: &[Picture]) -> Markup {
     html! {
-        @if let Some(picture) = pictures.first() { p.soft { (picture.caption) } }
-        div.pictures { @for picture in pictures { figure { (picture.inline()) } } }
+        @if let Some(picture) = pictures.first() { p.soft { (picture.reading) } }
+        div.pictures {
+            @for picture in pictures {
+                figure {
+                    (picture.inline())
+                    @if !picture.note.is_empty() { figcaption { (picture.note) } }
+                }
+            }
+        }
     }
 }
 

@@ -106,8 +106,8 @@ pub fn pass_files(stamp: &PassStamp, trace: &Trace) -> Result<Vec<File>, ReportE
         return Err(ReportError::NotFinite { key });
     }
     let name = format!("pass_{}_{}", trace.pass, trace.kind.name());
-    let stretch = svg::above::stretch(&[trace]);
-    let above = svg::above::picture(&format!("{name}_above"), units, trace, stretch);
+    let window = svg::above::window(&[trace]);
+    let above = svg::above::picture(&format!("{name}_above"), units, trace, window);
     let shift = svg::shift::picture(&format!("{name}_shift"), units, trace);
     Ok(vec![
         File::new(

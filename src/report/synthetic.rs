@@ -7,11 +7,11 @@ use crate::sim::trace::{Fate, Plant, Sample, Trace};
 /// Tool error of the made-up controllers, m.
 fn sd_m(kind: Kind, speed_m_s: f64) -> f64 {
     let base = match kind {
-        Kind::Locked => 0.050,
-        Kind::OnOff => 0.022,
-        Kind::Pid => 0.0138,
-        Kind::LagCompensated => 0.0125,
-        Kind::LagCompensatedYaw => 0.0115,
+        Kind::Locked => 0.045,
+        Kind::OnOff => 0.016,
+        Kind::Pid => 0.0082,
+        Kind::LagCompensated => 0.0072,
+        Kind::LagCompensatedYaw => 0.0063,
     };
     base * (1.0 + 0.03 * (speed_m_s - 1.0).powi(2))
 }
@@ -31,7 +31,7 @@ pub fn results() -> Results {
     let working_speed_m_s = speeds_m_s[3];
     let plants = 400_000;
     let rate_at = |kind: Kind, v: f64, c: f64, plants: u64| {
-        let z = (c - 0.015) / (sd_m(kind, v).powi(2) + 0.010f64.powi(2)).sqrt();
+        let z = (c - 0.015) / (sd_m(kind, v).powi(2) + 0.005f64.powi(2)).sqrt();
         let rate = statrs::function::erf::erfc(z / 2f64.sqrt());
         let struck = (rate * plants as f64).round();
         let rate = struck / plants as f64;
@@ -236,7 +236,7 @@ fn trace(kind: Kind) -> Trace {
     let shift = |s: f64| match kind {
         Kind::Locked => 0.0,
         _ => {
-            let late = 0.4 + 6.0 * (sd_m(kind, speed_m_s) - 0.011) / 0.011;
+            let late = 0.2 + 6.0 * (sd_m(kind, speed_m_s) - 0.0063) / 0.02;
             (row(s - late) - frame(s - late)).clamp(-0.1, 0.1)
         }
     };
@@ -265,7 +265,7 @@ fn trace(kind: Kind) -> Trace {
         .flat_map(|r| (0..1000).map(move |i| (r, 0.2 * f64::from(i))))
         .map(|(r, s)| {
             let scatter =
-                0.010 * (12.9898 * s + 78.233 * r as f64).sin() + 0.004 * wave(s, 3.0, r as f64);
+                0.006 * (12.9898 * s + 78.233 * r as f64).sin() + 0.004 * wave(s, 3.0, r as f64);
             let need = (scatter - error(s)).abs() + 0.015;
             Plant {
                 row: r,

@@ -21,9 +21,73 @@ const ROWS: usize = 3;
 /// Points along a line at most.
 const POINTS: usize = 240;
 
+/// What part of a pass is drawn.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Window {
+    /// First station, m.
+    pub from_m: f64,
+    /// Last station, m.
+    pub to_m: f64,
+    /// Furthest that anything lies from the row's mean line, m.
+    pub reach_m: f64,
+}
+
+impl Window {
+    fn holds(&self, station_m: f64) -> bool {
+        (self.from_m..=self.to_m).contains(&station_m)
+    }
+
+    fn samples(self, trace: &Trace) -> impl Iterator<Item = &Sample> {
+        trace
+            .samples
+            .iter()
+            .filter(move |sample| self.holds(sample.station_m))
+    }
+
+    fn plants(self, trace: &Trace) -> impl Iterator<Item = &Plant> {
+        trace
+            .plants
+            .iter()
+            .filter(move |plant| self.holds(plant.station_m))
+    }
+}
+
+/// One window for all pictures of passes over the same ground, so that they compare.
+pub fn window(traces: &[&Trace]) -> Window {
+    let (from_m, to_m) = stretch(traces);
+    let mut window = Window {
+        from_m,
+        to_m,
+        reach_m: 0.0,
+    };
+    for trace in traces {
+        let middle_m = middle(trace, window);
+        let tools = window
+            .samples(trace)
+            .map(|sample| (sample.frame_m + sample.shift_m - middle_m).abs() + trace.clearance_m);
+        let plants = window
+            .plants(trace)
+            .map(|plant| (plant.lateral_m - middle_m).abs());
+        window.reach_m = tools
+            .chain(plants)
+            .fold(window.reach_m.max(2.0 * trace.clearance_m), f64::max);
+    }
+    window
+}
+
+/// Mean of the guided rows over the window, m.
+fn middle(trace: &Trace, window: Window) -> f64 {
+    let (sum, count) = window
+        .samples(trace)
+        .fold((0.0, 0u32), |(sum, count), sample| {
+            (sum + sample.row_m, count + 1)
+        });
+    sum / f64::from(count.max(1))
+}
+
 /// The stretch to draw for passes over the same ground, as first and last station, m: the one with strikes under the most
 /// controllers, guided ones first; without any, the one with the nearest miss.
-pub fn stretch(traces: &[&Trace]) -> (f64, f64) {
+fn stretch(traces: &[&Trace]) -> (f64, f64) {
     let Some(first) = traces.first() else {
         return (0.0, STRETCH_M);
     };
@@ -73,30 +137,17 @@ pub fn stretch(traces: &[&Trace]) -> (f64, f64) {
         .unwrap_or((from, from + length))
 }
 
-/// The picture of one pass over a stretch.
-pub fn picture(name: &str, units: Units, trace: &Trace, (from, to): (f64, f64)) -> Picture {
-    let samples: Vec<&Sample> = trace
-        .samples
-        .iter()
-        .filter(|sample| (from..=to).contains(&sample.station_m))
-        .collect();
+/// The picture of one pass.
+pub fn picture(name: &str, units: Units, trace: &Trace, window: Window) -> Picture {
+    let (from, to) = (window.from_m, window.to_m);
+    let samples: Vec<&Sample> = window.samples(trace).collect();
     let step = samples.len().div_ceil(POINTS).max(1);
     let samples: Vec<&Sample> = samples.into_iter().step_by(step).collect();
-    let plants: Vec<&Plant> = trace
-        .plants
-        .iter()
-        .filter(|plant| (from..=to).contains(&plant.station_m))
-        .collect();
+    let plants: Vec<&Plant> = window.plants(trace).collect();
     let rows = shown_rows(trace.row_offset_m.len(), &plants);
-    let middle =
-        samples.iter().map(|sample| sample.row_m).sum::<f64>() / samples.len().max(1) as f64;
+    let middle = middle(trace, window);
     let tool = |sample: &Sample| sample.frame_m + sample.shift_m - middle;
-    let furthest = samples
-        .iter()
-        .map(|sample| tool(sample).abs() + trace.clearance_m)
-        .chain(plants.iter().map(|plant| (plant.lateral_m - middle).abs()))
-        .fold(2.0 * trace.clearance_m, f64::max);
-    let half_m = 1.08 * furthest;
+    let half_m = 1.08 * window.reach_m;
     let y = Scale::linear(units.distance(from), units.distance(to), BOTTOM_PX, TOP_PX);
     let along = |station_m: f64| y.px(units.distance(station_m));
     let (left_px, right_px) = (52.0, WIDTH_PX - 20.0);
@@ -164,20 +215,23 @@ pub fn picture(name: &str, units: Units, trace: &Trace, (from, to): (f64, f64)) 
     };
     Picture {
         name: name.to_owned(),
-        title: format!("One pass from above, {title}"),
-        caption: format!(
-            "Pass {} of seed {} from {} to {}, travelling up. The edges run {} from the row's line where the tools are centred; the \
-             small setting errors of single edges are counted but not drawn. {} The ground between rows is cut out and sideways \
-             everything is enlarged {} times.",
+        title: format!("{title}: one pass from above"),
+        note: format!(
+            "Pass {} of seed {}. {}",
             trace.pass,
             trace.seed,
-            units.distance_text(from),
-            units.distance_text(to),
-            units.clearance(trace.clearance_m),
             match hit + gone {
                 0 => "No plant of any row is struck here.".to_owned(),
                 all => format!("Struck here, over all rows: {all}, of which cut: {gone}."),
             },
+        ),
+        reading: format!(
+            "From {} to {} along the row, travelling up. The edges run {} from the row's line where the tools are centred; the small \
+             setting errors of single edges are counted but not drawn. The ground between rows is cut out and sideways everything \
+             is enlarged {} times.",
+            units.distance_text(from),
+            units.distance_text(to),
+            units.clearance(trace.clearance_m),
             trimmed(enlarged, 0),
         ),
         width: WIDTH_PX,
@@ -213,7 +267,7 @@ fn mark(fate: Fate, x: f64, y: f64) -> String {
             px(y + 4.5),
             left = px(x - 4.5)
         ),
-        Fate::Cut => format!("M{} {}l6 6l-6 6l-6-6Z", px(x), px(y - 6.0)),
+        Fate::Cut => format!("M{} {}l5 5l-5 5l-5-5Z", px(x), px(y - 5.0)),
     }
 }
 
@@ -279,13 +333,9 @@ mod tests {
     fn prop_every_plant_of_the_drawn_rows_is_drawn_by_its_fate() {
         let traces = synthetic::traces();
         let trace = &traces[0];
-        let (from, to) = stretch(&[trace]);
-        let svg = picture("pass", Units::Metric, trace, (from, to)).standalone();
-        let plants: Vec<&Plant> = trace
-            .plants
-            .iter()
-            .filter(|plant| (from..=to).contains(&plant.station_m))
-            .collect();
+        let window = window(&[trace]);
+        let svg = picture("pass", Units::Metric, trace, window).standalone();
+        let plants: Vec<&Plant> = window.plants(trace).collect();
         let rows = shown_rows(4, &plants);
         let drawn: Vec<&Plant> = plants
             .into_iter()
@@ -298,7 +348,7 @@ mod tests {
             count(&drawn, Fate::Struck) + 1
         );
         assert_eq!(
-            svg.matches("l6 6l-6 6").count(),
+            svg.matches("l5 5l-5 5").count(),
             count(&drawn, Fate::Cut) + 1
         );
     }

@@ -115,7 +115,8 @@ pub fn picture(results: &Results, units: Units) -> Option<Picture> {
     Some(Picture {
         name: "error_budget".into(),
         title,
-        caption: "Standard deviation that each source alone would leave at the tools, by the linear check. Their squares add up \
+        note: String::new(),
+        reading: "Standard deviation that each source alone would leave at the tools, by the linear check. Their squares add up \
                   to the square of the total in the last line, so halving the largest helps most and halving a small one hardly."
             .into(),
         width: NAMES_PX + PANEL_PX * controllers.len() as f64,

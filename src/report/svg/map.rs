@@ -119,9 +119,10 @@ fn picture(results: &Results, units: Units, controller: &str) -> Option<Picture>
     Some(Picture {
         name: format!("strike_map_{controller}"),
         title,
-        caption: format!(
+        note: String::new(),
+        reading: format!(
             "Share of plants struck by speed and clearance. Thick line: the allowed {}; dashed: where the upper {} limit reaches it, \
-             so the side of fewer strikes beyond the dashed line keeps it with confidence. Ring: the working setting. Dots: \
+             so that what lies beyond the dashed line keeps it with confidence. Ring: the working setting. Dots: \
              simulated settings, hollow where fewer than ten passes had a strike; in between the picture is interpolated.",
             chosen_percent(allowed),
             chosen_percent(results.level)

@@ -25,8 +25,10 @@ pub struct Picture {
     pub name: String,
     /// Title.
     pub title: String,
-    /// What it shows and how to read it: caption and text alternative.
-    pub caption: String,
+    /// What there is to see in this one; may be empty.
+    pub note: String,
+    /// How to read it; the same for every picture of its kind.
+    pub reading: String,
     /// Width of the viewBox, px.
     pub width: f64,
     /// Height of the viewBox, px.
@@ -68,7 +70,7 @@ impl Picture {
             svg class="chart" xmlns="http://www.w3.org/2000/svg" viewBox=(view) width=(self.width) height=(self.height)
                 role="img" aria-labelledby={ (title) " " (desc) } {
                 title id=(title) { (printable(&self.title)) }
-                desc id=(desc) { (printable(&self.caption)) }
+                desc id=(desc) { (printable(format!("{} {}", self.note, self.reading).trim())) }
                 (body)
             }
         }
@@ -105,7 +107,7 @@ impl Pictures {
 pub fn study_pictures(results: &Results, traces: &[Trace]) -> Pictures {
     let units = Units::from_name(&results.scenario.units);
     let all: Vec<&Trace> = traces.iter().collect();
-    let stretch = above::stretch(&all);
+    let window = above::window(&all);
     Pictures {
         maps: map::pictures(results, units),
         rates: rates::pictures(results, units),
@@ -114,7 +116,7 @@ pub fn study_pictures(results: &Results, traces: &[Trace]) -> Pictures {
             .iter()
             .map(|trace| {
                 let name = format!("pass_{}", trace.kind.name());
-                above::picture(&name, units, trace, stretch)
+                above::picture(&name, units, trace, window)
             })
             .collect(),
         shift: traces

@@ -36,7 +36,7 @@ fn floor(results: &Results) -> f64 {
         })
         .filter(|shown| *shown > 0.0)
         .fold(0.1, f64::min);
-    10f64.powf((smallest.log10() + 1e-9).floor().max(-7.0))
+    10f64.powf((smallest.log10() + 1e-9).floor().max(-6.0))
 }
 
 fn picture(results: &Results, units: Units, index: usize, speed_m_s: f64, floor: f64) -> Picture {
@@ -79,11 +79,11 @@ fn picture(results: &Results, units: Units, index: usize, speed_m_s: f64, floor:
             units.speed_unit().replace('/', "_")
         ),
         title,
-        caption: format!(
-            "Share of plants struck against clearance at {}, with {} limits as bands. Dots: simulated settings, hollow where \
-             fewer than ten passes had a strike. A triangle marks the upper limit where no plant was struck. Dashed: the \
-             allowed {}. Dotted: the working clearance.",
-            units.speed_text(speed_m_s),
+        note: String::new(),
+        reading: format!(
+            "Share of plants struck against clearance, with {} limits as bands. Dots: simulated settings, hollow where fewer than \
+             ten passes had a strike. Where no plant was struck, a triangle marks the upper limit alone. Dashed: the allowed {}. \
+             Dotted: the working clearance.",
             chosen_percent(results.level),
             chosen_percent(results.allowed_rate)
         ),
@@ -96,20 +96,21 @@ fn picture(results: &Results, units: Units, index: usize, speed_m_s: f64, floor:
 fn drawn(name: &str, line: &[&StrikeRate], units: Units, x: &Scale, y: &Scale) -> Markup {
     let class = controller_class(name);
     let at = |cell: &StrikeRate, rate: f64| (x.px(units.small(cell.clearance_m)), y.px(rate));
-    let band = line
+    let (struck, spared): (Vec<&StrikeRate>, Vec<&StrikeRate>) =
+        line.iter().copied().partition(|cell| cell.rate > 0.0);
+    let band = struck
         .iter()
         .map(|cell| at(cell, cell.upper))
-        .chain(line.iter().rev().map(|cell| at(cell, cell.lower)));
-    let struck: Vec<&&StrikeRate> = line.iter().filter(|cell| cell.rate > 0.0).collect();
+        .chain(struck.iter().rev().map(|cell| at(cell, cell.lower)));
     html! {
-        @if line.len() > 1 { path class={ "band " (class) } d=(closed(band)) {} }
+        @if struck.len() > 1 { path class={ "band " (class) } d=(closed(band)) {} }
         path class={ "line " (class) } d=(path(struck.iter().map(|cell| at(cell, cell.rate)))) {}
-        @for cell in struck {
+        @for cell in &struck {
             @let (cx, cy) = at(cell, cell.rate);
             @let open = if cell.resolved { "" } else { " open" };
             circle class={ "dot " (class) (open) } cx=(px(cx)) cy=(px(cy)) r="2.6" {}
         }
-        @for cell in line.iter().filter(|cell| cell.rate <= 0.0) {
+        @for cell in &spared {
             @let (cx, cy) = at(cell, cell.upper);
             path class={ "dot open " (class) } d=(closed([(cx - 4.0, cy - 3.5), (cx + 4.0, cy - 3.5), (cx, cy + 3.5)])) {}
         }
@@ -217,8 +218,9 @@ mod tests {
                 assert_eq!(dots.len(), rates.len());
                 for (dot, rate) in dots.iter().zip(rates) {
                     let shown = 0.01 * 10f64.powf((tick(&svg, "1 %") - 4.5 - dot) / per_decade);
-                    // Dots and ticks are kept to a tenth of a px.
-                    let tolerance = 10f64.powf(0.2 / per_decade) - 1.0;
+                    // Dots and ticks are kept to a tenth of a px, so a decade is known to a tenth as well.
+                    let decades = (rate / 0.01).log10().abs();
+                    let tolerance = 10f64.powf((0.1 * decades + 0.1) / per_decade) - 1.0;
                     assert!((shown / rate - 1.0).abs() < tolerance, "{shown} {rate}");
                 }
             }

@@ -1,7 +1,7 @@
 //! Shift and demand over distance.
 
 use super::axes::{Scale, bottom, left, path, px};
-use super::{Picture, trace_title};
+use super::{Picture, controller_class, trace_title};
 use crate::report::display::{Units, trimmed};
 use crate::sim::trace::{Fate, Sample, Trace};
 use maud::html;
@@ -37,7 +37,7 @@ pub fn picture(name: &str, units: Units, trace: &Trace) -> Picture {
                 .map(|(station_m, shift_m)| (along(station_m), across(shift_m))),
         )
     };
-    let title = format!("Shift and demand, {}", trace_title(units, trace));
+    let title = format!("{}: shift and demand", trace_title(units, trace));
     let struck: String = trace
         .plants
         .iter()
@@ -57,7 +57,7 @@ pub fn picture(name: &str, units: Units, trace: &Trace) -> Picture {
             text class="small" x=(px(x.to_px + 6.0)) y=(px(limit + 4.0)) { "stroke ends" }
         }
         path class="thin" d=(path([(entry, y.from_px), (entry, y.to_px)])) {}
-        path class="line k2" d=(line(|sample| sample.shift_m)) {}
+        path class={ "line " (controller_class(trace.kind.name())) } d=(line(|sample| sample.shift_m)) {}
         path class="wanted" d=(line(|sample| sample.wanted_shift_m)) {}
         @if let Some(last) = samples.last() {
             @let (wanted, shift) = (across(last.wanted_shift_m), across(last.shift_m));
@@ -75,12 +75,11 @@ pub fn picture(name: &str, units: Units, trace: &Trace) -> Picture {
     Picture {
         name: name.to_owned(),
         title,
-        caption: format!(
-            "Pass {} of seed {}. Thin line: the shift that would put the tools on the row. Thick line: the shift of the frame. \
-             Dashed: the ends of the stroke. Grey: the camera finds no row. Orange ticks: struck plants. What lies left of the \
-             dotted line, {} long, is the entry stretch, which is counted apart.",
-            trace.pass,
-            trace.seed,
+        note: format!("Pass {} of seed {}.", trace.pass, trace.seed),
+        reading: format!(
+            "Thin line: the shift that would put the tools on the row. Thick line: the shift of the frame. Dashed: the ends of the \
+             stroke. Grey: the camera finds no row. Orange ticks: struck plants. What lies left of the dotted line, {} long, is the \
+             entry stretch, which is counted apart.",
             units.distance_text(trace.entry_length_m)
         ),
         width: WIDTH_PX,
