@@ -121,6 +121,9 @@ pub fn trimmed(value: f64, decimals: usize) -> String {
     if text == "-0" { "0" } else { text }.to_owned()
 }
 
+/// One in a million: what is less but not nothing is shown as less than this.
+const LEAST_PERCENT: f64 = 0.0001;
+
 /// A share to two digits of itself or to the first digit of what it lacks to the whole: "0.42 %", "56 %", "99.94 %".
 pub fn percent(share: f64) -> String {
     let percent = 100.0 * share;
@@ -128,8 +131,11 @@ pub fn percent(share: f64) -> String {
     if nearest_end <= 0.0 {
         return format!("{} %", trimmed(percent, 4));
     }
+    if percent < LEAST_PERCENT {
+        return format!("<{LEAST_PERCENT} %");
+    }
     let digits = if percent < 50.0 { 1.0 } else { 0.0 };
-    let decimals = (digits - nearest_end.log10().floor()).clamp(0.0, 6.0) as usize;
+    let decimals = (digits - nearest_end.log10().floor()).clamp(0.0, 5.0) as usize;
     format!("{percent:.decimals$} %")
 }
 
@@ -238,6 +244,7 @@ mod tests {
             (0.9994, "99.94 %"),
             (0.996, "99.6 %"),
             (0.000042, "0.0042 %"),
+            (0.0000003, "<0.0001 %"),
         ] {
             assert_eq!(percent(share), text);
         }

@@ -6,7 +6,7 @@ use super::display::{
 };
 use super::svg::{CHART_CSS, Picture, Pictures, budget};
 use super::text::{ran, sentence, setting};
-use crate::results::{Assumption, Results, StrikeRate, Tracking};
+use crate::results::{Assumption, LoopMargins, Results, StrikeRate, Tracking};
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 const PAGE_CSS: &str = include_str!("page.css");
@@ -96,6 +96,7 @@ impl Page<'_> {
                     @if let Some(cell) = locked {
                         p { "With the frame locked it would be " (plants_in_words(cell.rate)) "." }
                     }
+                    p.soft { "\u{201c}At worst\u{201d} is the upper " (chosen_percent(results.level)) " limit of the simulated rate." }
                 }
                 section {
                     h2 { "How fast" }
@@ -157,9 +158,8 @@ impl Page<'_> {
                 .any(|v| find(name, *v).is_some_and(|cell| !cell.resolved))
         });
         html! {
-            (scroll("Strike rates", html! {
+            (scroll("Strike rates", html! { (caption) }, html! {
                 table {
-                    caption { (caption) }
                     thead { tr {
                         th scope="col" { "Speed, " (self.units.speed_unit()) }
                         @for name in &controllers { th scope="col" { (controller_title(name)) } }
@@ -220,13 +220,11 @@ impl Page<'_> {
         let unit = units.small_unit();
         html! {
             h2 { "How well the tools follow the row" }
-            (scroll("Tracking", html! {
-                table {
-                    caption { "Tool error is the offset of the tools from the guided rows, left positive; its standard deviation is about the "
+            (scroll("Tracking", html! { "Tool error is the offset of the tools from the guided rows, left positive; its standard deviation is about the "
                         "mean over all passes and is given with its standard error. Where a limit binds, the linear value misses it: "
-                        "believe the simulated one." }
+                        "believe the simulated one." }, html! {
+                table {
                     thead { tr {
-                        th.text scope="col" { "Controller" }
                         th scope="col" { "Speed, " (units.speed_unit()) }
                         th scope="col" { "Tool error, mean, " (unit) }
                         th scope="col" { "Tool error, sd, simulated, " (unit) }
@@ -241,7 +239,12 @@ impl Page<'_> {
                         th scope="col" { "Within " (units.clearance(0.038)) " of the row" }
                         th scope="col" { "Longest miss, " (units.distance_unit()) }
                     } }
-                    tbody { @for row in &self.results.tracking { (self.tracking_row(row)) } }
+                    @for group in self.results.tracking.chunk_by(|a, b| a.controller == b.controller) {
+                        tbody {
+                            (group_line(&group[0].controller, 13))
+                            @for row in group { (self.tracking_row(row)) }
+                        }
+                    }
                 }
             }))
         }
@@ -252,8 +255,7 @@ impl Page<'_> {
         let optional = |value: Option<f64>| value.map(|m| units.small_number(m));
         html! {
             tr.now[row.speed_m_s == self.results.working_speed_m_s] {
-                th.text scope="row" { (controller_title(&row.controller)) }
-                td { (units.speed_number(row.speed_m_s)) }
+                th scope="row" { (units.speed_number(row.speed_m_s)) }
                 td { (units.small_number(row.tool_error_mean_m)) }
                 td.rate { (units.small_number(row.tool_error_sd_m)) " \u{b1} " (trimmed(units.small(row.tool_error_sd_se_m), 2)) }
                 td { @if let Some(sd) = optional(row.linear_tool_error_sd_m) { (sd) } }
@@ -278,10 +280,9 @@ impl Page<'_> {
                 h2 { "Where the error comes from" }
                 p.soft { (picture.reading) }
                 (wide(picture))
-                (scroll("Error budget", html! {
+                (scroll("Error budget", html! { "Share of each source in the variance of the tool error at "
+                            (self.units.speed_text(results.working_speed_m_s)) ", linear check." }, html! {
                     table {
-                        caption { "Share of each source in the variance of the tool error at "
-                            (self.units.speed_text(results.working_speed_m_s)) ", linear check." }
                         thead { tr {
                             th.text scope="col" { "Source" }
                             @for name in &controllers { th scope="col" { (controller_title(name)) } }
@@ -305,29 +306,43 @@ impl Page<'_> {
         html! {
             @if !self.results.loops.is_empty() {
                 h2 { "Stability margins" }
-                (scroll("Stability margins", html! {
+                (scroll("Stability margins", html! { "Gain margin: the factor on the loop's gain at which it turns unstable; empty if none does. Modulus margin: smallest "
+                            "distance from the critical point. Critical speed: above it the camera sees the row too late for its lookahead." }, html! {
                     table {
-                        caption { "Gain margin: the factor on the loop's gain at which it turns unstable; empty if none does. Modulus margin: smallest "
-                            "distance from the critical point. Critical speed: above it the camera sees the row too late for its lookahead." }
                         thead { tr {
-                            th.text scope="col" { "Controller" }
                             th scope="col" { "Speed, " (self.units.speed_unit()) }
                             th scope="col" { "Gain margin, times" }
                             th scope="col" { "Phase margin, degrees" }
                             th scope="col" { "Modulus margin" }
                             th scope="col" { "Critical speed, " (self.units.speed_unit()) }
                         } }
-                        tbody { @for row in &self.results.loops { tr.now[row.speed_m_s == self.results.working_speed_m_s] {
-                            th.text scope="row" { (controller_title(&row.controller)) }
-                            td { (self.units.speed_number(row.speed_m_s)) }
-                            td { @if let Some(text) = optional(row.gain_margin, 2) { (text) } }
-                            td { @if let Some(text) = optional(row.phase_margin_rad.map(f64::to_degrees), 0) { (text) } }
-                            td { (trimmed(row.modulus_margin, 2)) }
-                            td { @if let Some(v) = row.critical_speed_m_s { (trimmed(self.units.speed(v), 1)) } }
-                        } } }
+                        @for group in self.results.loops.chunk_by(|a, b| a.controller == b.controller) {
+                            tbody {
+                                (group_line(&group[0].controller, 5))
+                                @for same in group.chunk_by(same_margins) { tr {
+                                    th scope="row" { (self.speed_span(same)) }
+                                    td { @if let Some(text) = optional(same[0].gain_margin, 2) { (text) } }
+                                    td { @if let Some(text) = optional(same[0].phase_margin_rad.map(f64::to_degrees), 0) { (text) } }
+                                    td { (trimmed(same[0].modulus_margin, 2)) }
+                                    td { @if let Some(v) = same[0].critical_speed_m_s { (trimmed(self.units.speed(v), 1)) } }
+                                } }
+                            }
+                        }
                     }
                 }))
             }
+        }
+    }
+
+    /// "8" or "4 to 16".
+    fn speed_span(&self, loops: &[LoopMargins]) -> String {
+        let first = self.units.speed_number(loops[0].speed_m_s);
+        match loops {
+            [_] => first,
+            _ => format!(
+                "{first} to {}",
+                self.units.speed_number(loops[loops.len() - 1].speed_m_s)
+            ),
         }
     }
 
@@ -343,10 +358,9 @@ impl Page<'_> {
         html! {
             @if !rows.is_empty() {
                 h2 { "Row by row" }
-                (scroll("Strike rates by row", html! {
+                (scroll("Strike rates by row", html! { "Share of plants struck at " (self.units.speed_text(results.working_speed_m_s)) " and "
+                            (self.clearance()) ", row 1 at the left." }, html! {
                     table {
-                        caption { "Share of plants struck at " (self.units.speed_text(results.working_speed_m_s)) " and "
-                            (self.clearance()) ", row 1 at the left." }
                         thead { tr {
                             th scope="col" { "Row" }
                             th scope="col" { "From the centre, " (self.units.small_unit()) ", left positive" }
@@ -392,10 +406,9 @@ impl Page<'_> {
             .chain(all.iter().filter(|a| !assumed(a)));
         html! {
             h2 { "What this rests on" }
-            (scroll("Assumptions", html! {
+            (scroll("Assumptions", html! { "Every value of the scenario with its origin. A value marked as assumed has no source: measure it on your machine "
+                        "and in your field before you lean on the result." }, html! {
                 table {
-                    caption { "Every value of the scenario with its origin. A value marked as assumed has no source: measure it on your machine "
-                        "and in your field before you lean on the result." }
                     thead { tr {
                         th.text scope="col" { "What" }
                         th.text scope="col" { "Value" }
@@ -437,14 +450,31 @@ fn named(controller: &str) -> String {
     }
 }
 
+/// The name of a controller above its lines.
+fn group_line(controller: &str, columns: usize) -> Markup {
+    html! { tr { th.text.group colspan=(columns) scope="rowgroup" { (controller_title(controller)) } } }
+}
+
+/// Margins that do not change from one speed to the next share a line.
+fn same_margins(a: &LoopMargins, b: &LoopMargins) -> bool {
+    a.gain_margin == b.gain_margin
+        && a.phase_margin_rad == b.phase_margin_rad
+        && a.modulus_margin == b.modulus_margin
+        && a.critical_speed_m_s == b.critical_speed_m_s
+}
+
 fn rate_cell(rate: f64, lower: f64, upper: f64, resolved: bool) -> Markup {
     html! {
         td.rate { (percent(rate)) @if !resolved { "*" } small { (percent(lower)) " to " (percent(upper)) } }
     }
 }
 
-fn scroll(label: &str, table: Markup) -> Markup {
-    html! { div.scroll tabindex="0" role="region" aria-label=(label) { (table) } }
+/// A table that scrolls by itself where it is too wide, with its caption above.
+fn scroll(label: &str, caption: Markup, table: Markup) -> Markup {
+    html! {
+        p.caption { (caption) }
+        div.scroll tabindex="0" role="region" aria-label=(label) { (table) }
+    }
 }
 
 /// Pictures beside one another; what they have in common is said once.

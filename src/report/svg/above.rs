@@ -8,12 +8,12 @@ use crate::sim::trace::{Fate, Plant, Sample, Trace};
 use maud::html;
 
 const WIDTH_PX: f64 = 400.0;
-const HEIGHT_PX: f64 = 600.0;
+const HEIGHT_PX: f64 = 490.0;
 const TOP_PX: f64 = 56.0;
-const BOTTOM_PX: f64 = 540.0;
+const BOTTOM_PX: f64 = 436.0;
 
 /// Length of the stretch that is drawn, m.
-const STRETCH_M: f64 = 16.0;
+const STRETCH_M: f64 = 14.0;
 
 /// Rows that are drawn at most.
 const ROWS: usize = 3;
@@ -313,7 +313,7 @@ mod tests {
         let traces = synthetic::traces();
         for trace in &traces {
             let (from, to) = stretch(&[trace]);
-            assert!(from >= trace.entry_length_m && to <= 200.0 && to - from > 15.9);
+            assert!(from >= trace.entry_length_m && to <= 200.0 && to - from > 13.9);
             let struck = |plant: &&Plant| plant.fate != Fate::Spared;
             let any = trace
                 .plants

@@ -6,7 +6,8 @@ use crate::report::display::{Units, controller_title};
 use crate::results::{BudgetShare, Results};
 use maud::html;
 
-const NAMES_PX: f64 = 200.0;
+/// Room for one character of a source's name, a little more than a sans-serif font takes on average.
+const CHARACTER_PX: f64 = 7.0;
 const PANEL_PX: f64 = 150.0;
 const ROW_PX: f64 = 22.0;
 
@@ -84,6 +85,13 @@ pub fn picture(results: &Results, units: Units) -> Option<Picture> {
             0.0
         }
     };
+    let names_px = sources
+        .iter()
+        .map(|source| source.chars().count())
+        .max()
+        .unwrap_or(0) as f64
+        * CHARACTER_PX
+        + 24.0;
     let bottom_px = 48.0 + ROW_PX * sources.len() as f64;
     let title = format!(
         "What keeps the tools off the row at {}",
@@ -93,12 +101,12 @@ pub fn picture(results: &Results, units: Units) -> Option<Picture> {
         text class="head" x="8" y="18" { (title) ", " (units.small_unit()) }
         @for (i, source) in sources.iter().enumerate() {
             @let y = 62.0 + ROW_PX * i as f64;
-            text class="end" x=(px(NAMES_PX - 10.0)) y=(px(y)) { (source) }
+            text class="end" x=(px(names_px - 10.0)) y=(px(y)) { (source) }
         }
-        text class="end head" x=(px(NAMES_PX - 10.0)) y=(px(bottom_px + 20.0)) { "all together" }
-        path class="grid" d=(format!("M8 {0}H{1}", px(bottom_px + 3.0), px(NAMES_PX + PANEL_PX * controllers.len() as f64 - 8.0))) {}
+        text class="end head" x=(px(names_px - 10.0)) y=(px(bottom_px + 20.0)) { "all together" }
+        path class="grid" d=(format!("M8 {0}H{1}", px(bottom_px + 3.0), px(names_px + PANEL_PX * controllers.len() as f64 - 8.0))) {}
         @for (panel, name) in controllers.iter().enumerate() {
-            @let left = NAMES_PX + PANEL_PX * panel as f64;
+            @let left = names_px + PANEL_PX * panel as f64;
             @let class = controller_class(name);
             text class="small head" x=(px(left)) y="40" { (controller_title(name)) }
             path class="axis" d=(format!("M{} 48V{}", px(left), px(bottom_px))) {}
@@ -119,7 +127,7 @@ pub fn picture(results: &Results, units: Units) -> Option<Picture> {
         reading: "Standard deviation that each source alone would leave at the tools, by the linear check. Their squares add up \
                   to the square of the total in the last line, so halving the largest helps most and halving a small one hardly."
             .into(),
-        width: NAMES_PX + PANEL_PX * controllers.len() as f64,
+        width: names_px + PANEL_PX * controllers.len() as f64,
         height: bottom_px + 34.0,
         body,
     })
