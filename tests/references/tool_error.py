@@ -78,9 +78,11 @@ SPEEDS_M_S = [4 / 3.6, 8 / 3.6, 12 / 3.6]
 
 
 def panels(fine):
-    """Nodes and weights over (0, 2000] rad/s: panels short against the fastest phase (about 12 s of delay)."""
+    """Nodes and weights over (0, 1e8] rad/s: panels short against the fastest phase (about 12 s of delay) up to
+    2000 rad/s; above, where only the tail of sway that no controller can follow is left, in geometric steps."""
     parts = [(1e-9, 0.2, 40), (0.2, 10.0, 200), (10.0, 200.0, 400), (200.0, 2000.0, 2500)]
-    edges = np.concatenate([np.linspace(a, b, int(n * fine) + 1)[:-1] for a, b, n in parts] + [[2000.0]])
+    low = [np.linspace(a, b, int(n * fine) + 1)[:-1] for a, b, n in parts]
+    edges = np.concatenate([*low, np.geomspace(2000.0, 1e8, int(200 * fine) + 1)])
     x, weight = np.polynomial.legendre.leggauss(16)
     half = np.diff(edges)[:, None] / 2
     return ((edges[:-1, None] + half) + half * x).ravel(), (half * weight).ravel()
