@@ -167,7 +167,8 @@ fn advance(
     let curvature = setup
         .line
         .curvature_1_m(state.station_m + 0.5 * dt * speed_m_s);
-    let middle_rad = state.heading_rad + 0.5 * dt * (yaw - curvature * speed_m_s);
+    let first_m_s = speed_m_s * (cos0 - slip * sin0) / (1.0 - curvature * state.offset_m);
+    let middle_rad = state.heading_rad + 0.5 * dt * (yaw - curvature * first_m_s);
     let middle_m = state.offset_m + 0.5 * dt * speed_m_s * (sin0 + slip * cos0);
     let (sin, cos) = libm::sincos(middle_rad);
     let pace_m_s = speed_m_s * (cos - slip * sin) / (1.0 - curvature * middle_m);
