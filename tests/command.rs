@@ -368,6 +368,35 @@ fn regress_schemas_are_json_and_every_command_has_an_example() {
     assert!(text.contains("Exit codes: 0 done"), "{text}");
 }
 
+#[test]
+fn regress_a_logged_pass_is_asked_for_once_and_then_replayed() {
+    let folder = TempDir::new().unwrap();
+    let scenario = repo("scenarios/replayed_pass.toml");
+    let log = repo("tests/data/synthetic_pass.csv");
+    let study = [
+        "study",
+        scenario.to_str().unwrap(),
+        "--passes",
+        "2",
+        "--quiet",
+    ];
+    let without = rowroom(folder.path(), &study);
+    assert_eq!(code(&without), 2);
+    assert_eq!(err(&without).lines().count(), 1, "{}", err(&without));
+    assert!(err(&without).contains("--replay"), "{}", err(&without));
+    let done = rowroom(
+        folder.path(),
+        &[&study[..], &["--replay", log.to_str().unwrap()]].concat(),
+    );
+    assert_eq!(code(&done), 0, "{}", err(&done));
+    assert!(
+        folder
+            .path()
+            .join("reports/replayed_pass/results.json")
+            .is_file()
+    );
+}
+
 #[cfg(unix)]
 #[test]
 fn regress_a_file_that_cannot_be_finished_leaves_nothing_behind() {
