@@ -274,18 +274,16 @@ fn parts(read: &mut Read, values: &Values) {
     if values.has_table("controller.pid") {
         pid(read, values);
     }
-    for (wander, at) in [
+    for (one, other) in [
         (Id::HandObserved, Id::HandObservedAt),
-        (Id::LineObserved, Id::LineObservedAt),
+        (Id::HandObservedAt, Id::HandObserved),
     ] {
-        for (one, other) in [(wander, at), (at, wander)] {
-            if values.number(one).is_some()
-                && values.number(other).is_none()
-                && !read.spoilt[other as usize]
-            {
-                let other = keys::key(other).path();
-                contradicts(read, one, |shown| format!("{shown} needs {other}"));
-            }
+        if values.number(one).is_some()
+            && values.number(other).is_none()
+            && !read.spoilt[other as usize]
+        {
+            let other = keys::key(other).path();
+            contradicts(read, one, |shown| format!("{shown} needs {other}"));
         }
     }
 }

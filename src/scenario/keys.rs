@@ -484,8 +484,7 @@ keys! {
     ReceiverTime: "driver.satellite_line" "receiver_time", one(Time, "50 ms", "60000 ms"), assumed("\"2 s\""), "correlation time of that noise";
     DriftSd: "driver.satellite_line" "drift_sd", linear(Length, "0 mm", "500 mm"), assumed("\"15 mm\""), "standard deviation of the receiver's slow drift";
     DriftTime: "driver.satellite_line" "drift_time", one(Time, "10 s", "7200 s"), assumed("\"300 s\""), "correlation time of that drift";
-    LineObserved: "driver.satellite_line" "observed_wander", one(Length, "1 mm", "500 mm"), optional("\"25 mm\""), "standard deviation of rear axle to planned line as observed; scales receiver_sd and drift_sd alike until it is met; left out: both as given";
-    LineObservedAt: "driver.satellite_line" "observed_at", one(Speed, "0.5 km/h", "25 km/h"), optional("\"8 km/h\""), "speed at which it was observed";
+    LineObserved: "driver.satellite_line" "observed_wander", one(Length, "1 mm", "500 mm"), optional("\"25 mm\""), "standard deviation of rear axle to planned line as observed, whatever the speed; scales receiver_sd and drift_sd alike until it is met; left out: both as given";
 
     RearTools: "hitch.rear" "tools_behind_axle", one(Length, "0.5 m", "8 m"), required("\"2.2 m\""), "distance of the tool line behind the rear axle";
     RearSway: "hitch.rear" "sway_sd", linear(Length, "0 mm", "100 mm"), assumed("\"5 mm\""), "standard deviation of the sideways swing on the lower links";

@@ -7,15 +7,16 @@ use super::read::Read;
 use super::values::Values;
 use crate::linear::axle_wander;
 
-/// Factor on the driver's (satellite line: the receiver's) noises at which the linear check meets the observed wander at
-/// its speed, all parameters nominal: `g² = (observed² - V_row) / (V_see + V_steer)`. 1 without an observed wander, or
-/// where none meets it, which is noted as a problem.
+/// Factor on the driver's (satellite line: the receiver's) noises at which the linear check meets the observed wander, all
+/// parameters nominal: `g² = (observed² - V_row) / (V_see + V_steer)`. 1 without an observed wander, or where none meets it,
+/// which is noted as a problem. The wander of satellite steering does not depend on speed, so any will do there.
 pub fn wander_factor(read: &mut Read, values: &Values, fixed: &Fixed) -> f64 {
-    for (id, at) in [
-        (Id::HandObserved, Id::HandObservedAt),
-        (Id::LineObserved, Id::LineObservedAt),
+    let at_any_speed = values.number(Id::WorkingSpeed);
+    for (id, speed_m_s) in [
+        (Id::HandObserved, values.number(Id::HandObservedAt)),
+        (Id::LineObserved, at_any_speed),
     ] {
-        let (Some(observed_m), Some(speed_m_s)) = (values.number(id), values.number(at)) else {
+        let (Some(observed_m), Some(speed_m_s)) = (values.number(id), speed_m_s) else {
             continue;
         };
         let setup = build::setup(values, fixed, &Numbers::nominal(values));

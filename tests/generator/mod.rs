@@ -167,7 +167,7 @@ fn value(dice: &mut Dice, key: &Key, made: &Made) -> Option<String> {
             dice.coin().then(|| (1 + dice.below(planter)).to_string())
         }
         Id::SeenRows => Some("[1]".to_string()),
-        Id::HandObserved | Id::HandObservedAt | Id::LineObserved | Id::LineObservedAt => None,
+        Id::HandObserved | Id::HandObservedAt | Id::LineObserved => None,
         Id::OnOffStart => length(0.02, 0.5, dice),
         Id::OnOffStop => length(0.0, 0.019, dice),
         Id::SimcTime => dice.coin().then(|| "\"0.2 s\"".to_string()),
