@@ -14,12 +14,13 @@ use rowroom::sim::shift::Shift;
 use serde_json::Value;
 
 /// Share of plants struck for a Gaussian tool error. A locked frame that only sways has exactly that error; an off-centre drive
-/// gives it a mean. The sway is drawn on a grid that loses 0.17 % of its variance: at most 0.6 % of a share above 1 %, and
-/// less than the standard error of a rarer one. Tolerance: that and 3.5 standard errors at a fixed seed, 20 comparisons.
+/// gives it a mean. Interpolation takes 0.17 % of the sway's variance on its grid and 0.33 % between ticks of 10 mm: at most
+/// 1.6 % of a share above 1 %, and less than the standard error of a rarer one. Tolerance: that and 3.5 standard errors at a
+/// fixed seed, for 20 comparisons.
 #[test]
 fn val_hit_probability_of_a_gaussian_error() {
-    const PASSES: u64 = 150;
-    const GRID: f64 = 0.006;
+    const PASSES: u64 = 120;
+    const INTERPOLATION: f64 = 0.016;
     let file = references("strikes");
     let list = cases(&file, "gaussian");
     let error_of = |case: &Value| {
@@ -59,10 +60,16 @@ fn val_hit_probability_of_a_gaussian_error() {
             // Where hardly a plant is struck the observed spread says little; independent plants have the least there can be.
             let least = expected * (1.0 - expected) / sums.plants;
             let standard_error = sums.variance().unwrap().max(least).sqrt();
-            assert_near(sums.rate(), expected, GRID, 3.5 * standard_error, case);
+            assert_near(
+                sums.rate(),
+                expected,
+                INTERPOLATION,
+                3.5 * standard_error,
+                case,
+            );
             if expected > 0.01 {
                 assert!(
-                    3.5 * standard_error < 0.1 * expected,
+                    3.5 * standard_error < 0.12 * expected,
                     "says too little: {case}"
                 );
             }
