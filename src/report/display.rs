@@ -47,10 +47,11 @@ impl Units {
 
     /// The number of a small length that was computed, to 0.1 mm or 0.01 in.
     pub fn small_number(self, length_m: f64) -> String {
-        match self {
-            Units::Metric => format!("{:.1}", self.small(length_m)),
-            Units::Us => format!("{:.2}", self.small(length_m)),
-        }
+        let decimals = match self {
+            Units::Metric => 1,
+            Units::Us => 2,
+        };
+        fixed(self.small(length_m), decimals)
     }
 
     /// The same with its unit.
@@ -110,15 +111,23 @@ impl Units {
     }
 }
 
+/// A number with exactly `decimals` decimals and no minus before nothing.
+pub fn fixed(value: f64, decimals: usize) -> String {
+    let text = format!("{value:.decimals$}");
+    match text.strip_prefix('-') {
+        Some(digits) if digits.chars().all(|c| c == '0' || c == '.') => digits.to_owned(),
+        _ => text,
+    }
+}
+
 /// A number with at most `decimals` decimals and no zeros behind.
 pub fn trimmed(value: f64, decimals: usize) -> String {
-    let text = format!("{value:.decimals$}");
-    let text = if text.contains('.') {
-        text.trim_end_matches('0').trim_end_matches('.')
+    let text = fixed(value, decimals);
+    if text.contains('.') {
+        text.trim_end_matches('0').trim_end_matches('.').to_owned()
     } else {
-        &text
-    };
-    if text == "-0" { "0" } else { text }.to_owned()
+        text
+    }
 }
 
 /// One in a million: what is less but not nothing is shown as less than this.
@@ -231,6 +240,9 @@ mod tests {
         assert_eq!(Units::Us.speed_text(2.2352), "5 mph");
         assert_eq!(Units::Us.distance_text(30.48), "100 ft");
         assert_eq!(Units::Metric.small_text(0.01234), "12.3 mm");
+        assert_eq!(Units::Metric.small_text(-0.00004), "0.0 mm");
+        assert_eq!(trimmed(-0.001, 2), "0");
+        assert_eq!(trimmed(-10.0, 2), "-10");
     }
 
     #[test]

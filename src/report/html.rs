@@ -1,8 +1,8 @@
 //! `report.html`: the whole study on one page, without network, fonts or scripts. The answer comes first.
 
 use super::display::{
-    Units, chosen_percent, controller_title, grouped, limit_in_words, percent, plants_in_words,
-    strikes_in_words, trimmed,
+    Units, chosen_percent, controller_title, fixed, grouped, limit_in_words, percent,
+    plants_in_words, strikes_in_words, trimmed,
 };
 use super::svg::{CHART_CSS, Picture, Pictures, budget};
 use super::text::{ran, sentence, setting};
@@ -257,7 +257,7 @@ impl Page<'_> {
             tr.now[row.speed_m_s == self.results.working_speed_m_s] {
                 th scope="row" { (units.speed_number(row.speed_m_s)) }
                 td { (units.small_number(row.tool_error_mean_m)) }
-                td.rate { (units.small_number(row.tool_error_sd_m)) " \u{b1} " (trimmed(units.small(row.tool_error_sd_se_m), 2)) }
+                td.rate { (units.small_number(row.tool_error_sd_m)) " \u{b1} " (units.small_number(row.tool_error_sd_se_m)) }
                 td { @if let Some(sd) = optional(row.linear_tool_error_sd_m) { (sd) } }
                 td.text { (row.believe) }
                 td { (units.small_number(row.axle_wander_sd_m)) }
@@ -267,7 +267,7 @@ impl Page<'_> {
                 td { (percent(row.end_stop_share)) }
                 td { (percent(row.valve_saturated_share)) }
                 td { (percent(row.within_38mm_share)) }
-                td { (trimmed(units.distance(row.longest_miss_m), 1)) }
+                td { (fixed(units.distance(row.longest_miss_m), 1)) }
             }
         }
     }
