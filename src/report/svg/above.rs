@@ -227,7 +227,7 @@ pub fn picture(name: &str, units: Units, trace: &Trace, window: Window) -> Pictu
         ),
         reading: format!(
             "From {} to {} along the row, travelling up. The edges run {} from the row's line where the tools are centred; the small \
-             setting errors of single edges are counted but not drawn. The ground between rows is cut out and sideways everything \
+             setting errors of single edges are counted but not drawn. A plant is struck once an edge enters its protected radius, which is wider than its dot. The ground between rows is cut out and sideways everything \
              is enlarged {} times.",
             units.distance_text(from),
             units.distance_text(to),
