@@ -63,6 +63,7 @@
 //! ```
 
 pub mod fieldlog;
+pub mod lanes;
 pub mod linear;
 pub mod model;
 pub mod montecarlo;

@@ -34,9 +34,9 @@ const POINTS_PER_REACH: f64 = 200.0;
 /// The exact recurrence of a [`GaussMarkov`] noise over one fixed step.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct GaussMarkovStep {
-    sd: f64,
-    decay: f64,
-    spread: f64,
+    pub(crate) sd: f64,
+    pub(crate) decay: f64,
+    pub(crate) spread: f64,
 }
 
 impl GaussMarkov {
@@ -72,11 +72,11 @@ impl GaussMarkovStep {
 /// The exact recurrence of a [`Smooth`] noise over one fixed step; the state is (value, slope).
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct SmoothStep {
-    sd: f64,
-    slope_sd: f64,
-    phi: [[f64; 2]; 2],
+    pub(crate) sd: f64,
+    pub(crate) slope_sd: f64,
+    pub(crate) phi: [[f64; 2]; 2],
     /// Lower Cholesky factor of the step's covariance: (11, 21, 22).
-    factor: [f64; 3],
+    pub(crate) factor: [f64; 3],
 }
 
 impl Smooth {
@@ -154,7 +154,7 @@ impl Track {
         if noise.sd == 0.0 {
             return Self::constant(0.0);
         }
-        let grid_m = noise.reach / POINTS_PER_REACH;
+        let grid_m = grid_m(noise.reach);
         let step = noise.step(grid_m);
         let mut value = step.start(normal());
         let values = core::iter::once(value)
@@ -180,7 +180,7 @@ impl Track {
         if noise.sd == 0.0 {
             return Self::constant(0.0);
         }
-        let grid_m = noise.reach / POINTS_PER_REACH;
+        let grid_m = grid_m(noise.reach);
         let step = noise.step(grid_m);
         let mut state = step.start([normal(), normal()]);
         let values = core::iter::once(state[0])
@@ -213,7 +213,13 @@ impl Track {
     }
 }
 
-fn points(start_m: f64, end_m: f64, grid_m: f64) -> usize {
+/// Distance between the points of a ground noise, m.
+pub(crate) fn grid_m(reach_m: f64) -> f64 {
+    reach_m / POINTS_PER_REACH
+}
+
+/// Number of points from `start_m` to at least `end_m`, at least two.
+pub(crate) fn points(start_m: f64, end_m: f64, grid_m: f64) -> usize {
     ((end_m - start_m) / grid_m).ceil().max(1.0) as usize + 1
 }
 

@@ -1,11 +1,9 @@
 //! What the sensors report along one drive: camera frames and yaw rate. It does not depend on the controller but for the
 //! shift that a shifted camera sees, which the side-shift takes off.
 
-use rand::RngExt;
-
-use super::ground::{Ground, normal};
+use super::ground::Ground;
 use super::path::Path;
-use super::streams::{Source, stream};
+use super::streams::{Draws, Reference, Source, Streams};
 use crate::model::setup::Setup;
 
 /// One camera frame.
@@ -37,21 +35,31 @@ pub struct Frames {
 impl Frames {
     /// Draws what the sensors report.
     pub fn observe(setup: &Setup, ground: &Ground, path: &Path, seed: u64, pass: u64) -> Self {
-        let (turn_rad, turn_integral_rad_s) = measure_turn(setup, path, seed, pass);
+        Self::observe_from(setup, ground, path, &Reference { seed, pass })
+    }
+
+    /// Draws what the sensors report from the streams of the pass.
+    pub fn observe_from(
+        setup: &Setup,
+        ground: &Ground,
+        path: &Path,
+        streams: &impl Streams,
+    ) -> Self {
+        let (turn_rad, turn_integral_rad_s) = measure_turn(setup, path, streams);
         let camera = &setup.camera;
         let x_c_m = setup.camera_point_m();
         let end_s = (path.station_m.len() - 1) as f64 * path.step_s;
         let count = (end_s / camera.frame_s).floor() as usize + 1;
 
-        let mut white = stream(seed, pass, Source::CameraWhite, 0);
-        let mut outliers = stream(seed, pass, Source::Outliers, 0);
-        let mut position = stream(seed, pass, Source::PositionSensor, 0);
+        let mut white = streams.of(Source::CameraWhite, 0);
+        let mut outliers = streams.of(Source::Outliers, 0);
+        let mut position = streams.of(Source::PositionSensor, 0);
         let position_sd_m = setup
             .position_sensor
             .map_or(0.0, |sensor| sensor.noise_sd_m);
-        let mut roll = stream(seed, pass, Source::Roll, 0);
+        let mut roll = streams.of(Source::Roll, 0);
         let roll_step = camera.roll(path.speed_m_s).step(camera.frame_s);
-        let mut roll_rad = roll_step.start(normal(&mut roll));
+        let mut roll_rad = roll_step.start(roll.normal());
         let mut blind = 0;
         let mut turn_before = 0.0;
 
@@ -59,7 +67,7 @@ impl Frames {
             .map(|k| {
                 let exposed_s = k as f64 * camera.frame_s;
                 if k > 0 {
-                    roll_rad = roll_step.next(roll_rad, normal(&mut roll));
+                    roll_rad = roll_step.next(roll_rad, roll.normal());
                 }
                 let looked_m = path.at(&path.station_m, exposed_s) - x_c_m;
                 while ground
@@ -73,11 +81,11 @@ impl Frames {
                     .blind
                     .get(blind)
                     .is_none_or(|&(from, _)| looked_m < from);
-                let strays = outliers.random::<f64>() < camera.outlier_share;
-                let stray_m = camera.outlier_sd_m * normal(&mut outliers);
+                let strays = outliers.uniform() < camera.outlier_share;
+                let stray_m = camera.outlier_sd_m * outliers.normal();
                 let number_m = ground.guided_row_m(looked_m)
                     - frame_at_camera_m(setup, path, exposed_s)
-                    + camera.white_sd_m * normal(&mut white)
+                    + camera.white_sd_m * white.normal()
                     + ground.appearance.at(looked_m)
                     + camera.roll_height_m * roll_rad
                     + camera.alignment_m
@@ -97,8 +105,8 @@ impl Frames {
                 Frame {
                     exposed_s,
                     number_m: found.then_some(number_m),
-                    position_noise_exposed_m: position_sd_m * normal(&mut position),
-                    position_noise_arrived_m: position_sd_m * normal(&mut position),
+                    position_noise_exposed_m: position_sd_m * position.normal(),
+                    position_noise_arrived_m: position_sd_m * position.normal(),
                     yaw_rad_s,
                 }
             })
@@ -124,14 +132,14 @@ fn frame_at_camera_m(setup: &Setup, path: &Path, time_s: f64) -> f64 {
 }
 
 /// Integrates the measured yaw rate twice over the ticks.
-fn measure_turn(setup: &Setup, path: &Path, seed: u64, pass: u64) -> (Vec<f64>, Vec<f64>) {
+fn measure_turn(setup: &Setup, path: &Path, streams: &impl Streams) -> (Vec<f64>, Vec<f64>) {
     let Some(sensor) = setup.yaw_sensor else {
         return (Vec::new(), Vec::new());
     };
     let dt = path.step_s;
-    let mut rng = stream(seed, pass, Source::YawSensor, 0);
+    let mut rng = streams.of(Source::YawSensor, 0);
     let step = sensor.noise.step(dt);
-    let mut noise = step.start(normal(&mut rng));
+    let mut noise = step.start(rng.normal());
     let mut drift_rad = 0.0;
     let mut integral = 0.0;
     let start_rad = path.frame_turn_rad[0];
@@ -146,7 +154,7 @@ fn measure_turn(setup: &Setup, path: &Path, seed: u64, pass: u64) -> (Vec<f64>, 
         turns.push(now);
         integrals.push(integral);
         before = now;
-        let next = step.next(noise, normal(&mut rng));
+        let next = step.next(noise, rng.normal());
         drift_rad += dt * (0.5 * (noise + next) + sensor.bias_rad_s);
         noise = next;
     }

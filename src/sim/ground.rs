@@ -1,10 +1,7 @@
 //! The ground of a pass: everything that lies in the field or is set before the pass, the same for every speed and
 //! controller.
 
-use rand::{Rng, RngExt};
-use rand_distr::StandardNormal;
-
-use super::streams::{Source, stream};
+use super::streams::{Draws, Reference, Source, Streams};
 use crate::model::camera::Camera;
 use crate::model::driver::Driver;
 use crate::model::hitch::Hitch;
@@ -52,54 +49,52 @@ pub struct Ground {
 }
 
 impl Ground {
-    /// Draws the ground of one pass.
+    /// Draws the ground of one pass of the reference.
     pub fn draw(setup: &Setup, seed: u64, pass: u64) -> Self {
-        let from_m = setup.tools.tool_line_m
-            - warm_up_m(setup, TOP_SPEED_M_S)
-            - 5.0
-            - reach_of_machine_m(setup);
-        let to_m = setup.run.length_m
-            + preview_m(&setup.driver, TOP_SPEED_M_S)
-            + 5.0
-            + 2.0 * reach_of_machine_m(setup);
+        Self::draw_from(setup, &Reference { seed, pass })
+    }
+
+    /// Draws the ground of one pass from its streams.
+    pub fn draw_from(setup: &Setup, streams: &impl Streams) -> Self {
+        let (from_m, to_m) = span_m(setup);
         let rows = &setup.rows;
         let passes = rows.planter_pass.iter().max().map_or(1, |last| last + 1);
         let guided_pass = rows.guided.first().map_or(0, |&row| rows.planter_pass[row]);
 
         let wander: Vec<Track> = (0..passes)
             .map(|planter| {
-                let mut rng = stream(seed, pass, Source::RowWander, planter as u64 % 8);
-                Track::smooth(&rows.wander, from_m, to_m, || normal(&mut rng))
+                let mut rng = streams.of(Source::RowWander, planter as u64 % 8);
+                Track::smooth(&rows.wander, from_m, to_m, || rng.normal())
             })
             .collect();
-        let mut rng = stream(seed, pass, Source::PlanterErrors, 0);
+        let mut rng = streams.of(Source::PlanterErrors, 0);
         let join_m: Vec<f64> = (0..passes)
             .map(|planter| {
-                let error = rows.join_sd_m * normal(&mut rng);
+                let error = rows.join_sd_m * rng.normal();
                 if planter == guided_pass { 0.0 } else { error }
             })
             .collect();
         let unit_m: Vec<f64> = rows
             .offset_m
             .iter()
-            .map(|_| rows.unit_sd_m * normal(&mut rng))
+            .map(|_| rows.unit_sd_m * rng.normal())
             .collect();
         let guided_offset_m = rows.guided.iter().map(|&row| unit_m[row]).sum::<f64>()
             / rows.guided.len().max(1) as f64;
 
-        let mut rng = stream(seed, pass, Source::ToolErrors, 0);
+        let mut rng = streams.of(Source::ToolErrors, 0);
         let edge_error_m = rows
             .offset_m
             .iter()
             .map(|_| {
                 [
-                    setup.tools.setting_sd_m * normal(&mut rng),
-                    setup.tools.setting_sd_m * normal(&mut rng),
+                    setup.tools.setting_sd_m * rng.normal(),
+                    setup.tools.setting_sd_m * rng.normal(),
                 ]
             })
             .collect();
 
-        let mut rng = stream(seed, pass, Source::Plants, 0);
+        let mut rng = streams.of(Source::Plants, 0);
         let plants = (0..rows.offset_m.len())
             .map(|row| {
                 let planter = rows.planter_pass[row];
@@ -109,29 +104,29 @@ impl Ground {
             })
             .collect();
 
-        let mut rng = stream(seed, pass, Source::Seeing, 0);
+        let mut rng = streams.of(Source::Seeing, 0);
         let seeing = match &setup.driver {
             Driver::Hand(hand) => {
                 let mut noise = hand.seeing;
                 noise.sd *= hand.wander_factor;
-                Track::gauss_markov(&noise, from_m, to_m, || normal(&mut rng))
+                Track::gauss_markov(&noise, from_m, to_m, || rng.normal())
             }
             _ => Track::constant(0.0),
         };
-        let mut rng = stream(seed, pass, Source::Sway, 0);
+        let mut rng = streams.of(Source::Sway, 0);
         let sway = match setup.hitch {
             Hitch::Rigid { sway, free_play_m } => {
-                Track::gauss_markov(&sway, from_m, to_m, || normal(&mut rng))
+                Track::gauss_markov(&sway, from_m, to_m, || rng.normal())
                     .shifted_and_limited(0.0, free_play_m)
             }
             Hitch::Drawn { .. } => Track::constant(0.0),
         };
-        let mut rng = stream(seed, pass, Source::Appearance, 0);
+        let mut rng = streams.of(Source::Appearance, 0);
         let mut noise = setup.camera.appearance;
         noise.sd /= (rows.guided.len().max(1) as f64).sqrt();
-        let appearance = Track::gauss_markov(&noise, from_m, to_m, || normal(&mut rng));
-        let mut rng = stream(seed, pass, Source::Blind, 0);
-        let blind = blind_stretches(&setup.camera, from_m, to_m, &mut rng);
+        let appearance = Track::gauss_markov(&noise, from_m, to_m, || rng.normal());
+        let mut rng = streams.of(Source::Blind, 0);
+        let blind = blind_stretches(&setup.camera, (from_m, to_m), || rng.uniform());
 
         Self {
             wander,
@@ -187,30 +182,33 @@ fn reach_of_machine_m(setup: &Setup) -> f64 {
     tools.tool_line_m.abs() + edge_m + setup.camera.lookahead_m.abs()
 }
 
-/// A standard normal deviate.
-pub(crate) fn normal(rng: &mut impl Rng) -> f64 {
-    rng.sample(StandardNormal)
+/// Distance along the line that the ground of a pass must cover, m.
+pub(crate) fn span_m(setup: &Setup) -> (f64, f64) {
+    let machine_m = reach_of_machine_m(setup);
+    let from_m = setup.tools.tool_line_m - warm_up_m(setup, TOP_SPEED_M_S) - 5.0 - machine_m;
+    let to_m = setup.run.length_m + preview_m(&setup.driver, TOP_SPEED_M_S) + 5.0 + 2.0 * machine_m;
+    (from_m, to_m)
 }
 
 fn plant_row(
     plants: &Plants,
     length_m: f64,
-    rng: &mut impl Rng,
+    rng: &mut impl Draws,
     row_m: impl Fn(f64) -> f64,
 ) -> Vec<PlantPlace> {
     let mut places = Vec::with_capacity((length_m / plants.spacing_m) as usize + 1);
-    let mut station_m = plants.spacing_m * rng.random::<f64>();
+    let mut station_m = plants.spacing_m * rng.uniform();
     while station_m < length_m {
-        if rng.random::<f64>() < plants.emergence {
+        if rng.uniform() < plants.emergence {
             places.push(PlantPlace {
                 station_m,
-                lateral_m: row_m(station_m) + plants.scatter_sd_m * normal(rng),
+                lateral_m: row_m(station_m) + plants.scatter_sd_m * rng.normal(),
             });
         }
         // A planter never sets a plant behind the one before it.
-        let mut gap = 1.0 + plants.spacing_cv * normal(rng);
+        let mut gap = 1.0 + plants.spacing_cv * rng.normal();
         while gap <= 0.05 {
-            gap = 1.0 + plants.spacing_cv * normal(rng);
+            gap = 1.0 + plants.spacing_cv * rng.normal();
         }
         station_m += plants.spacing_m * gap;
     }
@@ -218,14 +216,18 @@ fn plant_row(
 }
 
 /// Two-state Markov chain over distance: seeing and blind stretches of exponential length, started in its stationary law.
-fn blind_stretches(camera: &Camera, from_m: f64, to_m: f64, rng: &mut impl Rng) -> Vec<(f64, f64)> {
+pub(crate) fn blind_stretches(
+    camera: &Camera,
+    (from_m, to_m): (f64, f64),
+    mut uniform: impl FnMut() -> f64,
+) -> Vec<(f64, f64)> {
     let share = camera.blind_share;
     if share <= 0.0 {
         return Vec::new();
     }
     let seeing_length_m = camera.blind_length_m * (1.0 - share) / share;
     let mut stretches = Vec::new();
-    let mut is_blind = rng.random::<f64>() < share;
+    let mut is_blind = uniform() < share;
     let mut s_m = from_m;
     while s_m < to_m {
         let mean_m = if is_blind {
@@ -233,7 +235,7 @@ fn blind_stretches(camera: &Camera, from_m: f64, to_m: f64, rng: &mut impl Rng) 
         } else {
             seeing_length_m
         };
-        let length_m = (-mean_m * libm::log(1.0 - rng.random::<f64>())).max(SHORTEST_STRETCH_M);
+        let length_m = (-mean_m * libm::log(1.0 - uniform())).max(SHORTEST_STRETCH_M);
         if is_blind {
             stretches.push((s_m, s_m + length_m));
         }

@@ -1,15 +1,13 @@
 //! The drive: tractor, driver and unshifted implement over time at one speed. It does not depend on the controller, so
 //! all controllers share it.
 
-use super::ground::{Ground, normal, warm_up_m};
-use super::streams::{Source, stream};
+use super::ground::{Ground, warm_up_m};
+use super::streams::{Draws, Reference, Source, Streams};
 use crate::model::driver::{Driver, HandDriver, SatelliteLine};
 use crate::model::hitch::Hitch;
 use crate::model::noise::GaussMarkovStep;
 use crate::model::setup::Setup;
 use crate::model::tractor::TractorState;
-use rand::RngExt;
-use rand_chacha::ChaCha8Rng;
 
 /// What one speed makes of the ground: a value at every tick. Tick 0 is the exposure of the last camera frame before the tools
 /// are lowered, so that frames and ticks keep the same step in every pass; the moment of lowering falls at random between two
@@ -75,9 +73,14 @@ impl Path {
 ///
 /// At tick 0 the offset and heading jump by what the headland turn left (not for a replay).
 pub fn drive(setup: &Setup, ground: &Ground, seed: u64, pass: u64, speed_m_s: f64) -> Path {
+    drive_from(setup, ground, &Reference { seed, pass }, speed_m_s)
+}
+
+/// Drives one pass from its streams, as [`drive`].
+pub fn drive_from(setup: &Setup, ground: &Ground, streams: &impl Streams, speed_m_s: f64) -> Path {
     let step_s = setup.run.step_s;
     let tool_m = setup.tools.tool_line_m;
-    let phase: f64 = stream(seed, pass, Source::FramePhase, 0).random();
+    let phase = streams.of(Source::FramePhase, 0).uniform();
     let lowered_s = setup.camera.frame_s * phase;
     let driven_s = setup.driven_length_m() / speed_m_s + setup.camera.frame_s;
     let ticks = (driven_s / step_s).ceil() as usize + 2;
@@ -124,7 +127,7 @@ pub fn drive(setup: &Setup, ground: &Ground, seed: u64, pass: u64, speed_m_s: f6
             }
         }
         driver => {
-            let mut hands = Hands::new(driver, setup, speed_m_s, seed, pass);
+            let mut hands = Hands::new(driver, setup, speed_m_s, streams);
             let warm_up_ticks = (warm_up_m(setup, speed_m_s) / (speed_m_s * step_s)).ceil();
             let mut state = TractorState {
                 station_m: tool_m - speed_m_s * (lowered_s + warm_up_ticks * step_s),
@@ -152,7 +155,7 @@ fn advance(
     setup: &Setup,
     ground: &Ground,
     state: &mut TractorState,
-    hands: &mut Hands,
+    hands: &mut Hands<impl Draws>,
     towed: &mut Towed,
     speed_m_s: f64,
 ) {
@@ -278,49 +281,54 @@ impl Towed {
 }
 
 /// The driver's side of the loop: noises over time and, for a person, what was seen a reaction time ago.
-struct Hands {
-    kind: HandsKind,
+struct Hands<D> {
+    kind: HandsKind<D>,
     speed_m_s: f64,
 }
 
-enum HandsKind {
+enum HandsKind<D> {
     Person {
         driver: HandDriver,
         preview_m: f64,
         seen_m: Vec<f64>,
-        wobble: Box<Wobble>,
+        wobble: Box<Wobble<D>>,
     },
     Satellite {
         line: SatelliteLine,
-        receiver: Box<Wobble>,
-        drift: Box<Wobble>,
+        receiver: Box<Wobble<D>>,
+        drift: Box<Wobble<D>>,
     },
     Nobody,
 }
 
 /// A Gauss-Markov noise over time, by ticks.
-struct Wobble {
+struct Wobble<D> {
     step: GaussMarkovStep,
     value: f64,
-    rng: ChaCha8Rng,
+    rng: D,
 }
 
-impl Wobble {
-    fn new(step: GaussMarkovStep, mut rng: ChaCha8Rng) -> Self {
-        let value = step.start(normal(&mut rng));
+impl<D: Draws> Wobble<D> {
+    fn new(step: GaussMarkovStep, mut rng: D) -> Self {
+        let value = step.start(rng.normal());
         Self { step, value, rng }
     }
 
     /// Moves on by one tick and gives the mean of both ends.
     fn over_tick(&mut self) -> f64 {
         let before = self.value;
-        self.value = self.step.next(before, normal(&mut self.rng));
+        self.value = self.step.next(before, self.rng.normal());
         0.5 * (before + self.value)
     }
 }
 
-impl Hands {
-    fn new(driver: &Driver, setup: &Setup, speed_m_s: f64, seed: u64, pass: u64) -> Self {
+impl<D: Draws> Hands<D> {
+    fn new(
+        driver: &Driver,
+        setup: &Setup,
+        speed_m_s: f64,
+        streams: &impl Streams<Stream = D>,
+    ) -> Self {
         let dt = setup.run.step_s;
         let kind = match driver {
             Driver::Hand(hand) => {
@@ -330,21 +338,18 @@ impl Hands {
                     driver: *hand,
                     preview_m: hand.preview_m(speed_m_s),
                     seen_m: Vec::new(),
-                    wobble: Box::new(Wobble::new(
-                        noise.step(dt),
-                        stream(seed, pass, Source::Steering, 0),
-                    )),
+                    wobble: Box::new(Wobble::new(noise.step(dt), streams.of(Source::Steering, 0))),
                 }
             }
             Driver::SatelliteLine(line) => HandsKind::Satellite {
                 line: *line,
                 receiver: Box::new(Wobble::new(
                     line.receiver.step(dt),
-                    stream(seed, pass, Source::Receiver, 0),
+                    streams.of(Source::Receiver, 0),
                 )),
                 drift: Box::new(Wobble::new(
                     line.drift.step(dt),
-                    stream(seed, pass, Source::Drift, 0),
+                    streams.of(Source::Drift, 0),
                 )),
             },
             Driver::Replay(_) => HandsKind::Nobody,

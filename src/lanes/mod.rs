@@ -1,0 +1,4 @@
+//! Passes side by side.
+pub mod deviates;
+pub mod ground;
+pub mod vector;

@@ -1,0 +1,223 @@
+//! Plain arrays with arithmetic: one value per pass that runs side by side.
+//!
+//! Every function here is inlined into its caller, so that the whole engine is compiled once more where the processor has
+//! wider registers. Nothing is fused and nothing is reordered: a lane computes what a single pass would, to the last bit.
+
+use std::ops::{Add, AddAssign, Div, Mul, Neg, Sub, SubAssign};
+
+/// One number per pass.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Lanes<const N: usize>(pub [f64; N]);
+
+impl<const N: usize> Default for Lanes<N> {
+    #[inline(always)]
+    fn default() -> Self {
+        Self([0.0; N])
+    }
+}
+
+macro_rules! lane_by_lane {
+    ($trait:ident, $method:ident, $op:tt) => {
+        impl<const N: usize> $trait for Lanes<N> {
+            type Output = Self;
+            #[inline(always)]
+            fn $method(mut self, other: Self) -> Self {
+                for i in 0..N {
+                    self.0[i] = self.0[i] $op other.0[i];
+                }
+                self
+            }
+        }
+
+        impl<const N: usize> $trait<f64> for Lanes<N> {
+            type Output = Self;
+            #[inline(always)]
+            fn $method(mut self, other: f64) -> Self {
+                for i in 0..N {
+                    self.0[i] = self.0[i] $op other;
+                }
+                self
+            }
+        }
+
+        impl<const N: usize> $trait<Lanes<N>> for f64 {
+            type Output = Lanes<N>;
+            #[inline(always)]
+            fn $method(self, mut other: Lanes<N>) -> Lanes<N> {
+                for i in 0..N {
+                    other.0[i] = self $op other.0[i];
+                }
+                other
+            }
+        }
+    };
+}
+
+lane_by_lane!(Add, add, +);
+lane_by_lane!(Sub, sub, -);
+lane_by_lane!(Mul, mul, *);
+lane_by_lane!(Div, div, /);
+
+impl<const N: usize> Neg for Lanes<N> {
+    type Output = Self;
+    #[inline(always)]
+    fn neg(self) -> Self {
+        self.map(|x| -x)
+    }
+}
+
+impl<const N: usize> AddAssign for Lanes<N> {
+    #[inline(always)]
+    fn add_assign(&mut self, other: Self) {
+        *self = *self + other;
+    }
+}
+
+impl<const N: usize> SubAssign for Lanes<N> {
+    #[inline(always)]
+    fn sub_assign(&mut self, other: Self) {
+        *self = *self - other;
+    }
+}
+
+impl<const N: usize> Lanes<N> {
+    /// The same number for every pass.
+    #[inline(always)]
+    pub fn all(value: f64) -> Self {
+        Self([value; N])
+    }
+
+    /// A function of the lane's index.
+    #[inline(always)]
+    pub fn from_fn(mut f: impl FnMut(usize) -> f64) -> Self {
+        let mut lanes = [0.0; N];
+        for (i, lane) in lanes.iter_mut().enumerate() {
+            *lane = f(i);
+        }
+        Self(lanes)
+    }
+
+    /// A function of every lane.
+    #[inline(always)]
+    pub fn map(mut self, f: impl Fn(f64) -> f64) -> Self {
+        for i in 0..N {
+            self.0[i] = f(self.0[i]);
+        }
+        self
+    }
+
+    /// A function of two lanes.
+    #[inline(always)]
+    pub fn zip(mut self, other: Self, f: impl Fn(f64, f64) -> f64) -> Self {
+        for i in 0..N {
+            self.0[i] = f(self.0[i], other.0[i]);
+        }
+        self
+    }
+
+    /// Size without sign.
+    #[inline(always)]
+    pub fn abs(self) -> Self {
+        self.map(f64::abs)
+    }
+
+    /// The smaller of both; `other` where they do not compare.
+    #[inline(always)]
+    pub fn min(self, other: Self) -> Self {
+        self.zip(other, |a, b| if a < b { a } else { b })
+    }
+
+    /// The larger of both; `other` where they do not compare.
+    #[inline(always)]
+    pub fn max(self, other: Self) -> Self {
+        self.zip(other, |a, b| if a > b { a } else { b })
+    }
+
+    /// Kept within limits.
+    #[inline(always)]
+    pub fn clamp(self, low: Self, high: Self) -> Self {
+        self.max(low).min(high)
+    }
+
+    /// `this` where the mask is not 0, else `other`.
+    #[inline(always)]
+    pub fn select(mask: Self, this: Self, other: Self) -> Self {
+        let mut lanes = other;
+        for i in 0..N {
+            lanes.0[i] = if mask.0[i] != 0.0 {
+                this.0[i]
+            } else {
+                other.0[i]
+            };
+        }
+        lanes
+    }
+
+    /// 1 where `self > other`, else 0.
+    #[inline(always)]
+    pub fn above(self, other: Self) -> Self {
+        self.zip(other, |a, b| if a > b { 1.0 } else { 0.0 })
+    }
+}
+
+/// Sine and cosine of an angle up to a right angle either way, to about 1e-14: Taylor polynomials, the same bits everywhere.
+#[inline(always)]
+pub fn sin_cos<const N: usize>(x: Lanes<N>) -> (Lanes<N>, Lanes<N>) {
+    let z = x * x;
+    let mut sin = Lanes::all(SIN[0]);
+    let mut cos = Lanes::all(COS[0]);
+    for k in 1..SIN.len() {
+        sin = sin * z + SIN[k];
+        cos = cos * z + COS[k];
+    }
+    (sin * z * x + x, cos * z + 1.0)
+}
+
+/// Sine of an angle up to a right angle either way, to about 1e-14.
+#[inline(always)]
+pub fn sin<const N: usize>(x: Lanes<N>) -> Lanes<N> {
+    let z = x * x;
+    let mut sin = Lanes::all(SIN[0]);
+    for &coefficient in &SIN[1..] {
+        sin = sin * z + coefficient;
+    }
+    sin * z * x + x
+}
+
+const SIN: [f64; 8] = [
+    1.0 / 355_687_428_096_000.0,
+    -1.0 / 1_307_674_368_000.0,
+    1.0 / 6_227_020_800.0,
+    -1.0 / 39_916_800.0,
+    1.0 / 362_880.0,
+    -1.0 / 5_040.0,
+    1.0 / 120.0,
+    -1.0 / 6.0,
+];
+
+const COS: [f64; 8] = [
+    1.0 / 20_922_789_888_000.0,
+    -1.0 / 87_178_291_200.0,
+    1.0 / 479_001_600.0,
+    -1.0 / 3_628_800.0,
+    1.0 / 40_320.0,
+    -1.0 / 720.0,
+    1.0 / 24.0,
+    -1.0 / 2.0,
+];
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Against crate libm over the whole range, within the first term that each series leaves out.
+    #[test]
+    fn val_sine_and_cosine() {
+        for i in -1000..=1000 {
+            let x = f64::from(i) / 1000.0 * std::f64::consts::FRAC_PI_2;
+            let (sin, cos) = sin_cos(Lanes([x]));
+            assert!((sin.0[0] - libm::sin(x)).abs() < 1e-15 + x.abs().powi(19) / 1.2e17);
+            assert!((cos.0[0] - libm::cos(x)).abs() < 1e-15 + x.abs().powi(18) / 6.4e15);
+        }
+    }
+}
