@@ -113,16 +113,16 @@ fn steady_gains(
 }
 
 /// Numbers in a row that the gate may reject before the tracker believes them and starts anew.
-const REJECTIONS_BEFORE_RESTART: u8 = 5;
+pub(crate) const REJECTIONS_BEFORE_RESTART: u8 = 5;
 
 /// A tracker made ready for one camera and speed: `x = A x + B w`, then `x += K (number - C x)`, output `C x`.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Filter {
-    a: [[f64; 2]; 2],
-    b: [f64; 2],
-    c: [f64; 2],
-    gain: [f64; 2],
-    gate_m: f64,
+    pub(crate) a: [[f64; 2]; 2],
+    pub(crate) b: [f64; 2],
+    pub(crate) c: [f64; 2],
+    pub(crate) gain: [f64; 2],
+    pub(crate) gate_m: f64,
 }
 
 /// Memory of a [`Filter`].

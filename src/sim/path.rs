@@ -76,14 +76,19 @@ pub fn drive(setup: &Setup, ground: &Ground, seed: u64, pass: u64, speed_m_s: f6
     drive_from(setup, ground, &Reference { seed, pass }, speed_m_s)
 }
 
+/// Ticks of a path: from the last frame before lowering until the last edge has passed the last plant.
+pub(crate) fn ticks(setup: &Setup, speed_m_s: f64) -> usize {
+    let driven_s = setup.driven_length_m() / speed_m_s + setup.camera.frame_s;
+    (driven_s / setup.run.step_s).ceil() as usize + 2
+}
+
 /// Drives one pass from its streams, as [`drive`].
 pub fn drive_from(setup: &Setup, ground: &Ground, streams: &impl Streams, speed_m_s: f64) -> Path {
     let step_s = setup.run.step_s;
     let tool_m = setup.tools.tool_line_m;
     let phase = streams.of(Source::FramePhase, 0).uniform();
     let lowered_s = setup.camera.frame_s * phase;
-    let driven_s = setup.driven_length_m() / speed_m_s + setup.camera.frame_s;
-    let ticks = (driven_s / step_s).ceil() as usize + 2;
+    let ticks = ticks(setup, speed_m_s);
     let mut path = Path {
         speed_m_s,
         step_s,

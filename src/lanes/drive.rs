@@ -1,0 +1,494 @@
+//! The drive of passes side by side: see [`crate::sim::path`], whose steps it takes lane by lane.
+
+use super::deviates::Deviates;
+use super::ground::Ground;
+use super::vector::{Lanes, sin, sin_cos};
+use crate::model::driver::{Driver, HandDriver, LoggedPath, SatelliteLine};
+use crate::model::hitch::Hitch;
+use crate::model::noise::GaussMarkov;
+use crate::model::setup::Setup;
+use crate::sim::ground::warm_up_m;
+use crate::sim::path::ticks;
+use crate::sim::streams::Source;
+
+/// State at every tick, lane by lane. Tick 0 as in [`crate::sim::path::Path`].
+#[derive(Clone, Debug)]
+pub struct Drive<const N: usize> {
+    /// Speed of the rear axle, m/s.
+    pub speed_m_s: f64,
+    /// Moment of lowering after tick 0, s.
+    pub lowered_s: Lanes<N>,
+    /// Distance of the rear axle along the line, m.
+    pub station_m: Vec<Lanes<N>>,
+    /// Offset of the rear axle from the line, m.
+    pub axle_m: Vec<Lanes<N>>,
+    /// Sine of the tractor's heading.
+    pub sin: Vec<Lanes<N>>,
+    /// Sine of the drawn implement's heading; empty if the hitch is rigid.
+    pub towed_sin: Vec<Lanes<N>>,
+    /// Absolute heading of the frame, rad; empty without a yaw-rate sensor.
+    pub turn_rad: Vec<Lanes<N>>,
+}
+
+/// What differs between passes that run side by side.
+#[derive(Clone, Copy, Debug)]
+pub struct Own<const N: usize> {
+    /// Numbers of the passes.
+    pub passes: [u64; N],
+    /// Entry jump of the offset, m.
+    pub entry_offset_m: Lanes<N>,
+    /// Entry jump of the heading, rad.
+    pub entry_heading_rad: Lanes<N>,
+    /// Shift at which the frame was held while lifted, m.
+    pub entry_shift_m: Lanes<N>,
+    /// Alignment bias of the camera less its trim, m.
+    pub alignment_m: Lanes<N>,
+}
+
+impl<const N: usize> Own<N> {
+    /// From the setups of the passes.
+    pub fn of(setups: &[Setup; N], passes: [u64; N]) -> Self {
+        Self {
+            passes,
+            entry_offset_m: Lanes::from_fn(|i| setups[i].run.entry_offset_m),
+            entry_heading_rad: Lanes::from_fn(|i| setups[i].run.entry_heading_rad),
+            entry_shift_m: Lanes::from_fn(|i| setups[i].run.entry_shift_m),
+            alignment_m: Lanes::from_fn(|i| setups[i].camera.alignment_m - setups[i].camera.trim_m),
+        }
+    }
+}
+
+/// Whether these passes may run side by side: their setups differ in nothing but what [`Own`] keeps apart.
+pub fn side_by_side(a: &Setup, b: &Setup) -> bool {
+    let mut b = b.clone();
+    b.run.entry_offset_m = a.run.entry_offset_m;
+    b.run.entry_heading_rad = a.run.entry_heading_rad;
+    b.run.entry_shift_m = a.run.entry_shift_m;
+    b.camera.alignment_m = a.camera.alignment_m;
+    b.camera.trim_m = a.camera.trim_m;
+    *a == b
+}
+
+#[derive(Clone, Copy)]
+struct State<const N: usize> {
+    station_m: Lanes<N>,
+    offset_m: Lanes<N>,
+    heading_rad: Lanes<N>,
+    steer_rad: Lanes<N>,
+    towed_rad: Lanes<N>,
+}
+
+impl<const N: usize> Drive<N> {
+    /// Drives all passes at one speed.
+    #[inline(always)]
+    pub fn new(setup: &Setup, ground: &Ground<N>, seed: u64, own: &Own<N>, speed_m_s: f64) -> Self {
+        let tool_m = setup.tools.tool_line_m;
+        let lowered_s =
+            Deviates::new(seed, own.passes, Source::FramePhase, 0).uniform() * setup.camera.frame_s;
+        let count = ticks(setup, speed_m_s);
+        let mut drive = Self {
+            speed_m_s,
+            lowered_s,
+            station_m: Vec::with_capacity(count),
+            axle_m: Vec::with_capacity(count),
+            sin: Vec::with_capacity(count),
+            towed_sin: Vec::with_capacity(if is_drawn(setup) { count } else { 0 }),
+            turn_rad: Vec::with_capacity(if setup.yaw_sensor.is_some() { count } else { 0 }),
+        };
+        let mut state = State {
+            station_m: tool_m - lowered_s * speed_m_s,
+            offset_m: Lanes::default(),
+            heading_rad: Lanes::default(),
+            steer_rad: Lanes::default(),
+            towed_rad: Lanes::all(steady_towed_rad(setup)),
+        };
+        match &setup.driver {
+            Driver::Replay(log) => drive.replay(setup, log, state, count),
+            Driver::Hand(hand) => {
+                let mut hands = Person::new(hand, setup, speed_m_s, seed, own.passes);
+                drive.steered(setup, ground, own, &mut state, count, |state, ground| {
+                    hands.command_rad(setup, ground, state)
+                });
+            }
+            Driver::SatelliteLine(line) => {
+                let mut hands = Satellite::new(line, setup, speed_m_s, seed, own.passes);
+                drive.steered(setup, ground, own, &mut state, count, |state, _| {
+                    hands.command_rad(setup, state)
+                });
+            }
+        }
+        drive
+    }
+
+    #[inline(always)]
+    fn steered(
+        &mut self,
+        setup: &Setup,
+        ground: &Ground<N>,
+        own: &Own<N>,
+        state: &mut State<N>,
+        count: usize,
+        mut command_rad: impl FnMut(&State<N>, &Ground<N>) -> Lanes<N>,
+    ) {
+        let (dt, v) = (setup.run.step_s, self.speed_m_s);
+        let warm_up_ticks = (warm_up_m(setup, v) / (v * dt)).ceil();
+        state.station_m = setup.tools.tool_line_m - v * (self.lowered_s + warm_up_ticks * dt);
+        let motion = Motion::new(setup, v);
+        for _ in 0..warm_up_ticks as usize {
+            let command = command_rad(state, ground);
+            motion.advance(setup, state, command);
+        }
+        state.offset_m += own.entry_offset_m;
+        state.heading_rad += own.entry_heading_rad;
+        state.towed_rad += own.entry_heading_rad;
+        for _ in 0..count {
+            self.note(setup, state);
+            let command = command_rad(state, ground);
+            motion.advance(setup, state, command);
+        }
+    }
+
+    #[inline(always)]
+    fn note(&mut self, setup: &Setup, state: &State<N>) {
+        self.station_m.push(state.station_m);
+        self.axle_m.push(state.offset_m);
+        self.sin.push(sin(state.heading_rad));
+        let frame_rad = if is_drawn(setup) {
+            self.towed_sin.push(sin(state.towed_rad));
+            state.towed_rad
+        } else {
+            state.heading_rad
+        };
+        if setup.yaw_sensor.is_some() {
+            self.turn_rad.push(if setup.line.is_straight() {
+                frame_rad
+            } else {
+                frame_rad + state.station_m.map(|s_m| setup.line.heading_rad(s_m))
+            });
+        }
+    }
+
+    fn replay(&mut self, setup: &Setup, log: &LoggedPath, mut state: State<N>, count: usize) {
+        let (dt, v) = (setup.run.step_s, self.speed_m_s);
+        let tool_m = setup.tools.tool_line_m;
+        let slopes = log.slopes();
+        let motion = Motion::new(setup, v);
+        state.heading_rad = Lanes::all(log.at(&slopes, 0.0).1);
+        for tick in 0..count {
+            let driven_m = (tick as f64 * dt - self.lowered_s) * v;
+            let here: [(f64, f64); N] = std::array::from_fn(|i| log.at(&slopes, driven_m.0[i]));
+            state.station_m = tool_m + driven_m;
+            state.offset_m = Lanes::from_fn(|i| here[i].0);
+            let next_rad =
+                Lanes::from_fn(|i| libm::atan(log.at(&slopes, driven_m.0[i] + dt * v).1));
+            let curvature = motion.curvature_1_m(setup, state.station_m);
+            let yaw = (next_rad - Lanes::from_fn(|i| libm::atan(here[i].1))) / dt + curvature * v;
+            self.note(setup, &state);
+            if is_drawn(setup) {
+                let middle_rad = state.heading_rad;
+                motion.tow(setup, &mut state, middle_rad, yaw, curvature * v);
+            }
+            state.heading_rad = next_rad;
+        }
+    }
+
+    /// A point `x_m` behind the rear axle of the unshifted frame from the planned line, at a tick, m.
+    #[inline(always)]
+    pub fn frame_m(&self, setup: &Setup, ground: &Ground<N>, tick: usize, x_m: f64) -> Lanes<N> {
+        let s_m = self.station_m[tick];
+        let sin = self.sin[tick];
+        let mut frame_m = match setup.hitch {
+            Hitch::Rigid { .. } => self.axle_m[tick] - sin * x_m + ground.sway.at(s_m),
+            Hitch::Drawn { hitch_m, .. } => {
+                self.axle_m[tick] - sin * hitch_m - self.towed_sin[tick] * (x_m - hitch_m)
+            }
+        };
+        if !setup.line.is_straight() {
+            frame_m -= s_m.map(|s_m| setup.line.bend_behind_m(s_m, x_m));
+        }
+        frame_m
+    }
+
+    /// Sine of the heading of the frame at a tick.
+    #[inline(always)]
+    pub fn frame_sin(&self, tick: usize) -> Lanes<N> {
+        if self.towed_sin.is_empty() {
+            self.sin[tick]
+        } else {
+            self.towed_sin[tick]
+        }
+    }
+}
+
+fn is_drawn(setup: &Setup) -> bool {
+    matches!(setup.hitch, Hitch::Drawn { .. })
+}
+
+fn steady_towed_rad(setup: &Setup) -> f64 {
+    match setup.hitch {
+        Hitch::Rigid { .. } => 0.0,
+        Hitch::Drawn {
+            implement_crab_rad, ..
+        } => setup.tractor.crab_rad - implement_crab_rad,
+    }
+}
+
+/// What the motion needs at every tick, computed once.
+struct Motion {
+    speed_m_s: f64,
+    step_s: f64,
+    slip: f64,
+    own_slip: f64,
+    lag_share: f64,
+    steer_most_rad: f64,
+    is_straight: bool,
+}
+
+impl Motion {
+    fn new(setup: &Setup, speed_m_s: f64) -> Self {
+        let tractor = &setup.tractor;
+        let step_s = setup.run.step_s;
+        let lag_s = tractor.steer_lag_s;
+        Self {
+            speed_m_s,
+            step_s,
+            slip: libm::tan(tractor.crab_rad),
+            own_slip: match setup.hitch {
+                Hitch::Rigid { .. } => 0.0,
+                Hitch::Drawn {
+                    implement_crab_rad, ..
+                } => libm::tan(implement_crab_rad),
+            },
+            lag_share: if lag_s > 0.0 {
+                -libm::expm1(-step_s / lag_s)
+            } else {
+                1.0
+            },
+            steer_most_rad: tractor.steer_rate_rad_s * step_s,
+            is_straight: setup.line.is_straight(),
+        }
+    }
+
+    #[inline(always)]
+    fn curvature_1_m<const N: usize>(&self, setup: &Setup, s_m: Lanes<N>) -> Lanes<N> {
+        if self.is_straight {
+            Lanes::default()
+        } else {
+            s_m.map(|s_m| setup.line.curvature_1_m(s_m))
+        }
+    }
+
+    #[inline(always)]
+    fn advance<const N: usize>(&self, setup: &Setup, state: &mut State<N>, command_rad: Lanes<N>) {
+        let (dt, v, slip) = (self.step_s, self.speed_m_s, self.slip);
+        let limit = Lanes::all(setup.tractor.steer_limit_rad);
+        let most = Lanes::all(self.steer_most_rad);
+        let wanted = (command_rad.clamp(-limit, limit) - state.steer_rad) * self.lag_share;
+        let steer_rad = state.steer_rad + wanted.clamp(-most, most);
+        let yaw = yaw_rate(setup, v, (state.steer_rad + steer_rad) * 0.5);
+
+        let (sin0, cos0) = sin_cos(state.heading_rad);
+        let before = *state;
+        let (middle_rad, line_rad_s);
+        if self.is_straight {
+            middle_rad = state.heading_rad + yaw * (0.5 * dt);
+            let (sin, cos) = sin_cos(middle_rad);
+            line_rad_s = Lanes::default();
+            state.station_m += (cos - sin * slip) * v * dt;
+            state.offset_m += (sin + cos * slip) * v * dt;
+            state.heading_rad += yaw * dt;
+        } else {
+            let curvature = self.curvature_1_m(setup, state.station_m + 0.5 * dt * v);
+            let first_m_s = (cos0 - sin0 * slip) * v / (1.0 - curvature * state.offset_m);
+            middle_rad = state.heading_rad + (yaw - curvature * first_m_s) * (0.5 * dt);
+            let middle_m = state.offset_m + (sin0 + cos0 * slip) * (0.5 * dt * v);
+            let (sin, cos) = sin_cos(middle_rad);
+            let pace_m_s = (cos - sin * slip) * v / (1.0 - curvature * middle_m);
+            line_rad_s = curvature * pace_m_s;
+            state.station_m += pace_m_s * dt;
+            state.offset_m += (sin + cos * slip) * v * dt;
+            state.heading_rad += (yaw - line_rad_s) * dt;
+        }
+        state.steer_rad = steer_rad;
+        if is_drawn(setup) {
+            let mut towed = before;
+            self.tow(setup, &mut towed, middle_rad, yaw, line_rad_s);
+            state.towed_rad = towed.towed_rad;
+        }
+    }
+
+    /// One tick of the drawn implement by the midpoint rule.
+    #[inline(always)]
+    fn tow<const N: usize>(
+        &self,
+        setup: &Setup,
+        state: &mut State<N>,
+        middle_rad: Lanes<N>,
+        yaw: Lanes<N>,
+        line_rad_s: Lanes<N>,
+    ) {
+        let Hitch::Drawn {
+            hitch_m, carrier_m, ..
+        } = setup.hitch
+        else {
+            return;
+        };
+        let turn = |heading_rad: Lanes<N>, towed_rad: Lanes<N>| {
+            let (sin, cos) = sin_cos(heading_rad - towed_rad);
+            (sin + cos * self.slip - self.own_slip) * (self.speed_m_s / carrier_m)
+                - yaw * cos * (hitch_m / carrier_m)
+        };
+        let first = turn(state.heading_rad, state.towed_rad) - line_rad_s;
+        let half_rad = state.towed_rad + first * (0.5 * self.step_s);
+        state.towed_rad += (turn(middle_rad, half_rad) - line_rad_s) * self.step_s;
+    }
+}
+
+#[inline(always)]
+fn yaw_rate<const N: usize>(setup: &Setup, speed_m_s: f64, steer_rad: Lanes<N>) -> Lanes<N> {
+    let (sin, cos) = sin_cos(steer_rad);
+    sin / cos * (speed_m_s / setup.tractor.wheelbase_m)
+}
+
+/// A Gauss-Markov noise over time, by ticks.
+struct Wobble<const N: usize> {
+    decay: f64,
+    spread: f64,
+    value: Lanes<N>,
+    deviates: Deviates<N>,
+}
+
+impl<const N: usize> Wobble<N> {
+    #[inline(always)]
+    fn new(noise: &GaussMarkov, dt: f64, mut deviates: Deviates<N>) -> Self {
+        let step = noise.step(dt);
+        let value = deviates.normal() * step.sd;
+        Self {
+            decay: step.decay,
+            spread: step.spread,
+            value,
+            deviates,
+        }
+    }
+
+    /// Moves on by one tick and gives the mean of both ends.
+    #[inline(always)]
+    fn over_tick(&mut self) -> Lanes<N> {
+        let before = self.value;
+        self.value = before * self.decay + self.deviates.normal() * self.spread;
+        (before + self.value) * 0.5
+    }
+}
+
+/// A person steering: sees the preview point, acts a reaction time later.
+struct Person<const N: usize> {
+    preview_m: f64,
+    gain: f64,
+    /// How many ticks ago the middle of the coming tick was seen.
+    reaction_ticks: f64,
+    crab_sin: f64,
+    crab_cos: f64,
+    seen_m: Vec<Lanes<N>>,
+    wobble: Wobble<N>,
+}
+
+impl<const N: usize> Person<N> {
+    #[inline(always)]
+    fn new(
+        driver: &HandDriver,
+        setup: &Setup,
+        speed_m_s: f64,
+        seed: u64,
+        passes: [u64; N],
+    ) -> Self {
+        let dt = setup.run.step_s;
+        let mut noise = driver.steering;
+        noise.sd *= driver.wander_factor;
+        let d = driver.preview_m(speed_m_s);
+        Self {
+            preview_m: d,
+            gain: -2.0 * setup.tractor.wheelbase_m / (d * d),
+            reaction_ticks: driver.reaction_s / dt,
+            crab_sin: libm::sin(setup.tractor.crab_rad),
+            crab_cos: libm::cos(setup.tractor.crab_rad),
+            seen_m: Vec::with_capacity(ticks(setup, speed_m_s) * 2),
+            wobble: Wobble::new(&noise, dt, Deviates::new(seed, passes, Source::Steering, 0)),
+        }
+    }
+
+    #[inline(always)]
+    fn command_rad(&mut self, setup: &Setup, ground: &Ground<N>, state: &State<N>) -> Lanes<N> {
+        let d = self.preview_m;
+        let (sin, cos) = sin_cos(state.heading_rad);
+        let course = sin * self.crab_cos + cos * self.crab_sin;
+        let mut ahead_m = state.offset_m + course * d;
+        if !setup.line.is_straight() {
+            ahead_m -= state.station_m.map(|s_m| setup.line.bend_ahead_m(s_m, d));
+        }
+        ahead_m =
+            ahead_m - ground.guided_row_m(state.station_m + d) + ground.seeing.at(state.station_m);
+        self.seen_m.push(ahead_m);
+        let now = (self.seen_m.len() - 1) as f64;
+        let x = (now + 0.5 - self.reaction_ticks).clamp(0.0, now);
+        let i = (x as usize).min(self.seen_m.len().saturating_sub(2));
+        let (a, b) = (
+            self.seen_m[i],
+            self.seen_m[(i + 1).min(self.seen_m.len() - 1)],
+        );
+        (a + (b - a) * (x - i as f64)) * self.gain + self.wobble.over_tick()
+    }
+}
+
+/// Satellite steering along the planned line.
+struct Satellite<const N: usize> {
+    line: SatelliteLine,
+    speed_m_s: f64,
+    receiver: Wobble<N>,
+    drift: Wobble<N>,
+}
+
+impl<const N: usize> Satellite<N> {
+    #[inline(always)]
+    fn new(
+        line: &SatelliteLine,
+        setup: &Setup,
+        speed_m_s: f64,
+        seed: u64,
+        passes: [u64; N],
+    ) -> Self {
+        let dt = setup.run.step_s;
+        Self {
+            line: *line,
+            speed_m_s,
+            receiver: Wobble::new(
+                &line.receiver,
+                dt,
+                Deviates::new(seed, passes, Source::Receiver, 0),
+            ),
+            drift: Wobble::new(
+                &line.drift,
+                dt,
+                Deviates::new(seed, passes, Source::Drift, 0),
+            ),
+        }
+    }
+
+    #[inline(always)]
+    fn command_rad(&mut self, setup: &Setup, state: &State<N>) -> Lanes<N> {
+        let (dt, v, wheelbase_m) = (setup.run.step_s, self.speed_m_s, setup.tractor.wheelbase_m);
+        let noise_m = self.receiver.over_tick() + self.drift.over_tick();
+        let course_rad = state.heading_rad + setup.tractor.crab_rad;
+        let mut yaw = yaw_rate(setup, v, state.steer_rad);
+        let mut ahead_rad = Lanes::default();
+        if !setup.line.is_straight() {
+            yaw -= state.station_m.map(|s_m| setup.line.curvature_1_m(s_m) * v);
+            ahead_rad = (state.station_m + 0.5 * dt * v)
+                .map(|s_m| libm::atan(wheelbase_m * setup.line.curvature_1_m(s_m)));
+        }
+        let middle_m = state.offset_m + course_rad * (0.5 * dt * v);
+        let middle_rad = course_rad + yaw * (0.5 * dt);
+        let w = self.line.frequency_rad_s;
+        let back = (middle_m + noise_m) * (w * w) + middle_rad * (2.0 * self.line.damping * w * v);
+        ahead_rad - back * (wheelbase_m / (v * v))
+    }
+}

@@ -1,0 +1,210 @@
+//! What the sensors report along the drives of passes side by side: see [`crate::sim::frames`].
+
+use super::deviates::Deviates;
+use super::drive::{Drive, Own};
+use super::ground::Ground;
+use super::vector::Lanes;
+use crate::model::setup::Setup;
+use crate::sim::streams::Source;
+
+/// One camera frame of every pass: frames keep step with the ticks, so they are exposed together.
+#[derive(Clone, Copy, Debug)]
+pub struct Frame<const N: usize> {
+    /// Exposure, s from tick 0.
+    pub exposed_s: f64,
+    /// Row as the fixed frame sees it, noise included, m.
+    pub number_m: Lanes<N>,
+    /// 1 where the row was found, else 0.
+    pub found: Lanes<N>,
+    /// Noise of the position reading at exposure, m.
+    pub position_noise_exposed_m: Lanes<N>,
+    /// Noise of the position reading when the number arrives, m.
+    pub position_noise_arrived_m: Lanes<N>,
+    /// Mean measured yaw rate since the frame before, rad/s.
+    pub yaw_rad_s: Lanes<N>,
+}
+
+/// All sensors along the drives.
+#[derive(Clone, Debug)]
+pub struct Sensors<const N: usize> {
+    /// Frames in order of time.
+    pub frames: Vec<Frame<N>>,
+    /// Integral of the measured yaw rate at every tick, rad; empty without such a sensor.
+    pub turn_rad: Vec<Lanes<N>>,
+    /// Integral of `turn_rad` at every tick, rad s.
+    pub turn_integral_rad_s: Vec<Lanes<N>>,
+}
+
+/// Linear interpolation of a series of ticks at one time for all lanes; held beyond the ends.
+#[inline(always)]
+pub fn at<const N: usize>(series: &[Lanes<N>], ticks: f64) -> Lanes<N> {
+    let x = ticks.clamp(0.0, (series.len() - 1) as f64);
+    let i = (x as usize).min(series.len() - 2);
+    series[i] + (series[i + 1] - series[i]) * (x - i as f64)
+}
+
+/// The same with a time of its own for every lane.
+#[inline(always)]
+pub fn at_each<const N: usize>(series: &[Lanes<N>], ticks: Lanes<N>) -> Lanes<N> {
+    Lanes::from_fn(|lane| {
+        let x = ticks.0[lane].clamp(0.0, (series.len() - 1) as f64);
+        let i = (x as usize).min(series.len() - 2);
+        let (a, b) = (series[i].0[lane], series[i + 1].0[lane]);
+        a + (x - i as f64) * (b - a)
+    })
+}
+
+impl<const N: usize> Sensors<N> {
+    /// Draws what the sensors report.
+    #[inline(always)]
+    pub fn observe(
+        setup: &Setup,
+        ground: &Ground<N>,
+        drive: &Drive<N>,
+        seed: u64,
+        own: &Own<N>,
+    ) -> Self {
+        let (turn_rad, turn_integral_rad_s) = measure_turn(setup, drive, seed, own.passes);
+        let camera = &setup.camera;
+        let dt = setup.run.step_s;
+        let x_c_m = setup.camera_point_m();
+        let end_s = (drive.station_m.len() - 1) as f64 * dt;
+        let count = (end_s / camera.frame_s).floor() as usize + 1;
+        let stream = |source| Deviates::<N>::new(seed, own.passes, source, 0);
+        let (mut white, mut outliers) = (stream(Source::CameraWhite), stream(Source::Outliers));
+        let (mut position, mut roll) = (stream(Source::PositionSensor), stream(Source::Roll));
+        let position_sd_m = setup
+            .position_sensor
+            .map_or(0.0, |sensor| sensor.noise_sd_m);
+        let roll_step = camera.roll(drive.speed_m_s).step(camera.frame_s);
+        let mut roll_rad = Lanes::default();
+        let mut blind = [0; N];
+        let mut turn_before = Lanes::default();
+
+        let mut frames = Vec::with_capacity(count);
+        for k in 0..count {
+            let exposed_s = k as f64 * camera.frame_s;
+            let ticks = exposed_s / dt;
+            let looked_m = at(&drive.station_m, ticks) - x_c_m;
+            let tick = (ticks.clamp(0.0, (drive.station_m.len() - 1) as f64) as usize)
+                .min(drive.station_m.len() - 2);
+            let (a, b) = (
+                drive.frame_m(setup, ground, tick, x_c_m),
+                drive.frame_m(setup, ground, tick + 1, x_c_m),
+            );
+            let frame_m = a + (b - a) * (ticks - tick as f64);
+            let mut number_m = ground.guided_row_m(looked_m) - frame_m;
+            if camera.white_sd_m > 0.0 {
+                number_m += white.normal() * camera.white_sd_m;
+            }
+            number_m += ground.appearance.at(looked_m);
+            if roll_step.sd > 0.0 {
+                let normal = roll.normal();
+                roll_rad = if k == 0 {
+                    normal * roll_step.sd
+                } else {
+                    roll_rad * roll_step.decay + normal * roll_step.spread
+                };
+                number_m += roll_rad * camera.roll_height_m;
+            }
+            number_m += own.alignment_m;
+            if camera.outlier_share > 0.0 {
+                let uniform = outliers.uniform();
+                let stray_m = outliers.normal() * camera.outlier_sd_m;
+                number_m += uniform.zip(stray_m, |u, stray_m| {
+                    if u < camera.outlier_share {
+                        stray_m
+                    } else {
+                        0.0
+                    }
+                });
+            }
+            let found = if camera.blind_share > 0.0 {
+                sighted(&ground.blind, &mut blind, looked_m)
+            } else {
+                Lanes::all(1.0)
+            };
+            let mut yaw_rad_s = Lanes::default();
+            if !turn_rad.is_empty() {
+                let turn = at(&turn_rad, ticks);
+                if k > 0 {
+                    yaw_rad_s = (turn - turn_before) / camera.frame_s;
+                }
+                turn_before = turn;
+            }
+            let (mut noise_exposed_m, mut noise_arrived_m) = (Lanes::default(), Lanes::default());
+            if position_sd_m > 0.0 {
+                noise_exposed_m = position.normal() * position_sd_m;
+                noise_arrived_m = position.normal() * position_sd_m;
+            }
+            frames.push(Frame {
+                exposed_s,
+                number_m,
+                found,
+                position_noise_exposed_m: noise_exposed_m,
+                position_noise_arrived_m: noise_arrived_m,
+                yaw_rad_s,
+            });
+        }
+        Self {
+            frames,
+            turn_rad,
+            turn_integral_rad_s,
+        }
+    }
+}
+
+/// 1 where the camera looks at no blind stretch, else 0. `next` remembers the stretch ahead of every lane.
+fn sighted<const N: usize>(
+    blind: &[Vec<(f64, f64)>],
+    next: &mut [usize; N],
+    looked_m: Lanes<N>,
+) -> Lanes<N> {
+    Lanes::from_fn(|lane| {
+        while blind[lane]
+            .get(next[lane])
+            .is_some_and(|&(_, to)| to <= looked_m.0[lane])
+        {
+            next[lane] += 1;
+        }
+        let sees = blind[lane]
+            .get(next[lane])
+            .is_none_or(|&(from, _)| looked_m.0[lane] < from);
+        f64::from(u8::from(sees))
+    })
+}
+
+/// Integrates the measured yaw rate twice over the ticks.
+#[inline(always)]
+fn measure_turn<const N: usize>(
+    setup: &Setup,
+    drive: &Drive<N>,
+    seed: u64,
+    passes: [u64; N],
+) -> (Vec<Lanes<N>>, Vec<Lanes<N>>) {
+    let Some(sensor) = setup.yaw_sensor else {
+        return (Vec::new(), Vec::new());
+    };
+    let dt = setup.run.step_s;
+    let mut deviates = Deviates::new(seed, passes, Source::YawSensor, 0);
+    let step = sensor.noise.step(dt);
+    let mut noise = deviates.normal() * step.sd;
+    let (mut drift_rad, mut integral, mut before) =
+        (Lanes::default(), Lanes::default(), Lanes::default());
+    let start_rad = drive.turn_rad[0];
+    let mut turns = Vec::with_capacity(drive.turn_rad.len());
+    let mut integrals = Vec::with_capacity(drive.turn_rad.len());
+    for (tick, &turn) in drive.turn_rad.iter().enumerate() {
+        let now = turn - start_rad + drift_rad;
+        if tick > 0 {
+            integral += (before + now) * (0.5 * dt);
+        }
+        turns.push(now);
+        integrals.push(integral);
+        before = now;
+        let next = noise * step.decay + deviates.normal() * step.spread;
+        drift_rad += ((noise + next) * 0.5 + sensor.bias_rad_s) * dt;
+        noise = next;
+    }
+    (turns, integrals)
+}
