@@ -1,7 +1,215 @@
-//! Passes side by side.
+//! The fast engine: eight passes side by side in plain arrays.
+//!
+//! The same laws as in [`crate::sim`], which is the reference: on the same deviates both agree to rounding. The source is
+//! compiled twice, for the baseline and for AVX2, and chosen as the program runs; nothing is fused and no mathematics library of
+//! the platform is called, so that every processor gives the same bits, and so does a pass alone or in any company.
+//!
+//! Everything on the way from [`run`] to the ticks must be inlined into the function with the wide registers: what is not (a
+//! closure, a helper without the mark) silently falls back to the narrow ones.
+//!
+//! The ground of a pass serves every speed; the drive at one speed serves every controller; one histogram answers every clearance.
+
+pub mod count;
 pub mod deviates;
 pub mod drive;
 pub mod ground;
 pub mod sensors;
 pub mod shift;
 pub mod vector;
+
+use crate::model::controller::Kind;
+use crate::model::driver::Driver;
+use crate::model::setup::Setup;
+use count::{Expected, Followed, Histograms, Looks, Tables};
+use drive::{Drive, Own, side_by_side};
+use ground::Ground;
+use sensors::Sensors;
+use shift::Shift;
+
+/// Passes side by side.
+pub const LANES: usize = 8;
+
+/// What to simulate, the same for all passes.
+#[derive(Clone, Copy, Debug)]
+pub struct Request<'a> {
+    /// Seed of the study.
+    pub seed: u64,
+    /// Speeds, m/s.
+    pub speeds_m_s: &'a [f64],
+    /// Controllers; one that a machine lacks stays locked.
+    pub kinds: &'a [Kind],
+    /// Clearances, m, rising.
+    pub clearances_m: &'a [f64],
+    /// Speed at which rows are told apart, m/s.
+    pub rows_apart_at_m_s: Option<f64>,
+    /// Distance from the row within which tools count as near, m.
+    pub room_m: f64,
+}
+
+/// One pass at one speed.
+#[derive(Clone, Debug)]
+pub struct PassAtSpeed {
+    /// Unsigned wanted shift at every look of the counted stretch, m.
+    pub demand_m: Vec<f64>,
+    /// Number of looks, sum and sum of squares of the axle's offset, m and m².
+    pub axle: [f64; 3],
+    /// The controllers, in the order of the request.
+    pub controllers: Vec<PassUnderController>,
+}
+
+/// One pass at one speed under one controller.
+#[derive(Clone, Debug)]
+pub struct PassUnderController {
+    /// How the tools followed the row.
+    pub followed: Followed,
+    /// Plants of the counted stretch.
+    pub counted: Expected,
+    /// Plants of the entry stretch.
+    pub entry: Expected,
+    /// Plants of every row of the counted stretch, at the speed at which rows are told apart; else empty.
+    pub rows: Vec<Expected>,
+}
+
+/// Simulates passes with their setups; gives `[pass][speed]`, in the order given.
+///
+/// Passes whose setups differ only in entry and alignment run side by side, others alone: what a pass gives does not depend on it.
+pub fn run(request: &Request, setups: &[Setup], passes: &[u64]) -> Vec<Vec<PassAtSpeed>> {
+    let mut all = Vec::with_capacity(passes.len());
+    for (setups, passes) in setups.chunks(LANES).zip(passes.chunks(LANES)) {
+        if setups.len() > 1 && setups.iter().all(|setup| side_by_side(&setups[0], setup)) {
+            // Lanes without a pass of their own repeat the first one.
+            let lane = |i: usize| if i < passes.len() { i } else { 0 };
+            let setups: [Setup; LANES] = std::array::from_fn(|i| setups[lane(i)].clone());
+            let numbers = std::array::from_fn(|i| passes[lane(i)]);
+            let mut together = widest::<LANES>(request, &setups, numbers);
+            together.truncate(passes.len());
+            all.extend(together);
+        } else {
+            for (setup, &pass) in setups.iter().zip(passes) {
+                all.extend(widest::<1>(request, std::array::from_ref(setup), [pass]));
+            }
+        }
+    }
+    all
+}
+
+/// The engine as compiled for the widest registers that this processor has.
+fn widest<const N: usize>(
+    request: &Request,
+    setups: &[Setup; N],
+    passes: [u64; N],
+) -> Vec<Vec<PassAtSpeed>> {
+    #[cfg(target_arch = "x86_64")]
+    if std::arch::is_x86_feature_detected!("avx2") {
+        #[allow(unsafe_code)]
+        // SAFETY: the processor has what the function asks for.
+        return unsafe { with_avx2(request, setups, passes) };
+    }
+    simulate(request, setups, passes)
+}
+
+#[cfg(target_arch = "x86_64")]
+#[target_feature(enable = "avx2")]
+fn with_avx2<const N: usize>(
+    request: &Request,
+    setups: &[Setup; N],
+    passes: [u64; N],
+) -> Vec<Vec<PassAtSpeed>> {
+    simulate(request, setups, passes)
+}
+
+/// The engine as compiled for the baseline: for tests that hold it against [`run`].
+pub fn run_on_baseline(
+    request: &Request,
+    setups: &[Setup; LANES],
+    passes: [u64; LANES],
+) -> Vec<Vec<PassAtSpeed>> {
+    simulate(request, setups, passes)
+}
+
+#[inline(always)]
+fn simulate<const N: usize>(
+    request: &Request,
+    setups: &[Setup; N],
+    passes: [u64; N],
+) -> Vec<Vec<PassAtSpeed>> {
+    let setup = &setups[0];
+    let own = Own::of(setups, passes);
+    let ground = Ground::draw(setup, request.seed, passes);
+    let tables = Tables::new(setup, request.clearances_m);
+    let rows = setup.rows.offset_m.len();
+    let mut pooled = Histograms::<N>::new(&tables, 1);
+    let mut by_row = Histograms::<N>::new(
+        &tables,
+        if request.rows_apart_at_m_s.is_some() {
+            rows
+        } else {
+            0
+        },
+    );
+    let mut shift = Shift::default();
+    let mut all: Vec<Vec<PassAtSpeed>> = vec![Vec::with_capacity(request.speeds_m_s.len()); N];
+    let per_metre = rows as f64 / setup.plants.spacing_m * setup.plants.emergence;
+    let entry_plants = per_metre * setup.run.entry_length_m;
+    let counted_plants = per_metre * (setup.run.length_m - setup.run.entry_length_m);
+
+    for &speed_m_s in request.speeds_m_s {
+        let drive = Drive::new(setup, &ground, request.seed, &own, speed_m_s);
+        let sensors = Sensors::observe(setup, &ground, &drive, request.seed, &own);
+        let on_line = matches!(setup.driver, Driver::SatelliteLine(_));
+        let looks = Looks::along(setup, &ground, &drive, on_line);
+        let axle = looks.axle();
+        for (lane, passes) in all.iter_mut().enumerate() {
+            let demand_m = looks
+                .wanted_m
+                .iter()
+                .enumerate()
+                .filter(|&(look, _)| looks.is_counted(look, lane));
+            passes.push(PassAtSpeed {
+                demand_m: demand_m
+                    .map(|(_, wanted_m)| wanted_m.0[lane].abs())
+                    .collect(),
+                axle: axle.map(|sum| sum.0[lane]),
+                controllers: Vec::with_capacity(request.kinds.len()),
+            });
+        }
+        for &kind in request.kinds {
+            shift::run(
+                setup,
+                &own,
+                &drive,
+                &sensors,
+                kind,
+                looks.every(),
+                &mut shift,
+            );
+            let followed = looks.followed(&shift, request.room_m);
+            pooled.fill(&tables, &looks, &shift, true);
+            let entry: [Expected; N] =
+                std::array::from_fn(|lane| pooled.expected(&tables, 0, lane, entry_plants));
+            pooled.fill(&tables, &looks, &shift, false);
+            let apart = request.rows_apart_at_m_s == Some(speed_m_s);
+            if apart {
+                by_row.fill(&tables, &looks, &shift, false);
+            }
+            for (lane, (passes, entry)) in all.iter_mut().zip(entry).enumerate() {
+                let of_row =
+                    |row| by_row.expected(&tables, row, lane, counted_plants / rows as f64);
+                let Some(pass) = passes.last_mut() else {
+                    continue;
+                };
+                pass.controllers.push(PassUnderController {
+                    followed: followed[lane],
+                    counted: pooled.expected(&tables, 0, lane, counted_plants),
+                    entry,
+                    rows: if apart {
+                        (0..rows).map(of_row).collect()
+                    } else {
+                        Vec::new()
+                    },
+                });
+            }
+        }
+    }
+    all
+}

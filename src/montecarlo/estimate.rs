@@ -48,6 +48,13 @@ impl RatioSums {
         }
     }
 
+    /// Adds one pass of which only expectations are known: struck plants, plants, the probability of at least one struck plant.
+    pub fn add_expected(&mut self, strikes: f64, plants: f64, any: f64) {
+        let with_strikes = self.passes_with_strikes + any;
+        self.add(strikes, plants);
+        self.passes_with_strikes = with_strikes;
+    }
+
     /// Adds the passes of another block.
     pub fn merge(&mut self, other: &Self) {
         self.passes += other.passes;

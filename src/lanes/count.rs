@@ -1,0 +1,408 @@
+//! What passes side by side struck and how they followed the row, as expectations: the path is simulated, the plants' scatter is
+//! integrated.
+//!
+//! Every tenth of a metre of travel (a whole number of ticks) each edge of each row stands for the plants of that stretch. With a
+//! the clearance that a plant in the middle of its row needs there, a plant with the scatter sigma is struck by that edge at the
+//! clearance c with the probability Q((c - rho - a)/sigma); the two edges of a row strike different plants, so both add up. One
+//! histogram of a answers every clearance. Its bins are 0.25 mm wide and are taken at their middle: the error is the
+//! second derivative of Q times width²/24, below 1e-4 of the rate for a scatter of 2 mm or more.
+
+use super::drive::Drive;
+use super::ground::Ground;
+use super::shift::Shift;
+use super::vector::Lanes;
+use crate::model::setup::Setup;
+
+/// Width of a bin of needed clearance, m.
+const BIN_M: f64 = 0.25e-3;
+
+/// Scatter that the tables reach out to, standard deviations: beyond it the probability is below 1e-15.
+const REACH_SD: f64 = 8.0;
+
+/// Distance between two looks at edges and tools, m; a look falls on a tick.
+pub const LOOK_M: f64 = 0.1;
+
+/// Ticks from look to look.
+pub fn ticks_per_look(setup: &Setup, speed_m_s: f64) -> usize {
+    ((LOOK_M / (speed_m_s * setup.run.step_s)) as usize).max(1)
+}
+
+/// Probabilities by clearance and bin of needed clearance.
+#[derive(Clone, Debug)]
+pub struct Tables {
+    low_m: f64,
+    bins: usize,
+    /// `[clearance][bin]`: a plant is struck.
+    struck: Vec<Vec<f64>>,
+    /// `[clearance][bin]`: a plant is cut.
+    cut: Vec<Vec<f64>>,
+    /// `[clearance][bin]`: natural logarithm of the probability that it is not struck.
+    ln_spared: Vec<Vec<f64>>,
+    /// Clearances at which no plant can be spared, because the protected radii of both sides meet.
+    struck_all: Vec<bool>,
+    cut_all: Vec<bool>,
+}
+
+impl Tables {
+    /// For the plants of a setup and these clearances, m, rising.
+    pub fn new(setup: &Setup, clearances_m: &[f64]) -> Self {
+        let plants = &setup.plants;
+        let sd_m = plants.scatter_sd_m;
+        let first_m = clearances_m.first().copied().unwrap_or(0.0);
+        let last_m = clearances_m.last().copied().unwrap_or(0.0);
+        let low_m = first_m - plants.protected_radius_m - REACH_SD * sd_m - BIN_M;
+        let high_m = last_m - plants.stem_radius_m + REACH_SD * sd_m + BIN_M;
+        let bins = ((high_m - low_m) / BIN_M).ceil() as usize + 1;
+        let table = |radius_m: f64| -> Vec<Vec<f64>> {
+            clearances_m
+                .iter()
+                .map(|&clearance_m| {
+                    (0..bins)
+                        .map(|bin| {
+                            let needed_m = low_m + (bin as f64 + 0.5) * BIN_M;
+                            upper_tail(clearance_m - radius_m - needed_m, sd_m)
+                        })
+                        .collect()
+                })
+                .collect()
+        };
+        let struck = table(plants.protected_radius_m);
+        let ln_spared = struck
+            .iter()
+            .map(|row| row.iter().map(|p| libm::log1p(-p)).collect())
+            .collect();
+        Self {
+            low_m,
+            bins,
+            cut: table(plants.stem_radius_m),
+            ln_spared,
+            struck,
+            struck_all: clearances_m
+                .iter()
+                .map(|&c| c < plants.protected_radius_m)
+                .collect(),
+            cut_all: clearances_m
+                .iter()
+                .map(|&c| c < plants.stem_radius_m)
+                .collect(),
+        }
+    }
+}
+
+/// Probability that a centred normal deviate of this standard deviation exceeds `x_m`.
+fn upper_tail(x_m: f64, sd_m: f64) -> f64 {
+    if sd_m > 0.0 {
+        0.5 * libm::erfc(x_m / (sd_m * core::f64::consts::SQRT_2))
+    } else {
+        f64::from(u8::from(x_m < 0.0))
+    }
+}
+
+/// Expected plants of one pass by clearance.
+#[derive(Clone, Debug, Default)]
+pub struct Expected {
+    /// Plants in the counted stretch.
+    pub plants: f64,
+    /// Expected struck plants.
+    pub struck: Vec<f64>,
+    /// Expected cut plants.
+    pub cut: Vec<f64>,
+    /// Probability that at least one is struck.
+    pub any_struck: Vec<f64>,
+}
+
+/// How the tools of one pass followed the row, over the looks in the counted stretch.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Followed {
+    /// Number of looks.
+    pub looks: f64,
+    /// Sum of the tool error, m.
+    pub error_m: f64,
+    /// Sum of its square, m².
+    pub error_sq_m2: f64,
+    /// Looks at an end stop.
+    pub at_stop: f64,
+    /// Looks within the trade's room.
+    pub near: f64,
+    /// Longest run of looks outside it.
+    pub longest_miss: f64,
+    /// Camera frames counted, and those at which the valve was asked for all it has.
+    pub frames: f64,
+    /// See `frames`.
+    pub saturated: f64,
+}
+
+/// What every controller of the drives meets: the looks.
+#[derive(Clone, Debug)]
+pub struct Looks<const N: usize> {
+    every: usize,
+    /// 1 where the tool line is in the counted stretch, else 0, by look.
+    counted: Vec<Lanes<N>>,
+    /// The same for the entry stretch.
+    entry: Vec<Lanes<N>>,
+    /// Wanted shift, m, by look.
+    pub wanted_m: Vec<Lanes<N>>,
+    /// Axle from the row (satellite line: from the planned line), m, by look.
+    axle_m: Vec<Lanes<N>>,
+    /// Clearance that a plant in the middle of its row needs of the left and the right edge with the frame unshifted, m:
+    /// `[look * rows + row]`.
+    needed_m: Vec<[Lanes<N>; 2]>,
+    rows: usize,
+}
+
+impl<const N: usize> Looks<N> {
+    /// Looks along the drives.
+    #[inline(always)]
+    pub fn along(setup: &Setup, ground: &Ground<N>, drive: &Drive<N>, on_line: bool) -> Self {
+        let every = ticks_per_look(setup, drive.speed_m_s);
+        let tools = &setup.tools;
+        let tool_m = tools.tool_line_m;
+        let edge_x_m = [
+            tool_m + tools.left_edge_behind_m,
+            tool_m + tools.right_edge_behind_m,
+        ];
+        let rows = setup.rows.offset_m.len();
+        let count = drive.station_m.len().div_ceil(every);
+        let mut looks = Self {
+            every,
+            counted: Vec::with_capacity(count),
+            entry: Vec::with_capacity(count),
+            wanted_m: Vec::with_capacity(count),
+            axle_m: Vec::with_capacity(count),
+            needed_m: Vec::with_capacity(count * rows),
+            rows,
+        };
+        let run = setup.run;
+        for tick in (0..drive.station_m.len()).step_by(every) {
+            let s_m = drive.station_m[tick];
+            let tool_station_m = s_m - tool_m;
+            looks.counted.push(
+                tool_station_m.map(|s_m| {
+                    f64::from(u8::from(s_m >= run.entry_length_m && s_m <= run.length_m))
+                }),
+            );
+            looks.entry.push(
+                tool_station_m
+                    .map(|s_m| f64::from(u8::from(s_m >= 0.0 && s_m < run.entry_length_m))),
+            );
+            let frame_m = drive.frame_m(setup, ground, tick, tool_m);
+            looks
+                .wanted_m
+                .push(ground.guided_row_m(tool_station_m) - frame_m);
+            looks.axle_m.push(if on_line {
+                drive.axle_m[tick]
+            } else {
+                drive.axle_m[tick] - ground.guided_row_m(s_m)
+            });
+            let edge_frame_m = edge_x_m.map(|x_m| {
+                if x_m == tool_m {
+                    frame_m
+                } else {
+                    drive.frame_m(setup, ground, tick, x_m)
+                }
+            });
+            let sin = drive.frame_sin(tick);
+            for row in 0..rows {
+                let ahead_m = s_m - sin * setup.rows.offset_m[row];
+                let pass = setup.rows.planter_pass[row];
+                let left_row_m = ground.planter_m(pass, ahead_m - edge_x_m[0]);
+                let right_row_m = if edge_x_m[0] == edge_x_m[1] {
+                    left_row_m
+                } else {
+                    ground.planter_m(pass, ahead_m - edge_x_m[1])
+                };
+                let unit_m = ground.unit_m[row];
+                let [left_error_m, right_error_m] = ground.edge_error_m[row];
+                looks.needed_m.push([
+                    left_row_m + unit_m - edge_frame_m[0] - left_error_m,
+                    edge_frame_m[1] - right_row_m - unit_m - right_error_m,
+                ]);
+            }
+        }
+        looks
+    }
+
+    /// Ticks from look to look.
+    pub fn every(&self) -> usize {
+        self.every
+    }
+
+    /// Sum and sum of squares of the axle's offset over the counted looks, and their number, by lane.
+    #[inline(always)]
+    pub fn axle(&self) -> [Lanes<N>; 3] {
+        let mut sums = [Lanes::default(); 3];
+        for (&axle_m, &counted) in self.axle_m.iter().zip(&self.counted) {
+            let axle_m = axle_m * counted;
+            sums[0] += counted;
+            sums[1] += axle_m;
+            sums[2] += axle_m * axle_m;
+        }
+        sums
+    }
+
+    /// True if a lane's look lies in the counted stretch.
+    pub fn is_counted(&self, look: usize, lane: usize) -> bool {
+        self.counted[look].0[lane] != 0.0
+    }
+
+    /// How the tools followed under one controller, by lane.
+    #[inline(always)]
+    pub fn followed(&self, shift: &Shift<N>, room_m: f64) -> [Followed; N] {
+        let nothing = Lanes::default();
+        let (mut looks, mut error_m, mut error_sq_m2) = (nothing, nothing, nothing);
+        let (mut at_stop, mut near, mut run, mut longest) = (nothing, nothing, nothing, nothing);
+        for (look, &counted) in self.counted.iter().enumerate() {
+            let error = (shift.shift_m[look] - self.wanted_m[look]) * counted;
+            looks += counted;
+            error_m += error;
+            error_sq_m2 += error * error;
+            at_stop += shift.at_stop[look] * counted;
+            let misses = error.abs().above(Lanes::all(room_m));
+            near += counted - misses;
+            run = (run + 1.0) * misses;
+            longest = longest.max(run);
+        }
+        let (mut frames, mut saturated) = (nothing, nothing);
+        for &(tick, asked) in &shift.saturated {
+            let counted = self.counted[(tick / self.every).min(self.counted.len() - 1)];
+            frames += counted;
+            saturated += asked * counted;
+        }
+        std::array::from_fn(|lane| Followed {
+            looks: looks.0[lane],
+            error_m: error_m.0[lane],
+            error_sq_m2: error_sq_m2.0[lane],
+            at_stop: at_stop.0[lane],
+            near: near.0[lane],
+            longest_miss: longest.0[lane],
+            frames: frames.0[lane],
+            saturated: saturated.0[lane],
+        })
+    }
+}
+
+/// Histograms of needed clearance, `[row][lane][bin]` (one row for all where rows need not be told apart), and the numbers of
+/// edge looks in them.
+#[derive(Clone, Debug)]
+pub struct Histograms<const N: usize> {
+    bins: usize,
+    counts: Vec<u32>,
+    looks: Vec<[u32; N]>,
+}
+
+impl<const N: usize> Histograms<N> {
+    /// Empty ones.
+    pub fn new(tables: &Tables, rows: usize) -> Self {
+        Self {
+            bins: tables.bins,
+            counts: vec![0; rows * N * tables.bins],
+            looks: vec![[0; N]; rows],
+        }
+    }
+
+    /// Fills them with what one controller's edges met in the counted or the entry stretch.
+    #[inline(always)]
+    pub fn fill(&mut self, tables: &Tables, looks: &Looks<N>, shift: &Shift<N>, in_entry: bool) {
+        self.counts.fill(0);
+        self.looks.fill([0; N]);
+        let apart = self.looks.len() > 1;
+        let stretch = if in_entry {
+            &looks.entry
+        } else {
+            &looks.counted
+        };
+        let last = (tables.bins - 1) as f64;
+        for (look, weights) in stretch.iter().enumerate() {
+            if weights.0.iter().all(|&weight| weight == 0.0) {
+                continue;
+            }
+            let shift_m = shift.shift_m[look];
+            let edges = &looks.needed_m[look * looks.rows..(look + 1) * looks.rows];
+            for (row, &[left_m, right_m]) in edges.iter().enumerate() {
+                let row = if apart { row } else { 0 };
+                let counts = &mut self.counts[row * N * self.bins..(row + 1) * N * self.bins];
+                let bin = |needed_m: Lanes<N>| {
+                    ((needed_m - tables.low_m) * (1.0 / BIN_M))
+                        .clamp(Lanes::default(), Lanes::all(last))
+                };
+                let (left, right) = (bin(left_m - shift_m), bin(right_m + shift_m));
+                for lane in 0..N {
+                    if weights.0[lane] != 0.0 {
+                        let of_lane = &mut counts[lane * self.bins..(lane + 1) * self.bins];
+                        of_lane[left.0[lane] as i32 as usize] += 1;
+                        of_lane[right.0[lane] as i32 as usize] += 1;
+                        self.looks[row][lane] += 1;
+                    }
+                }
+            }
+        }
+    }
+
+    /// Expected plants of a row and lane where `plants` of them stand.
+    pub fn expected(&self, tables: &Tables, row: usize, lane: usize, plants: f64) -> Expected {
+        let at = (row * N + lane) * self.bins;
+        let counts = &self.counts[at..at + self.bins];
+        let looks = self.looks[row][lane];
+        let clearances = tables.struck.len();
+        if looks == 0 {
+            let none = vec![0.0; clearances];
+            return Expected {
+                plants: 0.0,
+                struck: none.clone(),
+                cut: none.clone(),
+                any_struck: none,
+            };
+        }
+        let first = counts.iter().position(|&count| count > 0).unwrap_or(0);
+        let last = counts.iter().rposition(|&count| count > 0).unwrap_or(0);
+        let counts: Vec<f64> = counts[first..=last]
+            .iter()
+            .map(|&count| f64::from(count))
+            .collect();
+        let weight = plants / f64::from(looks);
+        let sum = |table: &[f64]| weight * dot(&counts, &table[first..=last]);
+        let share = |all: bool, table: &[f64]| if all { plants } else { sum(table).min(plants) };
+        Expected {
+            plants,
+            struck: (0..clearances)
+                .map(|c| share(tables.struck_all[c], &tables.struck[c]))
+                .collect(),
+            cut: (0..clearances)
+                .map(|c| share(tables.cut_all[c], &tables.cut[c]))
+                .collect(),
+            any_struck: (0..clearances)
+                .map(|c| {
+                    if tables.struck_all[c] {
+                        1.0
+                    } else {
+                        -libm::expm1(sum_ln(weight, &counts, &tables.ln_spared[c][first..=last]))
+                    }
+                })
+                .collect(),
+        }
+    }
+}
+
+/// Sum of products in eight strands, so that it runs in wide registers with the same bits everywhere.
+fn dot(a: &[f64], b: &[f64]) -> f64 {
+    let mut strands = [0.0; 8];
+    let (a_parts, b_parts) = (a.chunks_exact(8), b.chunks_exact(8));
+    let (a_rest, b_rest) = (a_parts.remainder(), b_parts.remainder());
+    for (a, b) in a_parts.zip(b_parts) {
+        for i in 0..8 {
+            strands[i] += a[i] * b[i];
+        }
+    }
+    let rest: f64 = a_rest.iter().zip(b_rest).map(|(a, b)| a * b).sum();
+    strands.iter().sum::<f64>() + rest
+}
+
+/// The same for logarithms, in which an empty bin under a certain strike (0 times minus infinity) counts nothing.
+fn sum_ln(weight: f64, counts: &[f64], ln_spared: &[f64]) -> f64 {
+    counts
+        .iter()
+        .zip(ln_spared)
+        .filter(|(count, _)| **count > 0.0)
+        .map(|(count, ln)| weight * count * ln)
+        .sum()
+}
