@@ -105,16 +105,12 @@ impl<const N: usize> Drive<N> {
         match &setup.driver {
             Driver::Replay(log) => drive.replay(setup, log, state, count),
             Driver::Hand(hand) => {
-                let mut hands = Person::new(hand, setup, speed_m_s, seed, own.passes);
-                drive.steered(setup, ground, own, &mut state, count, |state, ground| {
-                    hands.command_rad(setup, ground, state)
-                });
+                let hands = Person::new(hand, setup, speed_m_s, seed, own.passes);
+                drive.steered(setup, ground, own, &mut state, count, hands);
             }
             Driver::SatelliteLine(line) => {
-                let mut hands = Satellite::new(line, setup, speed_m_s, seed, own.passes);
-                drive.steered(setup, ground, own, &mut state, count, |state, _| {
-                    hands.command_rad(setup, state)
-                });
+                let hands = Satellite::new(line, setup, speed_m_s, seed, own.passes);
+                drive.steered(setup, ground, own, &mut state, count, hands);
             }
         }
         drive
@@ -128,14 +124,14 @@ impl<const N: usize> Drive<N> {
         own: &Own<N>,
         state: &mut State<N>,
         count: usize,
-        mut command_rad: impl FnMut(&State<N>, &Ground<N>) -> Lanes<N>,
+        mut hands: impl Hands<N>,
     ) {
         let (dt, v) = (setup.run.step_s, self.speed_m_s);
         let warm_up_ticks = (warm_up_m(setup, v) / (v * dt)).ceil();
         state.station_m = setup.tools.tool_line_m - v * (self.lowered_s + warm_up_ticks * dt);
         let motion = Motion::new(setup, v);
         for _ in 0..warm_up_ticks as usize {
-            let command = command_rad(state, ground);
+            let command = hands.command_rad(setup, ground, state);
             motion.advance(setup, state, command);
         }
         state.offset_m += own.entry_offset_m;
@@ -143,7 +139,7 @@ impl<const N: usize> Drive<N> {
         state.towed_rad += own.entry_heading_rad;
         for _ in 0..count {
             self.note(setup, state);
-            let command = command_rad(state, ground);
+            let command = hands.command_rad(setup, ground, state);
             motion.advance(setup, state, command);
         }
     }
@@ -350,6 +346,12 @@ fn yaw_rate<const N: usize>(setup: &Setup, speed_m_s: f64, steer_rad: Lanes<N>) 
     sin / cos * (speed_m_s / setup.tractor.wheelbase_m)
 }
 
+/// Whoever steers.
+trait Hands<const N: usize> {
+    /// Steering command for the coming tick, rad.
+    fn command_rad(&mut self, setup: &Setup, ground: &Ground<N>, state: &State<N>) -> Lanes<N>;
+}
+
 /// A Gauss-Markov noise over time, by ticks.
 struct Wobble<const N: usize> {
     decay: f64,
@@ -415,7 +417,9 @@ impl<const N: usize> Person<N> {
             wobble: Wobble::new(&noise, dt, Deviates::new(seed, passes, Source::Steering, 0)),
         }
     }
+}
 
+impl<const N: usize> Hands<N> for Person<N> {
     #[inline(always)]
     fn command_rad(&mut self, setup: &Setup, ground: &Ground<N>, state: &State<N>) -> Lanes<N> {
         let d = self.preview_m;
@@ -472,9 +476,11 @@ impl<const N: usize> Satellite<N> {
             ),
         }
     }
+}
 
+impl<const N: usize> Hands<N> for Satellite<N> {
     #[inline(always)]
-    fn command_rad(&mut self, setup: &Setup, state: &State<N>) -> Lanes<N> {
+    fn command_rad(&mut self, setup: &Setup, _: &Ground<N>, state: &State<N>) -> Lanes<N> {
         let (dt, v, wheelbase_m) = (setup.run.step_s, self.speed_m_s, setup.tractor.wheelbase_m);
         let noise_m = self.receiver.over_tick() + self.drift.over_tick();
         let course_rad = state.heading_rad + setup.tractor.crab_rad;

@@ -142,18 +142,17 @@ impl<const N: usize> Ground<N> {
         let stream = |source, part| Deviates::new(seed, passes, source, part);
 
         let mut planter = stream(Source::PlanterErrors, 0);
-        let wander = (0..planter_passes)
-            .map(|pass| {
-                let mut deviates = stream(Source::RowWander, pass as u64 % 8);
-                let join_m = planter.normal() * rows.join_sd_m;
-                let join_m = if pass == guided_pass {
-                    Lanes::default()
-                } else {
-                    join_m
-                };
-                (Track::smooth(&rows.wander, span_m, &mut deviates), join_m)
-            })
-            .collect();
+        let mut wander = Vec::with_capacity(planter_passes);
+        for pass in 0..planter_passes {
+            let mut deviates = stream(Source::RowWander, pass as u64 % 8);
+            let join_m = planter.normal() * rows.join_sd_m;
+            let join_m = if pass == guided_pass {
+                Lanes::default()
+            } else {
+                join_m
+            };
+            wander.push((Track::smooth(&rows.wander, span_m, &mut deviates), join_m));
+        }
         let unit_m: Vec<Lanes<N>> = rows
             .offset_m
             .iter()

@@ -21,33 +21,24 @@ macro_rules! lane_by_lane {
         impl<const N: usize> $trait for Lanes<N> {
             type Output = Self;
             #[inline(always)]
-            fn $method(mut self, other: Self) -> Self {
-                for i in 0..N {
-                    self.0[i] = self.0[i] $op other.0[i];
-                }
-                self
+            fn $method(self, other: Self) -> Self {
+                self.zip(other, |a, b| a $op b)
             }
         }
 
         impl<const N: usize> $trait<f64> for Lanes<N> {
             type Output = Self;
             #[inline(always)]
-            fn $method(mut self, other: f64) -> Self {
-                for i in 0..N {
-                    self.0[i] = self.0[i] $op other;
-                }
-                self
+            fn $method(self, other: f64) -> Self {
+                self.map(|a| a $op other)
             }
         }
 
         impl<const N: usize> $trait<Lanes<N>> for f64 {
             type Output = Lanes<N>;
             #[inline(always)]
-            fn $method(self, mut other: Lanes<N>) -> Lanes<N> {
-                for i in 0..N {
-                    other.0[i] = self $op other.0[i];
-                }
-                other
+            fn $method(self, other: Lanes<N>) -> Lanes<N> {
+                other.map(|b| self $op b)
             }
         }
     };
