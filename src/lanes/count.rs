@@ -1,7 +1,7 @@
 //! What passes side by side struck and how they followed the row, as expectations: the path is simulated, the plants' scatter is
 //! integrated.
 //!
-//! Every tenth of a metre of travel (a whole number of ticks) each edge of each row stands for the plants of that stretch. With a
+//! Every tenth of a metre of travel (a whole number of ticks, rounded down) each edge of each row stands for the plants of that stretch. With a
 //! the clearance that a plant in the middle of its row needs there, a plant with the scatter sigma is struck by that edge at the
 //! clearance c with the probability Q((c - rho - a)/sigma); the two edges of a row strike different plants, so both add up. One
 //! histogram of a answers every clearance. Its bins are 0.25 mm wide and are taken at their middle: the error is the
@@ -124,8 +124,8 @@ pub struct Followed {
     pub at_stop: f64,
     /// Looks within the trade's room.
     pub near: f64,
-    /// Longest run of looks outside it.
-    pub longest_miss: f64,
+    /// Longest stretch outside it, m.
+    pub longest_miss_m: f64,
     /// Camera frames counted, and those at which the valve was asked for all it has.
     pub frames: f64,
     /// See `frames`.
@@ -136,6 +136,8 @@ pub struct Followed {
 #[derive(Clone, Debug)]
 pub struct Looks<const N: usize> {
     every: usize,
+    /// Distance from look to look, m.
+    look_m: f64,
     /// 1 where the tool line is in the counted stretch, else 0, by look.
     counted: Vec<Lanes<N>>,
     /// The same for the entry stretch.
@@ -165,6 +167,7 @@ impl<const N: usize> Looks<N> {
         let count = drive.station_m.len().div_ceil(every);
         let mut looks = Self {
             every,
+            look_m: every as f64 * setup.run.step_s * drive.speed_m_s,
             counted: Vec::with_capacity(count),
             entry: Vec::with_capacity(count),
             wanted_m: Vec::with_capacity(count),
@@ -274,7 +277,7 @@ impl<const N: usize> Looks<N> {
             error_sq_m2: error_sq_m2.0[lane],
             at_stop: at_stop.0[lane],
             near: near.0[lane],
-            longest_miss: longest.0[lane],
+            longest_miss_m: longest.0[lane] * self.look_m,
             frames: frames.0[lane],
             saturated: saturated.0[lane],
         })

@@ -43,6 +43,8 @@ pub struct Own<const N: usize> {
     pub entry_shift_m: Lanes<N>,
     /// Alignment bias of the camera less its trim, m.
     pub alignment_m: Lanes<N>,
+    /// Bias of the yaw-rate sensor, rad/s.
+    pub yaw_bias_rad_s: Lanes<N>,
 }
 
 impl<const N: usize> Own<N> {
@@ -54,6 +56,9 @@ impl<const N: usize> Own<N> {
             entry_heading_rad: Lanes::from_fn(|i| setups[i].run.entry_heading_rad),
             entry_shift_m: Lanes::from_fn(|i| setups[i].run.entry_shift_m),
             alignment_m: Lanes::from_fn(|i| setups[i].camera.alignment_m - setups[i].camera.trim_m),
+            yaw_bias_rad_s: Lanes::from_fn(|i| {
+                setups[i].yaw_sensor.map_or(0.0, |sensor| sensor.bias_rad_s)
+            }),
         }
     }
 }
@@ -66,6 +71,9 @@ pub fn side_by_side(a: &Setup, b: &Setup) -> bool {
     b.run.entry_shift_m = a.run.entry_shift_m;
     b.camera.alignment_m = a.camera.alignment_m;
     b.camera.trim_m = a.camera.trim_m;
+    if let (Some(a), Some(b)) = (&a.yaw_sensor, &mut b.yaw_sensor) {
+        b.bias_rad_s = a.bias_rad_s;
+    }
     *a == b
 }
 

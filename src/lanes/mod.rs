@@ -72,7 +72,7 @@ pub struct PassUnderController {
 
 /// Simulates passes with their setups; gives `[pass][speed]`, in the order given.
 ///
-/// Passes whose setups differ only in entry and alignment run side by side, others alone: what a pass gives does not depend on it.
+/// Passes whose setups differ only in entry, alignment and sensor bias run side by side, others alone: what a pass gives does not depend on it.
 pub fn run(request: &Request, setups: &[Setup], passes: &[u64]) -> Vec<Vec<PassAtSpeed>> {
     let mut all = Vec::with_capacity(passes.len());
     for (setups, passes) in setups.chunks(LANES).zip(passes.chunks(LANES)) {

@@ -64,7 +64,7 @@ impl<const N: usize> Sensors<N> {
         seed: u64,
         own: &Own<N>,
     ) -> Self {
-        let (turn_rad, turn_integral_rad_s) = measure_turn(setup, drive, seed, own.passes);
+        let (turn_rad, turn_integral_rad_s) = measure_turn(setup, drive, seed, own);
         let camera = &setup.camera;
         let dt = setup.run.step_s;
         let x_c_m = setup.camera_point_m();
@@ -180,13 +180,13 @@ fn measure_turn<const N: usize>(
     setup: &Setup,
     drive: &Drive<N>,
     seed: u64,
-    passes: [u64; N],
+    own: &Own<N>,
 ) -> (Vec<Lanes<N>>, Vec<Lanes<N>>) {
     let Some(sensor) = setup.yaw_sensor else {
         return (Vec::new(), Vec::new());
     };
     let dt = setup.run.step_s;
-    let mut deviates = Deviates::new(seed, passes, Source::YawSensor, 0);
+    let mut deviates = Deviates::new(seed, own.passes, Source::YawSensor, 0);
     let step = sensor.noise.step(dt);
     let mut noise = deviates.normal() * step.sd;
     let (mut drift_rad, mut integral, mut before) =
@@ -203,7 +203,7 @@ fn measure_turn<const N: usize>(
         integrals.push(integral);
         before = now;
         let next = noise * step.decay + deviates.normal() * step.spread;
-        drift_rad += ((noise + next) * 0.5 + sensor.bias_rad_s) * dt;
+        drift_rad += ((noise + next) * 0.5 + own.yaw_bias_rad_s) * dt;
         noise = next;
     }
     (turns, integrals)

@@ -7,18 +7,17 @@ use rayon::prelude::*;
 use thiserror::Error;
 
 use super::linear_sums::LinearSums;
-use super::tally::Tally;
+use super::tally::{TRADE_ROOM_M, Tally};
+use crate::lanes::{self, Request};
 use crate::linear::{self, Unstable};
 use crate::model::controller::Kind;
+use crate::model::setup::Setup;
 use crate::results::Results;
 use crate::scenario::Scenario;
-use crate::sim::Drive;
-use crate::sim::ground::Ground;
-use crate::sim::shift::Shift;
 use crate::sim::trace::{Trace, View};
 
 /// Passes of one block: the unit of work, of stopping and of merging.
-pub const BLOCK_PASSES: u64 = 4;
+pub const BLOCK_PASSES: u64 = lanes::LANES as u64;
 
 /// What to study.
 #[derive(Clone, Copy, Debug)]
@@ -199,14 +198,17 @@ fn simulate(plan: &Plan, kinds: &[Kind], watch: &dyn Watch) -> Result<Sums, Stud
     let done = AtomicU64::new(0);
     let block = |index: u64| {
         let mut sums = empty.clone();
-        let first = index * BLOCK_PASSES;
-        for pass in first..(first + BLOCK_PASSES).min(plan.passes) {
-            if watch.interrupted() {
-                return None;
-            }
-            add_pass(plan, kinds, &nominal_linear, pass, &mut sums);
-            watch.passes_done(done.fetch_add(1, Ordering::Relaxed) + 1, plan.passes);
+        if watch.interrupted() {
+            return None;
         }
+        let first = index * BLOCK_PASSES;
+        let passes: Vec<u64> = (first..(first + BLOCK_PASSES).min(plan.passes)).collect();
+        add_passes(plan, kinds, &nominal_linear, &passes, &mut sums);
+        let count = passes.len() as u64;
+        watch.passes_done(
+            done.fetch_add(count, Ordering::Relaxed) + count,
+            plan.passes,
+        );
         Some(sums)
     };
 
@@ -230,27 +232,42 @@ fn simulate(plan: &Plan, kinds: &[Kind], watch: &dyn Watch) -> Result<Sums, Stud
     Ok(total)
 }
 
-fn add_pass(plan: &Plan, kinds: &[Kind], nominal_linear: &LinearSums, pass: u64, sums: &mut Sums) {
+/// Simulates the passes of one block side by side and adds them in order.
+fn add_passes(
+    plan: &Plan,
+    kinds: &[Kind],
+    nominal_linear: &LinearSums,
+    passes: &[u64],
+    sums: &mut Sums,
+) {
     let study = plan.scenario.study();
-    let setup = plan.scenario.draw(plan.seed, pass);
-    sums.linear.merge(&if plan.scenario.linear_varies() {
-        LinearSums::of(&setup, &study.speeds_m_s, kinds)
-    } else {
-        nominal_linear.with_means_of(&setup, &study.speeds_m_s, kinds)
-    });
-    let ground = Ground::draw(&setup, plan.seed, pass);
-    let mut shift = Shift::default();
-    for (by_kind, &speed_m_s) in sums.tallies.iter_mut().zip(&study.speeds_m_s) {
-        let drive = Drive::new(&setup, &ground, plan.seed, pass, speed_m_s);
-        for (tally, &kind) in by_kind.iter_mut().zip(kinds) {
-            drive.shift(&setup, kind, &mut shift);
-            tally.add(
-                &setup,
-                &drive.path,
-                &drive.meetings,
-                &shift,
-                &study.clearances_m,
-            );
+    let setups: Vec<Setup> = passes
+        .iter()
+        .map(|&pass| plan.scenario.draw(plan.seed, pass))
+        .collect();
+    let request = Request {
+        seed: plan.seed,
+        speeds_m_s: &study.speeds_m_s,
+        kinds,
+        clearances_m: &study.clearances_m,
+        rows_apart_at_m_s: Some(study.working_speed_m_s),
+        room_m: TRADE_ROOM_M,
+    };
+    for (pass, setup) in lanes::run(&request, &setups, passes).iter().zip(&setups) {
+        sums.linear.merge(&if plan.scenario.linear_varies() {
+            LinearSums::of(setup, &study.speeds_m_s, kinds)
+        } else {
+            nominal_linear.with_means_of(setup, &study.speeds_m_s, kinds)
+        });
+        for (by_kind, at_speed) in sums.tallies.iter_mut().zip(pass) {
+            for (tally, under_controller) in by_kind.iter_mut().zip(&at_speed.controllers) {
+                tally.add_expected(under_controller, at_speed.axle);
+            }
+            if let Some(first) = by_kind.first_mut() {
+                for &demand_m in &at_speed.demand_m {
+                    first.demand.add(demand_m);
+                }
+            }
         }
     }
 }

@@ -163,6 +163,7 @@ impl Cells<'_> {
         self.each(|kind, speed_m_s, (v, k), tally| {
             let spread = tally.tool_error.spread().unwrap_or(NO_SPREAD);
             let linear = self.sums.linear.cell(v, k);
+            let demand = &self.sums.tallies[v][0].demand;
             let share = |count: u64, of: u64| count as f64 / of.max(1) as f64;
             let end_stop_share = share(tally.stop_ticks, tally.ticks);
             let valve_saturated_share = share(tally.saturated_frames, tally.frames);
@@ -181,9 +182,9 @@ impl Cells<'_> {
                 linear_tool_error_sd_m: linear.map(|cell| cell.variance_m2().sqrt()),
                 axle_wander_sd_m: tally.axle.spread().unwrap_or(NO_SPREAD).sd,
                 linear_axle_wander_sd_m: self.sums.linear.axle_m2(v).map(f64::sqrt),
-                demand_p999_m: tally.demand.quantile_m(0.999).unwrap_or(0.0),
-                demand_p50_m: tally.demand.quantile_m(0.5).unwrap_or(0.0),
-                demand_p95_m: tally.demand.quantile_m(0.95).unwrap_or(0.0),
+                demand_p999_m: demand.quantile_m(0.999).unwrap_or(0.0),
+                demand_p50_m: demand.quantile_m(0.5).unwrap_or(0.0),
+                demand_p95_m: demand.quantile_m(0.95).unwrap_or(0.0),
                 end_stop_share,
                 valve_saturated_share,
                 within_38mm_share: share(tally.near_ticks, tally.ticks),

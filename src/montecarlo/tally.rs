@@ -2,6 +2,8 @@
 
 use super::estimate::{RatioSums, SpreadSums};
 use super::histogram::Histogram;
+use crate::lanes::PassUnderController;
+use crate::lanes::count::Expected;
 use crate::model::driver::Driver;
 use crate::model::setup::Setup;
 use crate::sim::count::{Meeting, fate};
@@ -29,9 +31,9 @@ pub struct Tally {
     pub tool_error: SpreadSums,
     /// Axle's offset from the row (satellite line: from the planned line), entry stretch left out.
     pub axle: SpreadSums,
-    /// Size of the wanted shift.
+    /// Size of the wanted shift; the fast engine fills it for the first controller only, since it is the same for all.
     pub demand: Histogram,
-    /// Ticks counted, entry stretch left out.
+    /// Ticks (fast engine: looks) counted, entry stretch left out.
     pub ticks: u64,
     /// Ticks at an end stop.
     pub stop_ticks: u64,
@@ -65,6 +67,32 @@ impl Tally {
             saturated_frames: 0,
             longest_miss_m: 0.0,
         }
+    }
+
+    /// Adds one pass of the fast engine: expectations instead of counts, looks instead of ticks.
+    pub fn add_expected(&mut self, pass: &PassUnderController, axle: [f64; 3]) {
+        let counted = &pass.counted;
+        let entry = &pass.entry;
+        for clearance in 0..self.struck.len() {
+            add_expected(&mut self.struck[clearance], counted, clearance);
+            add_expected(&mut self.entry_struck[clearance], entry, clearance);
+            self.cut[clearance].add(counted.cut[clearance], counted.plants);
+            self.entry_cut[clearance].add(entry.cut[clearance], entry.plants);
+            for (row, expected) in self.rows.iter_mut().zip(&pass.rows) {
+                add_expected(&mut row[clearance], expected, clearance);
+            }
+        }
+        let followed = &pass.followed;
+        self.tool_error
+            .add(followed.looks, followed.error_m, followed.error_sq_m2);
+        let [looks, sum, sum_sq] = axle;
+        self.axle.add(looks, sum, sum_sq);
+        self.ticks += followed.looks as u64;
+        self.stop_ticks += followed.at_stop as u64;
+        self.near_ticks += followed.near as u64;
+        self.frames += followed.frames as u64;
+        self.saturated_frames += followed.saturated as u64;
+        self.longest_miss_m = self.longest_miss_m.max(followed.longest_miss_m);
     }
 
     /// Adds one pass. `clearances_m` rising.
@@ -187,6 +215,14 @@ impl Tally {
         self.saturated_frames += next.saturated_frames;
         self.longest_miss_m = self.longest_miss_m.max(next.longest_miss_m);
     }
+}
+
+fn add_expected(sums: &mut RatioSums, expected: &Expected, clearance: usize) {
+    sums.add_expected(
+        expected.struck[clearance],
+        expected.plants,
+        expected.any_struck[clearance],
+    );
 }
 
 /// Counts of one pass.

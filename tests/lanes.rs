@@ -1,0 +1,325 @@
+//! The fast engine against the reference: to rounding on shared deviates, statistically on their own; the same bits from every
+//! build of it and in any company.
+
+use rowroom::lanes::deviates::Deviates;
+use rowroom::lanes::drive::{Drive, Own};
+use rowroom::lanes::ground::Ground;
+use rowroom::lanes::sensors::Sensors;
+use rowroom::lanes::shift::{Shift, run};
+use rowroom::lanes::{self, LANES, Request};
+use rowroom::model::camera::Mount;
+use rowroom::model::controller::Kind;
+use rowroom::model::driver::{Driver, LoggedPath, SatelliteLine};
+use rowroom::model::hitch::Hitch;
+use rowroom::model::line::{Bend, Line};
+use rowroom::model::noise::GaussMarkov;
+use rowroom::model::setup::Setup;
+use rowroom::model::tracker::Tracker;
+use rowroom::montecarlo::tally::{TRADE_ROOM_M, Tally};
+use rowroom::sim;
+use rowroom::sim::streams::{Draws, Source, Streams};
+
+const SEED: u64 = 11;
+const SPEED_M_S: f64 = 8.0 / 3.6;
+const CLEARANCES_M: [f64; 5] = [0.02, 0.038, 0.045, 0.06, 0.08];
+
+/// The streams of the fast engine for one pass, handed to the reference.
+struct Shared {
+    pass: u64,
+}
+
+struct Alone(Deviates<1>);
+
+impl Draws for Alone {
+    fn normal(&mut self) -> f64 {
+        self.0.normal().0[0]
+    }
+
+    fn uniform(&mut self) -> f64 {
+        self.0.uniform().0[0]
+    }
+}
+
+impl Streams for Shared {
+    type Stream = Alone;
+
+    fn of(&self, source: Source, part: u64) -> Alone {
+        Alone(Deviates::new(SEED, [self.pass], source, part))
+    }
+}
+
+/// Machines that between them use every part of the model.
+fn machines() -> Vec<(&'static str, Setup)> {
+    let mut all = Vec::new();
+    let mut setup = Setup::plausible();
+    setup.run.length_m = 80.0;
+    let short = setup.clone();
+    all.push(("plausible", setup));
+
+    let mut setup = short.clone();
+    let sway = GaussMarkov {
+        sd: 0.004,
+        reach: 4.0,
+    };
+    setup.hitch = Hitch::Rigid {
+        sway,
+        free_play_m: 0.006,
+    };
+    setup.camera.white_sd_m = 0.003;
+    setup.camera.blind_share = 0.05;
+    setup.camera.blind_length_m = 1.5;
+    setup.camera.outlier_share = 0.02;
+    setup.camera.outlier_sd_m = 0.1;
+    setup.tracker = Tracker::LowPass {
+        time_s: 0.08,
+        gate_m: 0.05,
+    };
+    let hydraulics = &mut setup.hydraulics;
+    hydraulics.backlash_m = 0.002;
+    hydraulics.side_force_n = 600.0;
+    hydraulics.friction_n = 300.0;
+    hydraulics.cold_dead_time_factor = 1.4;
+    hydraulics.cold_lag_factor = 1.3;
+    let valve = hydraulics.proportional.as_mut().unwrap();
+    valve.deadband = 0.1;
+    valve.deadband_compensation = 0.8;
+    hydraulics.directional.as_mut().unwrap().close_s = 0.06;
+    setup.run.entry_offset_m = 0.05;
+    setup.run.entry_heading_rad = 0.01;
+    setup.run.entry_shift_m = -0.03;
+    setup.rows.planter_pass = (0..setup.rows.offset_m.len()).map(|row| row / 2).collect();
+    setup.rows.guided = vec![0, 1];
+    setup.rows.join_sd_m = 0.02;
+    setup.rows.unit_sd_m = 0.004;
+    setup.tools.left_edge_behind_m = 0.15;
+    setup.tools.right_edge_behind_m = -0.1;
+    setup.tools.setting_sd_m = 0.002;
+    all.push(("everything that can go wrong", setup));
+
+    let mut setup = short.clone();
+    setup.tools.tool_line_m = 4.2;
+    setup.hitch = Hitch::Drawn {
+        hitch_m: 1.0,
+        carrier_m: 3.0,
+        implement_crab_rad: -0.01,
+    };
+    setup.tractor.crab_rad = -0.015;
+    setup.camera.mount = match setup.camera.mount {
+        Mount::Fixed => Mount::Shifted,
+        Mount::Shifted => Mount::Fixed,
+    };
+    setup.tracker = Tracker::KalmanYaw {
+        measurement_sd_m: 0.006,
+        offset_walk_m_s05: 0.005,
+        heading_walk_rad_s05: 0.01,
+        gate_m: 0.1,
+    };
+    setup.line = Line::new(&[
+        Bend {
+            start_m: 15.0,
+            length_m: 25.0,
+            curvature_start_1_m: 0.0,
+            curvature_end_1_m: 0.02,
+        },
+        Bend {
+            start_m: 40.0,
+            length_m: 20.0,
+            curvature_start_1_m: 0.02,
+            curvature_end_1_m: -0.01,
+        },
+    ]);
+    all.push(("drawn on a slope and a bend", setup));
+
+    let mut setup = short.clone();
+    setup.tools.tool_line_m = -3.5;
+    setup.driver = Driver::SatelliteLine(SatelliteLine {
+        frequency_rad_s: 1.0,
+        damping: 0.8,
+        receiver: GaussMarkov {
+            sd: 0.015,
+            reach: 1.0,
+        },
+        drift: GaussMarkov {
+            sd: 0.01,
+            reach: 60.0,
+        },
+    });
+    setup.tracker = Tracker::Kalman {
+        measurement_sd_m: 0.006,
+        rate_walk_m_s15: 0.1,
+        gate_m: 0.1,
+    };
+    setup.controllers.lag.as_mut().unwrap().feed_forward = 1.0;
+    setup.camera.frame_s = 0.033;
+    all.push(("front mounted on a satellite line", setup));
+
+    let mut setup = short;
+    let station_m: Vec<f64> = (0..200).map(f64::from).collect();
+    let offset_m = station_m
+        .iter()
+        .map(|s| 0.05 * libm::sin(s / 6.0))
+        .collect();
+    setup.driver = Driver::Replay(LoggedPath {
+        station_m,
+        offset_m,
+    });
+    all.push(("replay", setup));
+    all
+}
+
+/// On shared deviates the shift of every controller is that of the reference at every tick. Both round differently (polynomials
+/// instead of crate libm, another order of operations): 1e-9 m over some 10,000 ticks. The switch of the on-off valve may tip over
+/// by rounding alone; it has not in these passes.
+#[test]
+fn analytic_the_engine_agrees_with_the_reference_to_rounding() {
+    for (name, setup) in machines() {
+        let setups: [Setup; LANES] = std::array::from_fn(|_| setup.clone());
+        let passes: [u64; LANES] = std::array::from_fn(|i| 40 + i as u64);
+        let own = Own::of(&setups, passes);
+        let ground = Ground::draw(&setup, SEED, passes);
+        let drive = Drive::new(&setup, &ground, SEED, &own, SPEED_M_S);
+        let sensors = Sensors::observe(&setup, &ground, &drive, SEED, &own);
+        for lane in [0, 5] {
+            let streams = Shared { pass: passes[lane] };
+            let alone = sim::ground::Ground::draw_from(&setup, &streams);
+            let path = sim::path::drive_from(&setup, &alone, &streams, SPEED_M_S);
+            let frames = sim::frames::Frames::observe_from(&setup, &alone, &path, &streams);
+            assert_eq!(path.station_m.len(), drive.station_m.len(), "{name}");
+            let mut reference = sim::shift::Shift::default();
+            let mut fast = Shift::default();
+            for kind in Kind::ALL {
+                sim::shift::run(&setup, &path, &frames, kind, &mut reference);
+                run(&setup, &own, &drive, &sensors, kind, 1, &mut fast);
+                let apart = reference
+                    .shift_m
+                    .iter()
+                    .zip(&fast.shift_m)
+                    .map(|(a, b)| (a - b.0[lane]).abs());
+                let apart = apart.fold(0.0, f64::max);
+                assert!(apart < 1e-9, "{name}, {}: {apart:e}", kind.name());
+                let moved = reference
+                    .shift_m
+                    .iter()
+                    .fold(0.0, |most: f64, q| most.max(q.abs()));
+                assert!(
+                    kind == Kind::Locked || moved > 0.005,
+                    "{name}, {}: {moved}",
+                    kind.name()
+                );
+            }
+            let axle = path
+                .axle_m
+                .iter()
+                .zip(&drive.axle_m)
+                .map(|(a, b)| (a - b.0[lane]).abs());
+            assert!(axle.fold(0.0, f64::max) < 1e-9, "{name}");
+        }
+    }
+}
+
+fn request(speeds_m_s: &[f64]) -> Request<'_> {
+    Request {
+        seed: SEED,
+        speeds_m_s,
+        kinds: &Kind::ALL,
+        clearances_m: &CLEARANCES_M,
+        rows_apart_at_m_s: Some(SPEED_M_S),
+        room_m: TRADE_ROOM_M,
+    }
+}
+
+/// The build for wide registers and the one for the baseline give the same bits, and so does a pass alone.
+#[test]
+fn prop_the_same_bits_from_every_build_and_in_any_company() {
+    #[cfg(target_arch = "x86_64")]
+    if !std::arch::is_x86_feature_detected!("avx2") {
+        println!("left out: this processor has no AVX2, so there is only one build to run");
+    }
+    let speeds = [SPEED_M_S, 12.0 / 3.6];
+    let request = request(&speeds);
+    for (name, setup) in machines() {
+        let setups: [Setup; LANES] = std::array::from_fn(|_| setup.clone());
+        let passes: [u64; LANES] = std::array::from_fn(|i| i as u64);
+        let text = |result: &[Vec<lanes::PassAtSpeed>]| format!("{result:?}");
+        let together = lanes::run(&request, &setups, &passes);
+        assert_eq!(
+            text(&together),
+            text(&lanes::run_on_baseline(&request, &setups, passes)),
+            "{name}"
+        );
+        let alone = lanes::run(&request, &setups[3..4], &passes[3..4]);
+        assert_eq!(text(&together[3..4]), text(&alone), "{name}");
+    }
+}
+
+/// Engine and reference, each on its own deviates: tool error and strike rates within 3.5 standard errors of their difference (some
+/// 70 comparisons).
+#[test]
+fn analytic_engine_and_reference_agree_statistically() {
+    const PASSES: u64 = 48;
+    let mut setup = Setup::plausible();
+    setup.run.length_m = 120.0;
+    let rows = setup.rows.offset_m.len();
+    let speeds = [SPEED_M_S];
+    let setups = vec![setup.clone(); PASSES as usize];
+    let passes: Vec<u64> = (0..PASSES).collect();
+    let results = lanes::run(&request(&speeds), &setups, &passes);
+    let mut shift = sim::shift::Shift::default();
+    let mut reference: Vec<Tally> = Kind::ALL
+        .iter()
+        .map(|_| Tally::new(rows, CLEARANCES_M.len()))
+        .collect();
+    for pass in 0..PASSES {
+        let ground = sim::ground::Ground::draw(&setup, SEED, pass);
+        let drive = sim::Drive::new(&setup, &ground, SEED, pass, SPEED_M_S);
+        for (tally, kind) in reference.iter_mut().zip(Kind::ALL) {
+            drive.shift(&setup, kind, &mut shift);
+            tally.add(&setup, &drive.path, &drive.meetings, &shift, &CLEARANCES_M);
+        }
+    }
+    let mut compared = 0;
+    for (k, kind) in Kind::ALL.into_iter().enumerate() {
+        let mut fast = Tally::new(rows, CLEARANCES_M.len());
+        for pass in &results {
+            fast.add_expected(&pass[0].controllers[k], pass[0].axle);
+        }
+        let (a, b) = (
+            fast.tool_error.spread().unwrap(),
+            reference[k].tool_error.spread().unwrap(),
+        );
+        assert!(
+            (a.sd - b.sd).abs() < 3.5 * a.sd_se.hypot(b.sd_se),
+            "{} {a:?} {b:?}",
+            kind.name()
+        );
+        let pairs = |fast: &Tally, slow: &Tally| -> Vec<_> {
+            let all = fast
+                .struck
+                .iter()
+                .zip(&slow.struck)
+                .chain(fast.cut.iter().zip(&slow.cut));
+            let rows = fast
+                .rows
+                .iter()
+                .zip(&slow.rows)
+                .flat_map(|(fast, slow)| fast.iter().zip(slow));
+            all.chain(fast.entry_struck.iter().zip(&slow.entry_struck))
+                .chain(rows)
+                .map(|(a, b)| (*a, *b))
+                .collect()
+        };
+        for (a, b) in pairs(&fast, &reference[k]) {
+            let variance = a.variance().unwrap() + b.variance().unwrap();
+            // A rate that the reference never saw happen has no variance there: at most a few plants of all.
+            let seldom = 4.0 / b.plants;
+            let apart = (a.rate() - b.rate()).abs();
+            assert!(
+                apart < 3.5 * variance.sqrt() + seldom,
+                "{} {a:?} {b:?}",
+                kind.name()
+            );
+            compared += 1;
+        }
+    }
+    assert!(compared > 150);
+}
