@@ -268,7 +268,7 @@ fn regress_a_pass_of_a_study_is_the_same_pass() {
     ];
     assert_eq!(code(&rowroom(field.path(), &study)), 0);
     let results = results(&field.path().join("study"));
-    let struck = |cells: &[rowroom::results::StrikeRate]| -> u64 {
+    let struck = |cells: &[rowroom::results::StrikeRate]| -> f64 {
         let cell = cells
             .iter()
             .find(|cell| {
@@ -277,7 +277,7 @@ fn regress_a_pass_of_a_study_is_the_same_pass() {
                     && cell.clearance_m == results.working_clearance_m
             })
             .unwrap();
-        (cell.rate * cell.plants as f64).round() as u64
+        cell.rate * cell.plants as f64
     };
     let in_study = struck(&results.strike_rates) + struck(&results.entry);
 
@@ -306,7 +306,10 @@ fn regress_a_pass_of_a_study_is_the_same_pass() {
             .count() as u64;
     }
     assert!(in_passes > 0, "a locked frame strikes at 38 mm");
-    assert_eq!(in_passes, in_study);
+    // The study integrates the scatter of the plants, a pass draws it: a binomial count about the same expectation, 4 standard
+    // deviations.
+    let apart = (in_passes as f64 - in_study).abs();
+    assert!(apart < 4.0 * in_study.sqrt(), "{in_passes} {in_study}");
 }
 
 #[test]

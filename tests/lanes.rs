@@ -1,7 +1,7 @@
 //! The fast engine against the reference: to rounding on shared deviates, statistically on their own; the same bits from every
 //! build of it and in any company.
 
-use rowroom::lanes::deviates::Deviates;
+use rowroom::lanes::deviates::PassStreams;
 use rowroom::lanes::drive::{Drive, Own};
 use rowroom::lanes::ground::Ground;
 use rowroom::lanes::sensors::Sensors;
@@ -17,36 +17,10 @@ use rowroom::model::setup::Setup;
 use rowroom::model::tracker::Tracker;
 use rowroom::montecarlo::tally::{TRADE_ROOM_M, Tally};
 use rowroom::sim;
-use rowroom::sim::streams::{Draws, Source, Streams};
 
 const SEED: u64 = 11;
 const SPEED_M_S: f64 = 8.0 / 3.6;
 const CLEARANCES_M: [f64; 5] = [0.02, 0.038, 0.045, 0.06, 0.08];
-
-/// The streams of the fast engine for one pass, handed to the reference.
-struct Shared {
-    pass: u64,
-}
-
-struct Alone(Deviates<1>);
-
-impl Draws for Alone {
-    fn normal(&mut self) -> f64 {
-        self.0.normal().0[0]
-    }
-
-    fn uniform(&mut self) -> f64 {
-        self.0.uniform().0[0]
-    }
-}
-
-impl Streams for Shared {
-    type Stream = Alone;
-
-    fn of(&self, source: Source, part: u64) -> Alone {
-        Alone(Deviates::new(SEED, [self.pass], source, part))
-    }
-}
 
 /// Machines that between them use every part of the model.
 fn machines() -> Vec<(&'static str, Setup)> {
@@ -180,7 +154,10 @@ fn analytic_the_engine_agrees_with_the_reference_to_rounding() {
         let drive = Drive::new(&setup, &ground, SEED, &own, SPEED_M_S);
         let sensors = Sensors::observe(&setup, &ground, &drive, SEED, &own);
         for lane in [0, 5] {
-            let streams = Shared { pass: passes[lane] };
+            let streams = PassStreams {
+                seed: SEED,
+                pass: passes[lane],
+            };
             let alone = sim::ground::Ground::draw_from(&setup, &streams);
             let path = sim::path::drive_from(&setup, &alone, &streams, SPEED_M_S);
             let frames = sim::frames::Frames::observe_from(&setup, &alone, &path, &streams);

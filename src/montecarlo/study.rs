@@ -8,6 +8,7 @@ use thiserror::Error;
 
 use super::linear_sums::LinearSums;
 use super::tally::{TRADE_ROOM_M, Tally};
+use crate::lanes::deviates::PassStreams;
 use crate::lanes::{self, Request};
 use crate::linear::{self, Unstable};
 use crate::model::controller::Kind;
@@ -156,7 +157,7 @@ pub fn study(plan: &Plan, watch: &dyn Watch) -> Result<Outcome, StudyError> {
                 seed: plan.seed,
                 pass: 0,
             };
-            Trace::of(&plan.scenario.draw(plan.seed, 0), view)
+            trace(&plan.scenario.draw(plan.seed, 0), view)
         })
         .collect();
     Ok(Outcome { results, traces })
@@ -176,7 +177,19 @@ pub fn one_pass(scenario: &Scenario, view: View) -> Result<Trace, StudyError> {
         });
     }
     linear::check_stable(&setup, view.kind, view.speed_m_s)?;
-    Ok(Trace::of(&setup, view))
+    Ok(trace(&setup, view))
+}
+
+/// The reference walks through the pass that the fast engine simulates, on its deviates.
+fn trace(setup: &Setup, view: View) -> Trace {
+    Trace::of(
+        setup,
+        view,
+        &PassStreams {
+            seed: view.seed,
+            pass: view.pass,
+        },
+    )
 }
 
 fn simulate(plan: &Plan, kinds: &[Kind], watch: &dyn Watch) -> Result<Sums, StudyError> {

@@ -18,6 +18,7 @@ use frames::Frames;
 use ground::Ground;
 use path::Path;
 use shift::Shift;
+use streams::{Reference, Streams};
 
 /// One pass at one speed, driven and observed: all that its controllers share.
 #[derive(Clone, Debug)]
@@ -33,8 +34,18 @@ pub struct Drive {
 impl Drive {
     /// Drives one pass at one speed (m/s, above 0 and at most [`ground::TOP_SPEED_M_S`]).
     pub fn new(setup: &Setup, ground: &Ground, seed: u64, pass: u64, speed_m_s: f64) -> Self {
-        let path = path::drive(setup, ground, seed, pass, speed_m_s);
-        let sensors = Frames::observe(setup, ground, &path, seed, pass);
+        Self::from_streams(setup, ground, &Reference { seed, pass }, speed_m_s)
+    }
+
+    /// Drives one pass from its streams, as [`Drive::new`].
+    pub fn from_streams(
+        setup: &Setup,
+        ground: &Ground,
+        streams: &impl Streams,
+        speed_m_s: f64,
+    ) -> Self {
+        let path = path::drive_from(setup, ground, streams, speed_m_s);
+        let sensors = Frames::observe_from(setup, ground, &path, streams);
         let meetings = count::meetings(setup, ground, &path);
         Self {
             path,

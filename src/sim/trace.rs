@@ -5,6 +5,7 @@ use super::count::fate;
 use super::ground::Ground;
 use super::path::Path;
 use super::shift::Shift;
+use super::streams::Streams;
 use crate::model::controller::Kind;
 use crate::model::setup::Setup;
 
@@ -113,10 +114,10 @@ pub struct View {
 }
 
 impl Trace {
-    /// Simulates one pass of a study and writes down what happened where.
-    pub fn of(setup: &Setup, view: View) -> Trace {
-        let ground = Ground::draw(setup, view.seed, view.pass);
-        let drive = Drive::new(setup, &ground, view.seed, view.pass, view.speed_m_s);
+    /// Simulates one pass from its streams and writes down what happened where.
+    pub fn of(setup: &Setup, view: View, streams: &impl Streams) -> Trace {
+        let ground = Ground::draw_from(setup, streams);
+        let drive = Drive::from_streams(setup, &ground, streams, view.speed_m_s);
         let mut shift = Shift::default();
         drive.shift(setup, view.kind, &mut shift);
         Trace {
