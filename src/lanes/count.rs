@@ -1,7 +1,7 @@
 //! What passes side by side struck and how they followed the row, as expectations: the path is simulated, the plants' scatter is
 //! integrated.
 //!
-//! Every tenth of a metre of travel (a whole number of ticks, rounded down) each edge of each row stands for the plants of that stretch. With a
+//! Every fifth of a metre of travel (a whole number of ticks, rounded down) each edge of each row stands for the plants of that stretch. With a
 //! the clearance that a plant in the middle of its row needs there, a plant with the scatter sigma is struck by that edge at the
 //! clearance c with the probability Q((c - rho - a)/sigma); the two edges of a row strike different plants, so both add up. One
 //! histogram of a answers every clearance. Its bins are 0.25 mm wide and are taken at their middle: the error is the
@@ -16,11 +16,14 @@ use crate::model::setup::Setup;
 /// Width of a bin of needed clearance, m.
 const BIN_M: f64 = 0.25e-3;
 
+/// Logarithm that stands for a probability of nothing.
+const LN_IMPOSSIBLE: f64 = -1e9;
+
 /// Scatter that the tables reach out to, standard deviations: beyond it the probability is below 1e-15.
 const REACH_SD: f64 = 8.0;
 
 /// Distance between two looks at edges and tools, m; a look falls on a tick.
-pub const LOOK_M: f64 = 0.1;
+pub const LOOK_M: f64 = 0.2;
 
 /// Ticks from look to look.
 pub fn ticks_per_look(setup: &Setup, speed_m_s: f64) -> usize {
@@ -67,9 +70,17 @@ impl Tables {
                 .collect()
         };
         let struck = table(plants.protected_radius_m);
+        // A certain strike has no logarithm: one that no count of plants can bring back serves, and an empty bin stays nothing.
+        let ln = |&p: &f64| {
+            if p < 1.0 {
+                libm::log1p(-p)
+            } else {
+                LN_IMPOSSIBLE
+            }
+        };
         let ln_spared = struck
             .iter()
-            .map(|row| row.iter().map(|p| libm::log1p(-p)).collect())
+            .map(|row| row.iter().map(ln).collect())
             .collect();
         Self {
             low_m,
@@ -378,7 +389,7 @@ impl<const N: usize> Histograms<N> {
                     if tables.struck_all[c] {
                         1.0
                     } else {
-                        -libm::expm1(sum_ln(weight, &counts, &tables.ln_spared[c][first..=last]))
+                        -libm::expm1(sum(&tables.ln_spared[c]))
                     }
                 })
                 .collect(),
@@ -398,14 +409,4 @@ fn dot(a: &[f64], b: &[f64]) -> f64 {
     }
     let rest: f64 = a_rest.iter().zip(b_rest).map(|(a, b)| a * b).sum();
     strands.iter().sum::<f64>() + rest
-}
-
-/// The same for logarithms, in which an empty bin under a certain strike (0 times minus infinity) counts nothing.
-fn sum_ln(weight: f64, counts: &[f64], ln_spared: &[f64]) -> f64 {
-    counts
-        .iter()
-        .zip(ln_spared)
-        .filter(|(count, _)| **count > 0.0)
-        .map(|(count, ln)| weight * count * ln)
-        .sum()
 }

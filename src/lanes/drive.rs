@@ -139,24 +139,26 @@ impl<const N: usize> Drive<N> {
         state.station_m = setup.tools.tool_line_m - v * (self.lowered_s + warm_up_ticks * dt);
         let motion = Motion::new(setup, v);
         for _ in 0..warm_up_ticks as usize {
-            let command = hands.command_rad(setup, ground, state);
-            motion.advance(setup, state, command);
+            let heading = sin_cos(state.heading_rad);
+            let command = hands.command_rad(setup, ground, state, heading);
+            motion.advance(setup, state, heading, command);
         }
         state.offset_m += own.entry_offset_m;
         state.heading_rad += own.entry_heading_rad;
         state.towed_rad += own.entry_heading_rad;
         for _ in 0..count {
-            self.note(setup, state);
-            let command = hands.command_rad(setup, ground, state);
-            motion.advance(setup, state, command);
+            let heading = sin_cos(state.heading_rad);
+            self.note(setup, state, heading.0);
+            let command = hands.command_rad(setup, ground, state, heading);
+            motion.advance(setup, state, heading, command);
         }
     }
 
     #[inline(always)]
-    fn note(&mut self, setup: &Setup, state: &State<N>) {
+    fn note(&mut self, setup: &Setup, state: &State<N>, heading_sin: Lanes<N>) {
         self.station_m.push(state.station_m);
         self.axle_m.push(state.offset_m);
-        self.sin.push(sin(state.heading_rad));
+        self.sin.push(heading_sin);
         let frame_rad = if is_drawn(setup) {
             self.towed_sin.push(sin(state.towed_rad));
             state.towed_rad
@@ -187,7 +189,7 @@ impl<const N: usize> Drive<N> {
                 Lanes::from_fn(|i| libm::atan(log.at(&slopes, driven_m.0[i] + dt * v).1));
             let curvature = motion.curvature_1_m(setup, state.station_m);
             let yaw = (next_rad - Lanes::from_fn(|i| libm::atan(here[i].1))) / dt + curvature * v;
-            self.note(setup, &state);
+            self.note(setup, &state, sin(state.heading_rad));
             if is_drawn(setup) {
                 let middle_rad = state.heading_rad;
                 motion.tow(setup, &mut state, middle_rad, yaw, curvature * v);
@@ -283,7 +285,13 @@ impl Motion {
     }
 
     #[inline(always)]
-    fn advance<const N: usize>(&self, setup: &Setup, state: &mut State<N>, command_rad: Lanes<N>) {
+    fn advance<const N: usize>(
+        &self,
+        setup: &Setup,
+        state: &mut State<N>,
+        heading: (Lanes<N>, Lanes<N>),
+        command_rad: Lanes<N>,
+    ) {
         let (dt, v, slip) = (self.step_s, self.speed_m_s, self.slip);
         let limit = Lanes::all(setup.tractor.steer_limit_rad);
         let most = Lanes::all(self.steer_most_rad);
@@ -291,12 +299,12 @@ impl Motion {
         let steer_rad = state.steer_rad + wanted.clamp(-most, most);
         let yaw = yaw_rate(setup, v, (state.steer_rad + steer_rad) * 0.5);
 
-        let (sin0, cos0) = sin_cos(state.heading_rad);
+        let (sin0, cos0) = heading;
         let before = *state;
         let (middle_rad, line_rad_s);
         if self.is_straight {
             middle_rad = state.heading_rad + yaw * (0.5 * dt);
-            let (sin, cos) = sin_cos(middle_rad);
+            let (sin, cos) = turned_a_little(heading, yaw * (0.5 * dt));
             line_rad_s = Lanes::default();
             state.station_m += (cos - sin * slip) * v * dt;
             state.offset_m += (sin + cos * slip) * v * dt;
@@ -354,10 +362,31 @@ fn yaw_rate<const N: usize>(setup: &Setup, speed_m_s: f64, steer_rad: Lanes<N>) 
     sin / cos * (speed_m_s / setup.tractor.wheelbase_m)
 }
 
+/// Sine and cosine after a turn of less than 0.05 rad, to 1e-14.
+#[inline(always)]
+fn turned_a_little<const N: usize>(
+    (sin, cos): (Lanes<N>, Lanes<N>),
+    turn: Lanes<N>,
+) -> (Lanes<N>, Lanes<N>) {
+    let z = turn * turn;
+    let turn_sin = turn + turn * z * (z * (1.0 / 120.0) - 1.0 / 6.0);
+    let turn_cos = 1.0 + z * (z * (z * (-1.0 / 720.0) + 1.0 / 24.0) - 0.5);
+    (
+        sin * turn_cos + cos * turn_sin,
+        cos * turn_cos - sin * turn_sin,
+    )
+}
+
 /// Whoever steers.
 trait Hands<const N: usize> {
-    /// Steering command for the coming tick, rad.
-    fn command_rad(&mut self, setup: &Setup, ground: &Ground<N>, state: &State<N>) -> Lanes<N>;
+    /// Steering command for the coming tick, rad; `heading` is its sine and cosine.
+    fn command_rad(
+        &mut self,
+        setup: &Setup,
+        ground: &Ground<N>,
+        state: &State<N>,
+        heading: (Lanes<N>, Lanes<N>),
+    ) -> Lanes<N>;
 }
 
 /// A Gauss-Markov noise over time, by ticks.
@@ -429,9 +458,15 @@ impl<const N: usize> Person<N> {
 
 impl<const N: usize> Hands<N> for Person<N> {
     #[inline(always)]
-    fn command_rad(&mut self, setup: &Setup, ground: &Ground<N>, state: &State<N>) -> Lanes<N> {
+    fn command_rad(
+        &mut self,
+        setup: &Setup,
+        ground: &Ground<N>,
+        state: &State<N>,
+        heading: (Lanes<N>, Lanes<N>),
+    ) -> Lanes<N> {
         let d = self.preview_m;
-        let (sin, cos) = sin_cos(state.heading_rad);
+        let (sin, cos) = heading;
         let course = sin * self.crab_cos + cos * self.crab_sin;
         let mut ahead_m = state.offset_m + course * d;
         if !setup.line.is_straight() {
@@ -488,7 +523,13 @@ impl<const N: usize> Satellite<N> {
 
 impl<const N: usize> Hands<N> for Satellite<N> {
     #[inline(always)]
-    fn command_rad(&mut self, setup: &Setup, _: &Ground<N>, state: &State<N>) -> Lanes<N> {
+    fn command_rad(
+        &mut self,
+        setup: &Setup,
+        _: &Ground<N>,
+        state: &State<N>,
+        _: (Lanes<N>, Lanes<N>),
+    ) -> Lanes<N> {
         let (dt, v, wheelbase_m) = (setup.run.step_s, self.speed_m_s, setup.tractor.wheelbase_m);
         let noise_m = self.receiver.over_tick() + self.drift.over_tick();
         let course_rad = state.heading_rad + setup.tractor.crab_rad;

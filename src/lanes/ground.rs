@@ -6,7 +6,7 @@ use crate::model::driver::Driver;
 use crate::model::hitch::Hitch;
 use crate::model::noise::{GaussMarkov, Smooth, grid_m, points};
 use crate::model::setup::Setup;
-use crate::sim::ground::{blind_stretches, span_m};
+use crate::sim::ground::{blind_stretches, span_m, tools_span_m};
 use crate::sim::streams::Source;
 
 /// A noise of the ground on its distance grid, lane by lane.
@@ -99,14 +99,15 @@ impl<const N: usize> Track<N> {
         }
         let last = self.values.len() - 2;
         let x = ((s_m - self.start_m) * self.per_m).max(Lanes::default());
-        Lanes::from_fn(|lane| {
-            let x = x.0[lane];
-            // Far below 2^31, and the signed conversion is the one that processors have.
-            let i = (x as i32 as usize).min(last);
-            let (a, b) = (self.values[i].0[lane], self.values[i + 1].0[lane]);
-            let f = x - i as i32 as f64;
-            a + (if f < 1.0 { f } else { 1.0 }) * (b - a)
-        })
+        // Far below 2^31, and the signed conversion is the one that processors have.
+        let whole = x.map(|x| f64::from(x as i32)).min(Lanes::all(last as f64));
+        let (mut a, mut b) = (Lanes::default(), Lanes::default());
+        for lane in 0..N {
+            let i = (x.0[lane] as i32 as usize).min(last);
+            a.0[lane] = self.values[i].0[lane];
+            b.0[lane] = self.values[i + 1].0[lane];
+        }
+        a + (x - whole).min(Lanes::all(1.0)) * (b - a)
     }
 }
 
@@ -135,7 +136,7 @@ impl<const N: usize> Ground<N> {
     /// Draws the ground.
     #[inline(always)]
     pub fn draw(setup: &Setup, seed: u64, passes: [u64; N]) -> Self {
-        let span_m = span_m(setup);
+        let (span_m, tools_span_m) = (span_m(setup), tools_span_m(setup));
         let rows = &setup.rows;
         let planter_passes = rows.planter_pass.iter().max().map_or(1, |last| last + 1);
         let guided_pass = rows.guided.first().map_or(0, |&row| rows.planter_pass[row]);
@@ -182,19 +183,20 @@ impl<const N: usize> Ground<N> {
         };
         let sway = match setup.hitch {
             Hitch::Rigid { sway, free_play_m } => {
-                Track::gauss_markov(&sway, span_m, &mut stream(Source::Sway, 0))
+                Track::gauss_markov(&sway, tools_span_m, &mut stream(Source::Sway, 0))
                     .limited(free_play_m)
             }
             Hitch::Drawn { .. } => Track::nothing(),
         };
         let mut noise = setup.camera.appearance;
         noise.sd /= (rows.guided.len().max(1) as f64).sqrt();
-        let appearance = Track::gauss_markov(&noise, span_m, &mut stream(Source::Appearance, 0));
+        let appearance =
+            Track::gauss_markov(&noise, tools_span_m, &mut stream(Source::Appearance, 0));
         let blind = passes
             .into_iter()
             .map(|pass| {
                 let mut deviates = Deviates::new(seed, [pass], Source::Blind, 0);
-                blind_stretches(&setup.camera, span_m, || deviates.uniform().0[0])
+                blind_stretches(&setup.camera, tools_span_m, || deviates.uniform().0[0])
             })
             .collect();
         Self {

@@ -78,14 +78,16 @@ fn move_frame<const N: usize>(
     let starts_s = drive.lowered_s + setup.run.start_delay_s;
     let mut cylinder_m = own.entry_shift_m.clamp(low, high);
     let mut frame_m = cylinder_m;
-    let mut speed_m_s = Lanes::default();
+    let mut before_m = cylinder_m;
     let mut exposures: Vec<Exposure<N>> = Vec::with_capacity(sensors.frames.len());
     let mut arrived = 0;
+    let mut next_look = 0;
 
     for tick in 0..drive.station_m.len() {
         let t0 = tick as f64 * dt;
         let t1 = t0 + dt;
-        if tick % every == 0 {
+        if tick == next_look {
+            next_look += every;
             out.shift_m.push(frame_m);
             out.at_stop.push(cylinder_m.abs().zip(high, |q, half| {
                 f64::from(u8::from(q >= half * (1.0 - 1e-12)))
@@ -96,7 +98,7 @@ fn move_frame<const N: usize>(
             .get(exposures.len())
             .filter(|frame| frame.exposed_s < t1)
         {
-            let moved_m = speed_m_s * (frame.exposed_s - t0);
+            let moved_m = (cylinder_m - before_m) * ((frame.exposed_s - t0) / dt);
             exposures.push(Exposure {
                 frame_m: frame_m + moved_m,
                 reading_m: (cylinder_m + moved_m).clamp(low, high) + frame.position_noise_exposed_m,
@@ -108,7 +110,8 @@ fn move_frame<const N: usize>(
             if now_s >= t1 {
                 break;
             }
-            let reading_m = (cylinder_m + speed_m_s * (now_s - t0)).clamp(low, high)
+            let reading_m = (cylinder_m + (cylinder_m - before_m) * ((now_s - t0) / dt))
+                .clamp(low, high)
                 + frame.position_noise_arrived_m;
             let arrival = Arrival {
                 frame,
@@ -125,9 +128,8 @@ fn move_frame<const N: usize>(
             arrived += 1;
         }
         let wanted_m_s = valve.speed_over(t0, t1);
-        let before_m = cylinder_m;
+        before_m = cylinder_m;
         cylinder_m = (cylinder_m + wanted_m_s * dt).clamp(low, high);
-        speed_m_s = (cylinder_m - before_m) / dt;
         frame_m = if slack_m > 0.0 {
             frame_m.clamp(cylinder_m - slack_m, cylinder_m + slack_m)
         } else {
@@ -223,7 +225,9 @@ struct Proportional<const N: usize> {
     /// Decay and mean of the spool's lag over one tick; `None`: no lag.
     lag: Option<(f64, f64)>,
     spool: Lanes<N>,
+    per_step: f64,
     deadband: f64,
+    per_open: f64,
     jump: f64,
     open_m_s: [f64; 2],
     pump_m_s: [f64; 2],
@@ -244,7 +248,9 @@ impl<const N: usize> Proportional<N> {
                 (decay, (1.0 - decay) * lag_s / step_s)
             }),
             spool: Lanes::default(),
+            per_step: 1.0 / step_s,
             deadband: valve.deadband,
+            per_open: 1.0 / (1.0 - valve.deadband),
             jump: valve.deadband * valve.deadband_compensation,
             open_m_s: both_ways(|left| valve.open_speed_m_s(hydraulics, hydraulics.way(left))),
             pump_m_s: both_ways(|left| hydraulics.pump_speed_m_s(hydraulics.way(left))),
@@ -271,15 +277,24 @@ impl<const N: usize> Valve<N> for Proportional<N> {
     #[inline(always)]
     fn speed_over(&mut self, t0: f64, t1: f64) -> Lanes<N> {
         let mut sum = Lanes::default();
+        let mut pieces = 0;
+        let mut held = Lanes::default();
         self.cursor = self.commands.pieces(
             self.cursor,
             t0 - self.dead_s,
             t1 - self.dead_s,
             |value, duration| {
+                // Most ticks see one command only.
+                pieces += 1;
+                held = value;
                 sum += value * duration;
             },
         );
-        let input = sum / (t1 - t0);
+        let input = if pieces == 1 {
+            held
+        } else {
+            sum * self.per_step
+        };
         let mean = match self.lag {
             Some((decay, mean)) => {
                 let off = self.spool - input;
@@ -288,9 +303,10 @@ impl<const N: usize> Valve<N> for Proportional<N> {
             }
             None => input,
         };
-        let (deadband, open, pump) = (self.deadband, self.open_m_s, self.pump_m_s);
+        let (deadband, per_open) = (self.deadband, self.per_open);
+        let (open, pump) = (self.open_m_s, self.pump_m_s);
         mean.map(|spool| {
-            let part = (spool.abs() - deadband).max(0.0) / (1.0 - deadband);
+            let part = (spool.abs() - deadband).max(0.0) * per_open;
             let (open, pump) = if spool < 0.0 {
                 (open[1], pump[1])
             } else {

@@ -57,6 +57,7 @@ impl Ground {
     /// Draws the ground of one pass from its streams.
     pub fn draw_from(setup: &Setup, streams: &impl Streams) -> Self {
         let (from_m, to_m) = span_m(setup);
+        let tools_span_m = tools_span_m(setup);
         let rows = &setup.rows;
         let passes = rows.planter_pass.iter().max().map_or(1, |last| last + 1);
         let guided_pass = rows.guided.first().map_or(0, |&row| rows.planter_pass[row]);
@@ -116,7 +117,7 @@ impl Ground {
         let mut rng = streams.of(Source::Sway, 0);
         let sway = match setup.hitch {
             Hitch::Rigid { sway, free_play_m } => {
-                Track::gauss_markov(&sway, from_m, to_m, || rng.normal())
+                Track::gauss_markov(&sway, tools_span_m.0, tools_span_m.1, || rng.normal())
                     .shifted_and_limited(0.0, free_play_m)
             }
             Hitch::Drawn { .. } => Track::constant(0.0),
@@ -124,9 +125,10 @@ impl Ground {
         let mut rng = streams.of(Source::Appearance, 0);
         let mut noise = setup.camera.appearance;
         noise.sd /= (rows.guided.len().max(1) as f64).sqrt();
-        let appearance = Track::gauss_markov(&noise, from_m, to_m, || rng.normal());
+        let appearance =
+            Track::gauss_markov(&noise, tools_span_m.0, tools_span_m.1, || rng.normal());
         let mut rng = streams.of(Source::Blind, 0);
-        let blind = blind_stretches(&setup.camera, (from_m, to_m), || rng.uniform());
+        let blind = blind_stretches(&setup.camera, tools_span_m, || rng.uniform());
 
         Self {
             wander,
@@ -180,6 +182,15 @@ fn reach_of_machine_m(setup: &Setup) -> f64 {
         .abs()
         .max(tools.right_edge_behind_m.abs());
     tools.tool_line_m.abs() + edge_m + setup.camera.lookahead_m.abs()
+}
+
+/// Distance along the line over which tools and camera meet the ground, m: no warm-up.
+pub(crate) fn tools_span_m(setup: &Setup) -> (f64, f64) {
+    let machine_m = reach_of_machine_m(setup);
+    (
+        setup.tools.tool_line_m.min(0.0) - 5.0 - machine_m,
+        span_m(setup).1,
+    )
 }
 
 /// Distance along the line that the ground of a pass must cover, m.
