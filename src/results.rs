@@ -26,7 +26,7 @@ pub struct Results {
     pub passes: u64,
     /// Longest tick of the simulation, s.
     pub step_s: f64,
-    /// False if the study was cut short.
+    /// False if the study was cut short, by Ctrl-C or by its time.
     pub complete: bool,
     /// Confidence level of every interval.
     pub level: f64,
@@ -52,6 +52,10 @@ pub struct Results {
     pub entry: Vec<StrikeRate>,
     /// The same for every row at the working clearance and speed.
     pub rows: Vec<RowRate>,
+    /// Differences of strike rates at the working clearance between settings that met the same passes.
+    pub differences: Vec<Difference>,
+    /// Settings at the working clearance of which these passes do not tell whether they keep the allowed rate.
+    pub undecided: Vec<Undecided>,
     /// How well the tools follow the row.
     pub tracking: Vec<Tracking>,
     /// Linear error budget by source.
@@ -118,7 +122,8 @@ pub struct StrikeRate {
     pub speed_m_s: f64,
     /// Clearance, m.
     pub clearance_m: f64,
-    /// Share of plants whose protected radius an edge enters.
+    /// Share of plants whose protected radius an edge enters: the mean over passes of what is expected of each, given its path,
+    /// over the scatter of the plants.
     pub rate: f64,
     /// Lower Korn-Graubard limit.
     pub lower: f64,
@@ -126,14 +131,50 @@ pub struct StrikeRate {
     pub upper: f64,
     /// Share of plants whose stem an edge cuts.
     pub cut_rate: f64,
-    /// Plants counted.
+    /// Plants expected in all passes.
     pub plants: u64,
-    /// Passes counted.
+    /// Passes.
     pub passes: u64,
-    /// Passes in which at least one plant was struck.
+    /// Expected number of passes in which at least one plant is struck, rounded.
     pub passes_with_strikes: u64,
-    /// False where the rate hangs on fewer than ten passes with strikes.
+    /// False where the worst 1 % of passes (at least one) carry more than a quarter of the rate, or nothing was struck: the
+    /// limits then rest on the spread at a smaller clearance or on the number of passes alone.
     pub resolved: bool,
+}
+
+/// Difference of two strike rates over the same passes.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Difference {
+    /// Controller of the setting.
+    pub controller: String,
+    /// Its speed, m/s.
+    pub speed_m_s: f64,
+    /// Controller that it is compared with.
+    pub against: String,
+    /// Speed that it is compared with, m/s.
+    pub against_speed_m_s: f64,
+    /// Clearance of both, m.
+    pub clearance_m: f64,
+    /// Rate of the setting less that of the other: negative if it strikes less.
+    pub difference: f64,
+    /// Lower limit: Student's interval over the differences pass by pass.
+    pub lower: f64,
+    /// Upper limit.
+    pub upper: f64,
+}
+
+/// A setting that is not clear: its 99 % limits enclose the allowed rate and lie further apart than a fifth of it. Speeds beyond
+/// the first that clearly strikes too often are not asked about.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Undecided {
+    /// Fixed name.
+    pub controller: String,
+    /// Speed, m/s.
+    pub speed_m_s: f64,
+    /// Clearance, m.
+    pub clearance_m: f64,
+    /// Passes that would make it clear, roughly.
+    pub passes_needed: u64,
 }
 
 /// Strike rate of one row.
@@ -157,9 +198,9 @@ pub struct RowRate {
     pub upper: f64,
     /// Plants counted.
     pub plants: u64,
-    /// Passes with strikes.
+    /// Expected number of passes with strikes, rounded.
     pub passes_with_strikes: u64,
-    /// False where the rate hangs on fewer than ten passes with strikes.
+    /// See `strike_rates`.
     pub resolved: bool,
 }
 

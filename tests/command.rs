@@ -144,6 +144,21 @@ fn regress_bad_arguments_end_with_2_and_say_what_would_do() {
         (&["study"][..], "<FILE>"),
         (&["study", "field.toml", "--passes", "1"], "2.."),
         (
+            &["study", "field.toml", "--passes", "9", "--part", "0/3"],
+            "such as 3/8",
+        ),
+        (
+            &["study", "field.toml", "--passes", "9", "--part", "1/3"],
+            "fewer parts or more passes",
+        ),
+        (&["study", "field.toml", "--part", "1/3"], "--passes"),
+        (&["study", "field.toml", "--minutes", "soon"], "minutes"),
+        (
+            &["study", "field.toml", "--passes", "9", "--most-passes", "9"],
+            "cannot be used with",
+        ),
+        (&["merge"], "PART"),
+        (
             &["pass", "field.toml", "--speed", "8"],
             "a speed is wanted, in km/h",
         ),
@@ -363,7 +378,7 @@ fn regress_schemas_are_json_and_every_command_has_an_example() {
         assert!(serde_json::from_str::<serde_json::Value>(&text).is_ok());
         assert!(text.contains(key));
     }
-    for command in ["study", "pass", "starter", "schema"] {
+    for command in ["study", "merge", "pass", "starter", "schema"] {
         let text = out(&rowroom(folder.path(), &[command, "--help"]));
         assert!(text.contains(&format!("  rowroom {command} ")), "{text}");
     }
@@ -425,9 +440,9 @@ fn regress_a_file_that_cannot_be_finished_leaves_nothing_behind() {
     assert!(!field.path().join("reports").exists());
 }
 
-/// Starts a long run, waits until it says that it runs, and presses Ctrl-C.
+/// Starts a run, waits until it says that it runs and then so many milliseconds, and presses Ctrl-C.
 #[cfg(unix)]
-fn interrupt(folder: &Path, arguments: &[&str]) -> (i32, String) {
+fn interrupt(folder: &Path, arguments: &[&str], after_ms: u64) -> (i32, String) {
     use std::io::{BufRead, BufReader, Read};
     use std::process::Stdio;
 
@@ -440,6 +455,7 @@ fn interrupt(folder: &Path, arguments: &[&str]) -> (i32, String) {
     let mut errors = BufReader::new(running.stderr.take().unwrap());
     errors.read_line(&mut told).unwrap();
     assert!(told.starts_with("Studying"), "{told}");
+    std::thread::sleep(std::time::Duration::from_millis(after_ms));
     let id = running.id().to_string();
     assert!(
         Command::new("kill")
@@ -452,21 +468,265 @@ fn interrupt(folder: &Path, arguments: &[&str]) -> (i32, String) {
     (running.wait().unwrap().code().unwrap(), told)
 }
 
+/// Interrupted twice and gone on with, a study ends with the bytes of one that was left alone; in between lie valid results of
+/// the passes that were done.
 #[cfg(unix)]
 #[test]
-fn regress_an_interrupt_ends_with_130_and_leaves_nothing_behind() {
+fn regress_an_interrupted_study_goes_on_to_the_same_bytes() {
     let field = field();
-    let (code, told) = interrupt(field.path(), &["study", "field.toml", "--passes", "100000"]);
-    assert_eq!(code, 130, "{told}");
-    assert!(told.contains("interrupted"), "{told}");
-    assert_eq!(files(field.path()).len(), 1, "something was left");
+    let study = |out| ["study", "field.toml", "--passes", "4000", "--out", out];
+    let broken = field.path().join("broken");
+    let mut before = 0;
+    for _ in 0..2 {
+        let (code, told) = interrupt(field.path(), &study("broken"), 300);
+        assert_eq!(code, 130, "{told}");
+        assert!(told.contains("interrupted: "), "{told}");
+        let partial = results(&broken);
+        assert!(!partial.complete);
+        assert!(before < partial.passes && partial.passes < 4000);
+        assert!(told.contains(&format!("interrupted: {} of", partial.passes)));
+        assert_eq!(partial.passes % 8, 0);
+        before = partial.passes;
+    }
+    let done = rowroom(field.path(), &study("broken"));
+    assert_eq!(code(&done), 0, "{}", err(&done));
+    assert!(
+        err(&done).contains(&format!("going on after {before}")),
+        "{}",
+        err(&done)
+    );
+    assert_eq!(code(&rowroom(field.path(), &study("whole"))), 0);
+    let whole = files(&field.path().join("whole"));
+    assert!(results(&broken).complete);
+    assert!(files(&broken) == whole, "the bytes differ");
+}
+
+/// A study of its own accord: stopped by its time or by Ctrl-C and gone on with, it decides at the same look.
+#[test]
+fn regress_time_ends_a_study_that_goes_on_to_the_same_decision() {
+    let field = field();
+    let most = ["study", "field.toml", "--most-passes", "3000", "--out"];
+    let with =
+        |out: &str, extra: &[&str]| rowroom(field.path(), &[&most[..], &[out], extra].concat());
+    let short = with("short", &["--minutes", "0.005", "--threads", "1"]);
+    assert_eq!(code(&short), 0, "{}", err(&short));
+    assert!(err(&short).contains("The time is over"), "{}", err(&short));
+    let folder = field.path().join("short");
+    let partial = results(&folder);
+    assert!(!partial.complete && partial.passes > 0);
+    assert!(out(&short).contains("cut short"), "{}", out(&short));
+
+    assert_eq!(code(&with("short", &["--threads", "2"])), 0);
+    assert_eq!(code(&with("whole", &[])), 0);
+    let whole = results(&field.path().join("whole"));
+    assert!(whole.complete && whole.passes >= partial.passes);
+    assert!(files(&folder) == files(&field.path().join("whole")));
+
+    // As many passes, told beforehand, give the same bytes.
+    let passes = whole.passes.to_string();
+    let told = ["study", "field.toml", "--passes", &passes, "--out", "told"];
+    assert_eq!(code(&rowroom(field.path(), &told)), 0);
+    assert!(files(&folder) == files(&field.path().join("told")));
+}
+
+/// Enough is enough, and what is open is told with the passes that it would take.
+#[test]
+fn regress_a_study_ends_once_it_is_decided() {
+    let field = field();
+    let with = |allowed: &str, most: &str| {
+        let text = readme_scenario().replace(
+            "[study]",
+            &format!("[study]\nallowed_strike_rate = \"{allowed}\""),
+        );
+        fs::write(field.path().join("field.toml"), text).unwrap();
+        let study = [
+            "study",
+            "field.toml",
+            "--most-passes",
+            most,
+            "--out",
+            allowed,
+        ];
+        let done = rowroom(field.path(), &study);
+        assert_eq!(code(&done), 0, "{}", err(&done));
+        (results(&field.path().join(allowed)), out(&done))
+    };
+    // Hardly any plant is struck this often: decided at the first look.
+    let (clear, text) = with("49 %", "5000");
+    assert_eq!(clear.passes, 64, "{text}");
+    assert!(clear.complete && clear.undecided.is_empty());
+    // The rate that the PID shows is allowed: few passes cannot tell on which side it lies.
+    let at_work = clear.strike_rates.iter().find(|cell| {
+        cell.controller == "pid"
+            && cell.speed_m_s == clear.working_speed_m_s
+            && cell.clearance_m == clear.working_clearance_m
+    });
+    let percent = format!("{:.3} %", 100.0 * at_work.unwrap().rate);
+    let (open, text) = with(&percent, "16");
+    assert_eq!((open.passes, open.complete), (16, true));
+    let pid = open
+        .undecided
+        .iter()
+        .find(|open| open.controller == "pid" && open.speed_m_s == clear.working_speed_m_s);
+    assert!(pid.unwrap().passes_needed > 16);
+    assert!(text.contains("Not decided"), "{text}");
+}
+
+#[test]
+fn regress_parts_put_together_are_the_whole() {
+    let field = field();
+    let study = ["study", "field.toml", "--quiet", "--passes"];
+    let part = |passes: &str, part: &str, extra: &[&str]| {
+        let done = rowroom(
+            field.path(),
+            &[&study[..], &[passes, "--part", part], extra].concat(),
+        );
+        assert_eq!(code(&done), 0, "{}", err(&done));
+    };
+    // 44 passes are six blocks, the last of them not full.
+    for number in ["1/3", "2/3", "3/3"] {
+        part("44", number, &["--out", "shares"]);
+    }
+    let whole = [&study[..], &["44", "--out", "whole"]].concat();
+    assert_eq!(code(&rowroom(field.path(), &whole)), 0);
+    let share = |number| format!("shares/part_{number}_of_3.json");
+    let merge = |parts: &[&str], out: &str| {
+        let arguments = [&["merge", "--quiet", "--out", out], parts].concat();
+        rowroom(field.path(), &arguments)
+    };
+    let all = [share(3), share(1), share(2)];
+    let all: Vec<&str> = all.iter().map(String::as_str).collect();
+    // Nothing but the parts is needed.
+    fs::rename(
+        field.path().join("field.toml"),
+        field.path().join("away.toml"),
+    )
+    .unwrap();
+    let merged = merge(&all, "merged");
+    assert_eq!(code(&merged), 0, "{}", err(&merged));
+    let whole = files(&field.path().join("whole"));
+    assert!(
+        files(&field.path().join("merged")) == whole,
+        "the bytes differ"
+    );
+    fs::rename(
+        field.path().join("away.toml"),
+        field.path().join("field.toml"),
+    )
+    .unwrap();
+
+    // A part that is there already is left as it is; one of another study is refused.
+    let before = files(&field.path().join("shares"));
+    part("44", "2/3", &["--out", "shares"]);
+    assert!(files(&field.path().join("shares")) == before);
+    let other = [&study[..], &["52", "--part", "2/3", "--out", "shares"]].concat();
+    let other = rowroom(field.path(), &other);
+    assert_eq!(code(&other), 1);
+    assert!(err(&other).contains("--out"), "{}", err(&other));
+    assert!(files(&field.path().join("shares")) == before);
+
+    part("44", "2/3", &["--out", "seed", "--seed", "9"]);
+    part("44", "2/4", &["--out", "four"]);
+    for (parts, words) in [
+        (vec![all[0], all[1]], "of 3 parts these are missing: 2"),
+        (
+            vec![all[0], all[1], all[2], all[1]],
+            "part 1 was given twice",
+        ),
+        (
+            vec![all[0], all[1], "seed/part_2_of_3.json"],
+            "differ in the seed",
+        ),
+        (
+            vec![all[0], all[1], "four/part_2_of_4.json"],
+            "differ in the number of parts",
+        ),
+        (
+            vec![all[0], "field.toml"],
+            "field.toml is no part of a study",
+        ),
+        (
+            vec!["whole/results.json"],
+            "results.json is no part of a study",
+        ),
+    ] {
+        let refused = merge(&parts, "refused");
+        assert_eq!(code(&refused), 2, "{}", err(&refused));
+        assert!(err(&refused).contains(words), "{}", err(&refused));
+        assert!(!field.path().join("refused").exists());
+    }
+}
+
+/// A part that was stopped is not merged; its command goes on from there.
+#[cfg(unix)]
+#[test]
+fn regress_an_interrupted_part_goes_on() {
+    let field = field();
+    let half = |number, out| {
+        let study = ["study", "field.toml", "--passes", "4000", "--part"];
+        [&study[..], &[number, "--out", out]].concat()
+    };
+    let (stopped, told) = interrupt(field.path(), &half("1/2", "broken"), 300);
+    assert_eq!(stopped, 130, "{told}");
+    let refused = rowroom(field.path(), &["merge", "broken/part_1_of_2.json"]);
+    assert_eq!(code(&refused), 2);
+    assert!(
+        err(&refused).contains("is not finished"),
+        "{}",
+        err(&refused)
+    );
+    for out in ["broken", "alone"] {
+        let done = rowroom(field.path(), &half("1/2", out));
+        assert_eq!(code(&done), 0, "{}", err(&done));
+    }
+    let broken = files(&field.path().join("broken"));
+    assert!(broken == files(&field.path().join("alone")));
+}
+
+/// Both meet the same ground, so their difference is known far better than either rate.
+#[test]
+fn regress_differences_are_narrower_than_rates() {
+    let field = field();
+    let study = ["study", "field.toml", "--quiet", "--passes", "64"];
+    assert_eq!(code(&rowroom(field.path(), &study)), 0);
+    let results = results(&field.path().join("reports/field"));
+    let rate = |controller: &str, speed_m_s: f64| {
+        let cell = results.strike_rates.iter().find(|cell| {
+            cell.controller == controller
+                && cell.speed_m_s == speed_m_s
+                && cell.clearance_m == results.working_clearance_m
+        });
+        cell.unwrap()
+    };
+    // Three controllers in pairs; each at three speeds, one after the other.
+    assert_eq!(results.differences.len(), 3 + 3 * 2);
+    let mut narrower = 0;
+    for difference in &results.differences {
+        let one = rate(&difference.controller, difference.speed_m_s);
+        let other = rate(&difference.against, difference.against_speed_m_s);
+        // Sums of 64 passes, each rounded once.
+        let apart = difference.difference - (one.rate - other.rate);
+        assert!(apart.abs() < 1e-14, "{apart}");
+        assert!(difference.lower <= difference.difference);
+        assert!(difference.difference <= difference.upper);
+        let unpaired = (one.upper - one.lower).hypot(other.upper - other.lower);
+        narrower += usize::from(difference.upper - difference.lower < unpaired);
+    }
+    assert_eq!(narrower, results.differences.len());
 }
 
 #[cfg(unix)]
 #[test]
 fn regress_the_bare_command_studies_the_demo_from_an_empty_folder() {
     let folder = TempDir::new().unwrap();
-    let (code, told) = interrupt(folder.path(), &[]);
+    let (code, told) = interrupt(folder.path(), &[], 0);
     assert_eq!(code, 130, "{told}");
-    assert!(files(folder.path()).is_empty(), "something was left");
+    assert!(told.contains("interrupted: "), "{told}");
+    let report = folder.path().join("reports/demo");
+    assert_eq!(
+        told.contains("no pass was done"),
+        !report.exists(),
+        "{told}"
+    );
+    assert!(!report.exists() || !results(&report).complete);
 }

@@ -282,13 +282,13 @@ fn analytic_engine_and_reference_agree_statistically() {
                 .flat_map(|(fast, slow)| fast.iter().zip(slow));
             all.chain(fast.entry_struck.iter().zip(&slow.entry_struck))
                 .chain(rows)
-                .map(|(a, b)| (*a, *b))
+                .map(|(a, b)| (a.clone(), b.clone()))
                 .collect()
         };
         for (a, b) in pairs(&fast, &reference[k]) {
             let variance = a.variance().unwrap() + b.variance().unwrap();
             // A rate that the reference never saw happen has no variance there: at most a few plants of all.
-            let seldom = 4.0 / b.plants;
+            let seldom = 4.0 / b.plants();
             let apart = (a.rate() - b.rate()).abs();
             assert!(
                 apart < 3.5 * variance.sqrt() + seldom,

@@ -58,7 +58,7 @@ fn val_hit_probability_of_a_gaussian_error() {
         for (case, sums) in group.iter().zip(&sums) {
             let expected = number(case, "probability");
             // Where hardly a plant is struck the observed spread says little; independent plants have the least there can be.
-            let least = expected * (1.0 - expected) / sums.plants;
+            let least = expected * (1.0 - expected) / sums.plants();
             let standard_error = sums.variance().unwrap().max(least).sqrt();
             assert_near(
                 sums.rate(),

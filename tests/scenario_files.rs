@@ -66,6 +66,9 @@ fn prop_every_shipped_scenario_reads_says_that_it_is_invented_and_is_stable() {
         assert!(scenario.description().contains("Invented"), "{name}");
         assert_eq!(scenario.file(), format!("{name}.toml"));
         assert_eq!(scenario.sha256().len(), 64);
+        let again = Scenario::from_texts(scenario.texts()).unwrap();
+        assert_eq!(again.stamp(), scenario.stamp(), "{name}");
+        assert_eq!(again.texts(), scenario.texts(), "{name}");
         let setup = scenario.nominal();
         let runs: Vec<Kind> = Kind::ALL
             .into_iter()

@@ -47,7 +47,7 @@ fn val_korn_graubard_against_a_survey_package() {
     let file = references("limits");
     for case in cases(&file, "korn_graubard") {
         let sums = sums(&case["passes"]);
-        let estimate = korn_graubard(&[sums], 0.95)[0];
+        let estimate = korn_graubard(std::slice::from_ref(&sums), 0.95)[0];
         assert!(estimate.resolved);
         let standard_error = sums.variance().unwrap().sqrt();
         assert_near(

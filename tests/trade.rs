@@ -2,7 +2,7 @@
 
 use std::sync::OnceLock;
 
-use rowroom::montecarlo::study::{Plan, Unwatched, study};
+use rowroom::montecarlo::study::{Plan, Until, Unwatched, study};
 use rowroom::results::{Results, Tracking};
 use rowroom::scenario::Scenario;
 
@@ -14,7 +14,7 @@ fn demo() -> &'static Results {
         let plan = Plan {
             scenario: &scenario,
             seed: scenario.study().seed,
-            passes: 60,
+            until: Until::Passes(60),
             threads: None,
         };
         study(&plan, &Unwatched).unwrap().results

@@ -1,9 +1,11 @@
 //! What can be typed.
 
 use std::path::PathBuf;
+use std::time::Duration;
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use rowroom::model::controller::Kind;
+use rowroom::montecarlo::study::Part;
 use rowroom::scenario::keys::{self, Id};
 use rowroom::scenario::units::{self, Quantity};
 
@@ -33,6 +35,13 @@ pub enum Command {
 Example:
   rowroom study my_field.toml --out reports/narrow_rows --seed 7")]
     Study(Study),
+    /// Put the parts of a study together; the report is the same as if it had run in one go
+    #[command(after_help = "\
+Example:
+  rowroom study my_field.toml --passes 20000 --part 1/2 --out shares
+  rowroom study my_field.toml --passes 20000 --part 2/2 --out shares    on another machine, say
+  rowroom merge shares/part_1_of_2.json shares/part_2_of_2.json")]
+    Merge(Merge),
     /// Simulate a single pass and write its trace (CSV) and picture (SVG)
     #[command(after_help = "\
 Example:
@@ -62,9 +71,20 @@ pub struct Study {
     /// Seed of all random numbers [default: the scenario's]
     #[arg(long, value_name = "N")]
     pub seed: Option<u64>,
-    /// Simulated passes at each speed [default: the scenario's]
+    /// Simulate exactly so many passes at each speed
+    ///
+    /// Without it a study ends by itself once it is decided which settings keep the allowed rate.
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u64).range(2..))]
     pub passes: Option<u64>,
+    /// End after so many passes even if something is undecided [default: the scenario's]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u64).range(2..), conflicts_with = "passes")]
+    pub most_passes: Option<u64>,
+    /// Stop after so many minutes; the same command goes on from there
+    #[arg(long, value_name = "M", value_parser = minutes)]
+    pub minutes: Option<Duration>,
+    /// Compute part K of N alone, for "rowroom merge"; with --passes of all parts together
+    #[arg(long, value_name = "K/N", value_parser = part, requires = "passes")]
+    pub part: Option<Part>,
     /// Threads; results do not depend on it [default: all cores]
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u64).range(1..=1024))]
     pub threads: Option<u64>,
@@ -74,6 +94,45 @@ pub struct Study {
     /// Log of a driven pass, for a scenario that replays one
     #[arg(long, value_name = "LOG")]
     pub replay: Option<PathBuf>,
+}
+
+fn minutes(text: &str) -> Result<Duration, String> {
+    text.parse()
+        .ok()
+        .filter(|minutes| *minutes > 0.0)
+        .and_then(|minutes: f64| Duration::try_from_secs_f64(60.0 * minutes).ok())
+        .ok_or_else(|| "a number of minutes above 0 is wanted, such as 5 or 0.5".into())
+}
+
+fn part(text: &str) -> Result<Part, String> {
+    text.split_once('/')
+        .and_then(|(number, of)| {
+            Some(Part {
+                number: number.parse().ok()?,
+                of: of.parse().ok()?,
+            })
+        })
+        .filter(|part| (1..=part.of).contains(&part.number) && part.of <= MOST_PARTS)
+        .ok_or_else(|| {
+            format!("a part is wanted, such as 3/8 for the third of eight; at most {MOST_PARTS}")
+        })
+}
+
+/// Most parts of a study.
+const MOST_PARTS: u64 = 100_000;
+
+/// `rowroom merge`.
+#[derive(Args)]
+pub struct Merge {
+    /// Files of all parts, in any order
+    #[arg(required = true, value_name = "PART")]
+    pub parts: Vec<PathBuf>,
+    /// Folder for the report [default: reports/<scenario's file stem> in the current folder]
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+    /// Print nothing but errors
+    #[arg(long)]
+    pub quiet: bool,
 }
 
 /// `rowroom pass`.

@@ -2,6 +2,7 @@
 
 use std::fmt::Display;
 
+use rowroom::montecarlo::saved::MergeError;
 use rowroom::montecarlo::study::StudyError;
 use rowroom::report::ReportError;
 use rowroom::scenario::ScenarioError;
@@ -41,10 +42,10 @@ impl Failure {
         }
     }
 
-    /// Ctrl-C.
+    /// Ctrl-C; what was done up to then and what became of it.
     pub fn interrupted(how_far: impl Display) -> Failure {
         Failure {
-            text: format!("interrupted: {how_far}; no file was written or changed"),
+            text: format!("interrupted: {how_far}"),
             code: 130,
         }
     }
@@ -73,6 +74,12 @@ impl From<ScenarioError> for Failure {
             },
             _ => Failure::input(error),
         }
+    }
+}
+
+impl From<MergeError> for Failure {
+    fn from(error: MergeError) -> Failure {
+        Failure::input(error)
     }
 }
 

@@ -10,6 +10,9 @@ use serde::Deserialize;
 /// Name of the file that marks a folder as a study's.
 const MARK: &str = "results.json";
 
+/// Name of the file that a stopped study goes on from.
+pub const SO_FAR: &str = "so_far.json";
+
 /// Whose results a folder may hold.
 pub struct Owner<'a> {
     /// Name of the scenario.
@@ -129,6 +132,29 @@ impl Folder {
         &self.path
     }
 
+    /// Text of a file in it; `None` without the file.
+    pub fn read(&self, name: &str) -> Result<Option<String>, FolderError> {
+        match fs::read_to_string(self.path.join(name)) {
+            Ok(text) => Ok(Some(text)),
+            Err(error) if error.kind() == io::ErrorKind::NotFound => Ok(None),
+            Err(source) => Err(FolderError::Unusable {
+                folder: self.path.clone(),
+                source,
+            }),
+        }
+    }
+
+    /// Removes a file from it, if it is there.
+    pub fn remove(&self, name: &str) -> Result<(), FolderError> {
+        match fs::remove_file(self.path.join(name)) {
+            Err(source) if source.kind() != io::ErrorKind::NotFound => Err(FolderError::Unusable {
+                folder: self.path.clone(),
+                source,
+            }),
+            _ => Ok(()),
+        }
+    }
+
     fn check(&self, owner: &Owner) -> Result<(), FolderError> {
         let unusable = |source| FolderError::Unusable {
             folder: self.path.clone(),
@@ -163,13 +189,13 @@ impl Folder {
         })
     }
 
-    /// Name of the first file in it, if any; folders and our own part files left by a killed run do not count.
+    /// Name of the first file in it, if any; folders, and what a killed or stopped run left, do not count.
     fn first_file(&self) -> io::Result<Option<String>> {
         let mut names = Vec::new();
         for entry in fs::read_dir(&self.path)? {
             let entry = entry?;
             let name = entry.file_name().to_string_lossy().into_owned();
-            if !entry.file_type()?.is_dir() && !Part::is_name(&name) {
+            if !entry.file_type()?.is_dir() && !Part::is_name(&name) && name != SO_FAR {
                 names.push(name);
             }
         }

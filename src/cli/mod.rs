@@ -3,6 +3,7 @@
 mod args;
 mod failure;
 mod folder;
+mod merge;
 mod pass;
 mod progress;
 mod study;
@@ -25,6 +26,7 @@ pub fn run() -> ExitCode {
     let done = match command {
         None => study::demo(),
         Some(Command::Study(asked)) => study::file(&asked),
+        Some(Command::Merge(asked)) => merge::run(&asked),
         Some(Command::Pass(asked)) => pass::run(&asked),
         Some(Command::Starter(asked)) => starter(&asked),
         Some(Command::Schema(asked)) => schema(&asked),

@@ -41,7 +41,7 @@ pub fn run(asked: &Pass) -> Result<(), Failure> {
     };
     let files = pass_files(&stamp, &trace)?;
     if progress::interrupted() {
-        return Err(Failure::interrupted("before the files were written"));
+        return Err(Failure::interrupted("no file was written or changed"));
     }
     folder.add(&files)?;
     super::print(&format!(

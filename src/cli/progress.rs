@@ -1,8 +1,8 @@
 //! What a study shows while it runs, and how it is stopped.
 
 use std::io::{IsTerminal, Write, stderr};
-use std::sync::Mutex;
 use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::{Mutex, OnceLock};
 use std::time::{Duration, Instant};
 
 use indicatif::{ProgressBar, ProgressStyle};
@@ -26,14 +26,21 @@ pub fn interrupted() -> bool {
     INTERRUPTED.load(Ordering::Relaxed)
 }
 
-/// Progress on stderr.
-pub enum Progress {
+/// Shows how far a study is, and stops it on Ctrl-C or when its time is over.
+pub struct Progress {
+    shown: Shown,
+    deadline: Option<Instant>,
+}
+
+/// How progress is shown on stderr.
+enum Shown {
     /// A bar with the remaining time, on a terminal.
     Bar(ProgressBar),
     /// A plain line now and then, elsewhere.
     Lines {
-        /// Start of the run.
+        /// Start of the run, and passes at its first sign of life.
         start: Instant,
+        before: OnceLock<u64>,
         /// Time of the last line.
         last: Mutex<Instant>,
     },
@@ -42,28 +49,33 @@ pub enum Progress {
 }
 
 impl Progress {
-    /// Fits the place where it is shown.
-    pub fn new(quiet: bool) -> Progress {
+    /// Fits the place where it is shown; the run may take so long from now on.
+    pub fn new(quiet: bool, time: Option<Duration>) -> Progress {
         let start = Instant::now();
-        if quiet {
-            Progress::Quiet
+        let shown = if quiet {
+            Shown::Quiet
         } else if stderr().is_terminal() {
             let style = ProgressStyle::with_template(
-                "  {bar:32} {pos} of {len} passes, {eta} left (Ctrl-C stops)",
+                "  {bar:32} {pos} of {len} passes, {eta} left at most (Ctrl-C stops)",
             )
             .unwrap_or_else(|_| ProgressStyle::default_bar());
-            Progress::Bar(ProgressBar::no_length().with_style(style))
+            Shown::Bar(ProgressBar::no_length().with_style(style))
         } else {
-            Progress::Lines {
+            Shown::Lines {
                 start,
+                before: OnceLock::new(),
                 last: Mutex::new(start),
             }
+        };
+        Progress {
+            shown,
+            deadline: time.and_then(|time| start.checked_add(time)),
         }
     }
 
     /// Takes the bar away.
     pub fn finish(&self) {
-        if let Progress::Bar(bar) = self {
+        if let Shown::Bar(bar) = &self.shown {
             bar.finish_and_clear();
         }
     }
@@ -71,28 +83,33 @@ impl Progress {
 
 impl Watch for Progress {
     fn passes_done(&self, done: u64, of: u64) {
-        match self {
-            Progress::Quiet => {}
-            Progress::Bar(bar) => {
+        match &self.shown {
+            Shown::Quiet => {}
+            Shown::Bar(bar) => {
                 bar.set_length(of);
                 bar.set_position(done);
             }
-            Progress::Lines { start, last } => {
+            Shown::Lines {
+                start,
+                before,
+                last,
+            } => {
+                let new = done - (*before.get_or_init(|| done)).min(done);
                 let Ok(mut last) = last.lock() else { return };
-                if done == 0 || done >= of || last.elapsed() < BETWEEN_LINES {
+                if new == 0 || done >= of || last.elapsed() < BETWEEN_LINES {
                     return;
                 }
                 *last = Instant::now();
-                let left_s = start.elapsed().as_secs_f64() * (of - done) as f64 / done as f64;
+                let left_s = start.elapsed().as_secs_f64() * (of - done) as f64 / new as f64;
                 let _ = writeln!(
                     stderr(),
-                    "  {done} of {of} passes, about {left_s:.0} s left"
+                    "  {done} of {of} passes, about {left_s:.0} s left at most"
                 );
             }
         }
     }
 
-    fn interrupted(&self) -> bool {
-        interrupted()
+    fn stop(&self) -> bool {
+        interrupted() || self.deadline.is_some_and(|end| Instant::now() >= end)
     }
 }

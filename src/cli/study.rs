@@ -2,96 +2,242 @@
 
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
+use std::time::Duration;
 
-use rowroom::montecarlo::study::{Plan, study};
-use rowroom::report::{answer_text, study_files};
+use rowroom::montecarlo::saved::Saved;
+use rowroom::montecarlo::study::{BLOCK_PASSES, Part, Plan, Until, outcome, run};
+use rowroom::report::{File, answer_text, study_files};
+use rowroom::results::Results;
 use rowroom::scenario::Scenario;
 
 use super::args::Study;
 use super::failure::Failure;
-use super::folder::{Folder, Owner};
+use super::folder::{Folder, Owner, SO_FAR};
 use super::progress::{self, Progress};
 
 /// Studies the demo.
 pub fn demo() -> Result<(), Failure> {
     let scenario = Scenario::demo()?;
-    run(&Job {
+    let study = scenario.study();
+    whole(&Job {
         folder: Path::new("reports").join("demo"),
-        seed: scenario.study().seed,
-        passes: scenario.study().passes,
-        threads: None,
+        plan: Plan {
+            scenario: &scenario,
+            seed: study.seed,
+            until: Until::Decided {
+                most_passes: study.most_passes,
+            },
+            threads: None,
+        },
+        time: None,
         quiet: false,
-        scenario,
     })
 }
 
 /// Studies a file.
 pub fn file(asked: &Study) -> Result<(), Failure> {
     let scenario = Scenario::read(&asked.file, asked.replay.as_deref())?;
-    run(&Job {
-        folder: asked
-            .out
-            .clone()
-            .unwrap_or_else(|| super::default_folder(&asked.file)),
-        seed: asked.seed.unwrap_or(scenario.study().seed),
-        passes: asked.passes.unwrap_or(scenario.study().passes),
-        threads: asked.threads.map(|threads| threads as usize),
+    let study = scenario.study();
+    let until = match (asked.passes, asked.part) {
+        (Some(passes), Some(part)) => Until::Share { part, passes },
+        (Some(passes), None) => Until::Passes(passes),
+        (None, _) => Until::Decided {
+            most_passes: asked.most_passes.unwrap_or(study.most_passes),
+        },
+    };
+    let usual = || super::default_folder(&asked.file);
+    let job = Job {
+        folder: match (&asked.out, asked.part) {
+            (Some(out), _) => out.clone(),
+            (None, None) => usual(),
+            (None, Some(_)) => usual().join("parts"),
+        },
+        plan: Plan {
+            scenario: &scenario,
+            seed: asked.seed.unwrap_or(study.seed),
+            until,
+            threads: asked.threads.map(|threads| threads as usize),
+        },
+        time: asked.minutes,
         quiet: asked.quiet,
-        scenario,
-    })
+    };
+    match until {
+        Until::Share { part, passes } => share(&job, part, passes),
+        _ => whole(&job),
+    }
 }
 
-struct Job {
-    scenario: Scenario,
+struct Job<'a> {
+    plan: Plan<'a>,
     folder: PathBuf,
-    seed: u64,
-    passes: u64,
-    threads: Option<usize>,
+    time: Option<Duration>,
     quiet: bool,
 }
 
-fn run(job: &Job) -> Result<(), Failure> {
-    let folder = Folder::for_study(
-        &job.folder,
-        &Owner {
-            scenario: job.scenario.name(),
-            sha256: job.scenario.sha256(),
-            seed: job.seed,
-        },
-    )?;
-    if !job.quiet {
-        let _ = writeln!(
-            io::stderr(),
-            "Studying \"{}\": {} passes at each of {} speeds, seed {}",
-            job.scenario.name(),
-            job.passes,
-            job.scenario.study().speeds_m_s.len(),
-            job.seed,
-        );
-    }
-    let progress = Progress::new(job.quiet);
-    let done = study(
-        &Plan {
-            scenario: &job.scenario,
-            seed: job.seed,
-            passes: job.passes,
-            threads: job.threads,
-        },
-        &progress,
-    );
+/// A whole study: from its start, or from where the same command was stopped.
+fn whole(job: &Job) -> Result<(), Failure> {
+    let plan = &job.plan;
+    let folder = folder(plan.scenario, plan.seed, &job.folder)?;
+    let saved = folder
+        .read(SO_FAR)?
+        .and_then(|text| Saved::from_json(&text).ok())
+        .filter(|saved| saved.leads_to(plan));
+    announce(job, saved.as_ref(), "");
+    let progress = Progress::new(job.quiet, job.time);
+    let run = run(plan, saved, &progress);
     progress.finish();
-    let outcome = done?;
-    let files = study_files(&outcome.results, &outcome.traces)?;
-    if progress::interrupted() {
-        return Err(Failure::interrupted("before the files were written"));
+    let run = run?;
+    let passes = run.saved.passes();
+    if passes == 0 {
+        return Err(stopped(
+            "no pass was done and no file was written or changed",
+        ));
     }
+    let outcome = outcome(plan, &run);
+    let mut files = study_files(&outcome.results, &outcome.traces)?;
+    if run.complete {
+        folder.fill(&files)?;
+        folder.remove(SO_FAR)?;
+        return answer(job.quiet, &outcome.results, &folder, &files);
+    }
+    files.push(saved_file(SO_FAR.into(), &run.saved)?);
     folder.fill(&files)?;
-    if job.quiet {
+    answer(job.quiet, &outcome.results, &folder, &files)?;
+    let how_far = format!(
+        "{passes} of at most {} passes are done and written; the same command goes on from there",
+        plan.until.most_passes()
+    );
+    cut_short(job.quiet, &how_far)
+}
+
+/// One part of a study.
+fn share(job: &Job, part: Part, passes: u64) -> Result<(), Failure> {
+    let plan = &job.plan;
+    if passes.div_ceil(BLOCK_PASSES) < part.of {
+        return Err(Failure::input(format!(
+            "there are more parts than blocks of {BLOCK_PASSES} passes: take fewer parts or more passes"
+        )));
+    }
+    let folder = Folder::open(&job.folder)?;
+    let name = format!("part_{}_of_{}.json", part.number, part.of);
+    let file = job.folder.join(&name);
+    let saved = match folder.read(&name)? {
+        None => None,
+        Some(text) => match Saved::from_json(&text) {
+            Ok(saved) if saved.leads_to(plan) => Some(saved),
+            _ => {
+                return Err(Failure::run(format!(
+                    "{} is there already and is of another scenario, seed, number of passes or version: nothing was changed. \
+                     Name another folder with --out, or delete that file",
+                    file.display()
+                )));
+            }
+        },
+    };
+    let most_passes = plan.until.most_passes();
+    announce(
+        job,
+        saved.as_ref(),
+        &format!(", part {} of {}", part.number, part.of),
+    );
+    let progress = Progress::new(job.quiet, job.time);
+    let run = run(plan, saved, &progress);
+    progress.finish();
+    let run = run?;
+    if run.saved.passes() == 0 {
+        return Err(stopped(
+            "no pass was done and no file was written or changed",
+        ));
+    }
+    folder.fill(&[saved_file(name, &run.saved)?])?;
+    if run.complete {
+        let done = format!("Part {} of {}: {}\n", part.number, part.of, file.display());
+        return if job.quiet {
+            Ok(())
+        } else {
+            super::print(&done)
+        };
+    }
+    let how_far = format!(
+        "{} of {most_passes} passes of this part are done and kept; the same command goes on from there",
+        run.saved.passes()
+    );
+    cut_short(job.quiet, &how_far)
+}
+
+/// Opens the folder of a study.
+pub fn folder(scenario: &Scenario, seed: u64, path: &Path) -> Result<Folder, Failure> {
+    let owner = Owner {
+        scenario: scenario.name(),
+        sha256: scenario.sha256(),
+        seed,
+    };
+    Ok(Folder::for_study(path, &owner)?)
+}
+
+/// Prints what was found and where it lies.
+pub fn answer(
+    quiet: bool,
+    results: &Results,
+    folder: &Folder,
+    files: &[File],
+) -> Result<(), Failure> {
+    if quiet {
         return Ok(());
     }
     super::print(&format!(
         "{}\n{}",
-        answer_text(&outcome.results),
-        super::where_they_lie(&folder, &files)
+        answer_text(results),
+        super::where_they_lie(folder, files)
     ))
+}
+
+fn announce(job: &Job, saved: Option<&Saved>, part: &str) {
+    if job.quiet {
+        return;
+    }
+    let plan = &job.plan;
+    let at_most = match plan.until {
+        Until::Decided { .. } => "at most ",
+        _ => "",
+    };
+    let going_on = match saved {
+        Some(saved) => format!(", going on after {}", saved.passes()),
+        None => String::new(),
+    };
+    let _ = writeln!(
+        io::stderr(),
+        "Studying \"{}\": {at_most}{} passes at each of {} speeds, seed {}{part}{going_on}",
+        plan.scenario.name(),
+        plan.until.most_passes(),
+        plan.scenario.study().speeds_m_s.len(),
+        plan.seed,
+    );
+}
+
+fn saved_file(name: String, saved: &Saved) -> Result<File, Failure> {
+    let text = saved.to_json().map_err(Failure::run)?;
+    Ok(File {
+        name,
+        bytes: text.into_bytes(),
+    })
+}
+
+/// Ctrl-C is a failure; an end of time that was asked for is none.
+fn cut_short(quiet: bool, how_far: &str) -> Result<(), Failure> {
+    if progress::interrupted() {
+        return Err(Failure::interrupted(how_far));
+    }
+    if !quiet {
+        let _ = writeln!(io::stderr(), "The time is over: {how_far}");
+    }
+    Ok(())
+}
+
+fn stopped(how_far: &str) -> Failure {
+    if progress::interrupted() {
+        Failure::interrupted(how_far)
+    } else {
+        Failure::run(format!("the time was over too soon: {how_far}"))
+    }
 }

@@ -13,7 +13,7 @@ use crate::model::hitch::Hitch;
 use crate::model::setup::Setup;
 
 /// What moves the tools off the row.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
 pub enum Source {
     /// The row as the planter left it.
     RowWander,

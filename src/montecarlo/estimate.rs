@@ -7,69 +7,108 @@
 //! sample size with the t ratio, never above the sample size); the variance of a ratio over clusters is the usual
 //! linearisation (Cochran, Sampling Techniques, 3rd ed., 1977, chapter 6).
 
-use super::quantile::{beta_quantile, student_factor};
+use serde::{Deserialize, Serialize};
 
-/// Fewest passes with strikes on which a rate may rest.
+use super::exact::Exact;
+use super::quantile::{beta_quantile, student_factor};
+use super::worst::Worst;
+
+/// Fewest passes with strikes on which a rate of counted strikes may rest.
 pub const FEWEST_PASSES: f64 = 10.0;
+
+/// Largest share of a rate of expected strikes that its worst 1 % of passes (at least one) may carry (our choice, no source).
+pub const MOST_BY_THE_WORST: f64 = 0.25;
 
 /// Sums over passes of struck plants h and counted plants n, at one clearance.
 ///
-/// Real numbers, so that expected counts serve too; whole numbers stay exact up to 2⁵³ and then merge in any order to the same
-/// bits.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
+/// The sums are [`Exact`]: passes may be added and merged in any order.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct RatioSums {
-    /// Number of passes m.
-    pub passes: u64,
-    /// Sum of n.
-    pub plants: f64,
-    /// Sum of h.
-    pub strikes: f64,
-    /// Sum of h².
-    pub strikes_sq: f64,
-    /// Sum of h n.
-    pub strikes_plants: f64,
-    /// Sum of n².
-    pub plants_sq: f64,
-    /// Number of passes with h above 0.
-    pub passes_with_strikes: f64,
+    passes: u64,
+    plants: Exact,
+    strikes: Exact,
+    strikes_sq: Exact,
+    strikes_plants: Exact,
+    plants_sq: Exact,
+    passes_with_strikes: Exact,
+    /// Filled by expectations alone.
+    worst: Worst,
 }
 
 impl RatioSums {
     /// Adds one pass.
     pub fn add(&mut self, strikes: f64, plants: f64) {
-        self.passes += 1;
-        self.plants += plants;
-        self.strikes += strikes;
-        self.strikes_sq += strikes * strikes;
-        self.strikes_plants += strikes * plants;
-        self.plants_sq += plants * plants;
-        if strikes > 0.0 {
-            self.passes_with_strikes += 1.0;
-        }
+        self.add_pass(strikes, plants, f64::from(u8::from(strikes > 0.0)));
     }
 
     /// Adds one pass of which only expectations are known: struck plants, plants, the probability of at least one struck plant.
     pub fn add_expected(&mut self, strikes: f64, plants: f64, any: f64) {
-        let with_strikes = self.passes_with_strikes + any;
-        self.add(strikes, plants);
-        self.passes_with_strikes = with_strikes;
+        self.add_pass(strikes, plants, any);
+        self.worst.add(strikes, plants);
     }
 
-    /// Adds the passes of another block.
+    fn add_pass(&mut self, strikes: f64, plants: f64, with_strikes: f64) {
+        self.passes += 1;
+        self.plants.add(plants);
+        self.strikes.add(strikes);
+        self.strikes_sq.add(strikes * strikes);
+        self.strikes_plants.add(strikes * plants);
+        self.plants_sq.add(plants * plants);
+        self.passes_with_strikes.add(with_strikes);
+    }
+
+    /// Adds other passes.
     pub fn merge(&mut self, other: &Self) {
         self.passes += other.passes;
-        self.plants += other.plants;
-        self.strikes += other.strikes;
-        self.strikes_sq += other.strikes_sq;
-        self.strikes_plants += other.strikes_plants;
-        self.plants_sq += other.plants_sq;
-        self.passes_with_strikes += other.passes_with_strikes;
+        self.plants.merge(other.plants);
+        self.strikes.merge(other.strikes);
+        self.strikes_sq.merge(other.strikes_sq);
+        self.strikes_plants.merge(other.strikes_plants);
+        self.plants_sq.merge(other.plants_sq);
+        self.passes_with_strikes.merge(other.passes_with_strikes);
+        self.worst.merge(&other.worst);
+    }
+
+    /// Number of passes m.
+    pub fn passes(&self) -> u64 {
+        self.passes
+    }
+
+    /// Sum of n.
+    pub fn plants(&self) -> f64 {
+        self.plants.value()
+    }
+
+    /// Sum of h.
+    pub fn strikes(&self) -> f64 {
+        self.strikes.value()
+    }
+
+    /// Number of passes with h above 0; of expectations, the expected number of passes with a strike.
+    pub fn passes_with_strikes(&self) -> f64 {
+        self.passes_with_strikes.value()
+    }
+
+    /// True if enough passes bear the rate that its spread between passes is known: of counted strikes, at least
+    /// [`FEWEST_PASSES`] passes have some; of expected strikes, the worst 1 % of passes carry at most [`MOST_BY_THE_WORST`].
+    pub fn resolved(&self) -> bool {
+        if self.worst.is_empty() {
+            self.passes_with_strikes() >= FEWEST_PASSES
+        } else {
+            self.worst_share()
+                .is_some_and(|share| share <= MOST_BY_THE_WORST)
+        }
+    }
+
+    /// Share of the expected strikes that the worst 1 % of passes (at least one) carry; `None` without strikes, or of counts.
+    pub fn worst_share(&self) -> Option<f64> {
+        self.worst.share()
     }
 
     /// Rate `sum h / sum n`; 0 where no plant was counted.
     pub fn rate(&self) -> f64 {
-        if self.plants > 0.0 {
-            self.strikes / self.plants
+        if self.plants() > 0.0 {
+            self.strikes() / self.plants()
         } else {
             0.0
         }
@@ -77,19 +116,20 @@ impl RatioSums {
 
     /// Variance of the rate over passes, `m/(m-1) sum (h - r n)² / (sum n)²`; `None` below two passes or without plants.
     pub fn variance(&self) -> Option<f64> {
-        if self.passes < 2 || self.plants <= 0.0 {
+        if self.passes < 2 || self.plants() <= 0.0 {
             return None;
         }
         let (m, r) = (self.passes as f64, self.rate());
-        let squares = self.strikes_sq - 2.0 * r * self.strikes_plants + r * r * self.plants_sq;
-        Some(m / (m - 1.0) * squares.max(0.0) / (self.plants * self.plants))
+        let squares = self.strikes_sq.value() - 2.0 * r * self.strikes_plants.value()
+            + r * r * self.plants_sq.value();
+        Some(m / (m - 1.0) * squares.max(0.0) / (self.plants() * self.plants()))
     }
 
     /// How many times the variance of as many independent plants: `var N / (r (1-r))`. `None` without a variance or where
     /// none or all were struck.
     pub fn design_effect(&self) -> Option<f64> {
         let r = self.rate();
-        let independent = r * (1.0 - r) / self.plants;
+        let independent = r * (1.0 - r) / self.plants();
         self.variance()
             .filter(|_| independent > 0.0)
             .map(|variance| variance / independent)
@@ -107,7 +147,7 @@ pub struct Estimate {
     pub upper: f64,
     /// Effective number of independent plants n*.
     pub effective_plants: f64,
-    /// True if the rate rests on at least [`FEWEST_PASSES`] passes with strikes.
+    /// See [`RatioSums::resolved`].
     pub resolved: bool,
 }
 
@@ -131,9 +171,9 @@ pub fn clopper_pearson(successes: f64, trials: f64, level: f64) -> (f64, f64) {
 /// Strike rates with Korn-Graubard limits, for one speed and controller; `by_clearance` in rising order of clearance.
 ///
 /// Clopper-Pearson with `n* = min(N, r(1-r)/var (t_{N-1}/t_{m-1})²)`, N plants, m passes.
-/// Where fewer than [`FEWEST_PASSES`] passes have strikes the spread between passes is not yet known: `n* = N/deff` with the
-/// largest design effect (at least 1) at a smaller clearance that has so many such passes; if there is none, every pass counts as
-/// one plant (`n* = m`). Such a rate is not resolved.
+/// Where too few passes bear the rate ([`RatioSums::resolved`]) the spread between passes is not yet known: `n* = N/deff` with the
+/// largest design effect (at least 1) at a smaller clearance whose rate enough passes bear; if there is none, every pass counts as
+/// one plant (`n* = m`).
 ///
 /// Where every plant was struck the spread is not known either: `n* = m`. A single pass gives `n* = 1`; no plants, the limits
 /// 0 and 1.
@@ -143,16 +183,16 @@ pub fn korn_graubard(by_clearance: &[RatioSums], level: f64) -> Vec<Estimate> {
         .iter()
         .map(|sums| {
             let rate = sums.rate();
-            let resolved = sums.passes_with_strikes >= FEWEST_PASSES;
-            let passes = sums.passes as f64;
-            let effective_plants = if sums.plants <= 0.0 {
+            let resolved = sums.resolved();
+            let passes = sums.passes() as f64;
+            let effective_plants = if sums.plants() <= 0.0 {
                 0.0
             } else if resolved {
                 adjusted_size(sums, level).unwrap_or(passes)
             } else {
-                largest_effect.map_or(passes, |effect| sums.plants / effect)
+                largest_effect.map_or(passes, |effect| sums.plants() / effect)
             }
-            .min(sums.plants);
+            .min(sums.plants());
             if resolved && let Some(effect) = sums.design_effect() {
                 largest_effect = Some(largest_effect.unwrap_or(1.0).max(effect));
             }
@@ -171,27 +211,27 @@ pub fn korn_graubard(by_clearance: &[RatioSums], level: f64) -> Vec<Estimate> {
 /// `r(1-r)/var (t_{N-1}/t_{m-1})²`; infinite where all passes have the same rate; `None` where it says nothing.
 fn adjusted_size(sums: &RatioSums, level: f64) -> Option<f64> {
     let effect = sums.design_effect()?;
-    let plants_factor = student_factor((sums.plants - 1.0).max(1.0), level);
-    let passes_factor = student_factor(sums.passes as f64 - 1.0, level);
+    let plants_factor = student_factor((sums.plants() - 1.0).max(1.0), level);
+    let passes_factor = student_factor(sums.passes() as f64 - 1.0, level);
     let ratio = plants_factor / passes_factor;
-    Some(sums.plants / effect * ratio * ratio)
+    Some(sums.plants() / effect * ratio * ratio)
 }
 
 /// Sums over passes for the mean and spread of a sampled error e: per pass the number n of samples, `sum e` and `sum e²`.
 ///
-/// Merge blocks in a fixed order: these sums round.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
+/// The sums are [`Exact`]: passes may be added and merged in any order.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct SpreadSums {
     passes: u64,
-    n: f64,
-    e: f64,
-    ee: f64,
-    n_n: f64,
-    n_e: f64,
-    n_ee: f64,
-    e_e: f64,
-    e_ee: f64,
-    ee_ee: f64,
+    n: Exact,
+    e: Exact,
+    ee: Exact,
+    n_n: Exact,
+    n_e: Exact,
+    n_ee: Exact,
+    e_e: Exact,
+    e_ee: Exact,
+    ee_ee: Exact,
 }
 
 /// Mean and standard deviation of an error over all passes.
@@ -210,30 +250,30 @@ impl SpreadSums {
     pub fn add(&mut self, samples: f64, sum: f64, sum_sq: f64) {
         self.merge(&Self {
             passes: 1,
-            n: samples,
-            e: sum,
-            ee: sum_sq,
-            n_n: samples * samples,
-            n_e: samples * sum,
-            n_ee: samples * sum_sq,
-            e_e: sum * sum,
-            e_ee: sum * sum_sq,
-            ee_ee: sum_sq * sum_sq,
+            n: Exact::of(samples),
+            e: Exact::of(sum),
+            ee: Exact::of(sum_sq),
+            n_n: Exact::of(samples * samples),
+            n_e: Exact::of(samples * sum),
+            n_ee: Exact::of(samples * sum_sq),
+            e_e: Exact::of(sum * sum),
+            e_ee: Exact::of(sum * sum_sq),
+            ee_ee: Exact::of(sum_sq * sum_sq),
         });
     }
 
-    /// Adds the passes of another block.
+    /// Adds other passes.
     pub fn merge(&mut self, other: &Self) {
         self.passes += other.passes;
-        self.n += other.n;
-        self.e += other.e;
-        self.ee += other.ee;
-        self.n_n += other.n_n;
-        self.n_e += other.n_e;
-        self.n_ee += other.n_ee;
-        self.e_e += other.e_e;
-        self.e_ee += other.e_ee;
-        self.ee_ee += other.ee_ee;
+        self.n.merge(other.n);
+        self.e.merge(other.e);
+        self.ee.merge(other.ee);
+        self.n_n.merge(other.n_n);
+        self.n_e.merge(other.n_e);
+        self.n_ee.merge(other.n_ee);
+        self.e_e.merge(other.e_e);
+        self.e_ee.merge(other.e_ee);
+        self.ee_ee.merge(other.ee_ee);
     }
 
     /// Number of passes.
@@ -245,23 +285,26 @@ impl SpreadSums {
     /// `z_i = (sum e² - 2 mean sum e + (mean² - V) n) / sum n`, and `se(sd) = sqrt(m/(m-1) sum z²) / (2 sd)`.
     /// `None` without samples.
     pub fn spread(&self) -> Option<Spread> {
-        if self.n <= 0.0 {
+        if self.n.value() <= 0.0 {
             return None;
         }
-        let mean = self.e / self.n;
-        let variance = (self.ee / self.n - mean * mean).max(0.0);
+        let mean = self.e.value() / self.n.value();
+        let variance = (self.ee.value() / self.n.value() - mean * mean).max(0.0);
         let sd = variance.sqrt();
         let on_e = -2.0 * mean;
         let on_n = mean * mean - variance;
-        let squares = self.ee_ee
-            + on_e * on_e * self.e_e
-            + on_n * on_n * self.n_n
-            + 2.0 * (on_e * self.e_ee + on_n * self.n_ee + on_e * on_n * self.n_e);
+        let squares = self.ee_ee.value()
+            + on_e * on_e * self.e_e.value()
+            + on_n * on_n * self.n_n.value()
+            + 2.0
+                * (on_e * self.e_ee.value()
+                    + on_n * self.n_ee.value()
+                    + on_e * on_n * self.n_e.value());
         let m = self.passes as f64;
         let sd_se = if self.passes < 2 || sd == 0.0 {
             0.0
         } else {
-            (m / (m - 1.0) * squares.max(0.0)).sqrt() / self.n / (2.0 * sd)
+            (m / (m - 1.0) * squares.max(0.0)).sqrt() / self.n.value() / (2.0 * sd)
         };
         Some(Spread { mean, sd, sd_se })
     }

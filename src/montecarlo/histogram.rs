@@ -1,5 +1,7 @@
 //! Fixed-bin histogram of an unsigned length, for quantiles that do not depend on the order of passes.
 
+use serde::{Deserialize, Serialize};
+
 /// Width of a bin, m: a quantile is known to this resolution at worst.
 pub const BIN_M: f64 = 0.25e-3;
 
@@ -11,8 +13,9 @@ const BINS: usize = 8000;
 /// Counts of an unsigned length in bins of [`BIN_M`] up to [`RANGE_M`].
 ///
 /// Counts are whole numbers, so that merging in any order gives the same bits.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Histogram {
+    #[serde(with = "filled_bins")]
     counts: Vec<u64>,
     beyond: u64,
     largest_m: f64,
@@ -79,6 +82,25 @@ impl Histogram {
             below += count;
         }
         Some(self.largest_m)
+    }
+}
+
+/// Writes the bins that hold something, as pairs of bin and count.
+mod filled_bins {
+    use serde::{Deserialize, Deserializer, Serializer, de::Error};
+
+    pub fn serialize<S: Serializer>(counts: &[u64], to: S) -> Result<S::Ok, S::Error> {
+        let filled = counts.iter().enumerate().filter(|(_, count)| **count > 0);
+        to.collect_seq(filled)
+    }
+
+    pub fn deserialize<'d, D: Deserializer<'d>>(from: D) -> Result<Vec<u64>, D::Error> {
+        let mut counts = vec![0; super::BINS];
+        for (bin, count) in Vec::<(usize, u64)>::deserialize(from)? {
+            let beyond = || D::Error::custom("a bin beyond the range");
+            *counts.get_mut(bin).ok_or_else(beyond)? = count;
+        }
+        Ok(counts)
     }
 }
 

@@ -1,24 +1,27 @@
 //! The linear check over the same draws that a study simulates: with distributed parameters its value is the root of the mean
 //! variance, and mean errors that differ between passes add their own.
 
+use serde::{Deserialize, Serialize};
+
+use super::exact::Exact;
 use crate::linear::{self, ErrorBudget, Source};
 use crate::model::controller::Kind;
 use crate::model::setup::Setup;
 
 /// Sums over draws: `tool[speed][controller]`, `axle[speed]`.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub(super) struct LinearSums {
-    draws: f64,
+    draws: u64,
     tool: Vec<Vec<Option<ToolSums>>>,
-    axle: Vec<Option<f64>>,
+    axle: Vec<Option<Exact>>,
 }
 
 /// Sums of one cell.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 struct ToolSums {
-    shares: Vec<(Source, f64)>,
-    mean_m: f64,
-    mean_sq_m2: f64,
+    shares: Vec<(Source, Exact)>,
+    mean_m: Exact,
+    mean_sq_m2: Exact,
 }
 
 /// What the draws say of one cell.
@@ -41,18 +44,22 @@ impl ToolSums {
     fn new(budget: ErrorBudget) -> Self {
         let mean_m = budget.mean_error_m;
         Self {
-            shares: budget.shares,
-            mean_m,
-            mean_sq_m2: mean_m * mean_m,
+            shares: budget
+                .shares
+                .into_iter()
+                .map(|(source, variance_m2)| (source, Exact::of(variance_m2)))
+                .collect(),
+            mean_m: Exact::of(mean_m),
+            mean_sq_m2: Exact::of(mean_m * mean_m),
         }
     }
 
     fn merge(&mut self, next: &Self) {
         for (mine, theirs) in self.shares.iter_mut().zip(&next.shares) {
-            mine.1 += theirs.1;
+            mine.1.merge(theirs.1);
         }
-        self.mean_m += next.mean_m;
-        self.mean_sq_m2 += next.mean_sq_m2;
+        self.mean_m.merge(next.mean_m);
+        self.mean_sq_m2.merge(next.mean_sq_m2);
     }
 }
 
@@ -63,14 +70,16 @@ impl LinearSums {
             linear::tool_error(setup, kind, speed_m_s).map(ToolSums::new)
         };
         Self {
-            draws: 1.0,
+            draws: 1,
             tool: speeds_m_s
                 .iter()
                 .map(|&v| kinds.iter().map(|&kind| cell(kind, v)).collect())
                 .collect(),
             axle: speeds_m_s
                 .iter()
-                .map(|&v| linear::axle_wander(setup, v).map(|wander| wander.variance_m2()))
+                .map(|&v| {
+                    linear::axle_wander(setup, v).map(|wander| Exact::of(wander.variance_m2()))
+                })
                 .collect(),
         }
     }
@@ -81,17 +90,21 @@ impl LinearSums {
         for (cells, &speed_m_s) in next.tool.iter_mut().zip(speeds_m_s) {
             for (cell, &kind) in cells.iter_mut().zip(kinds) {
                 if let Some(cell) = cell {
-                    cell.mean_m = linear::mean_error_m(setup, kind, speed_m_s);
-                    cell.mean_sq_m2 = cell.mean_m * cell.mean_m;
+                    let mean_m = linear::mean_error_m(setup, kind, speed_m_s);
+                    cell.mean_m = Exact::of(mean_m);
+                    cell.mean_sq_m2 = Exact::of(mean_m * mean_m);
                 }
             }
         }
         next
     }
 
-    /// Adds the draws that follow.
+    /// Adds other draws.
     pub fn merge(&mut self, next: &LinearSums) {
-        if self.draws == 0.0 {
+        if next.draws == 0 {
+            return;
+        }
+        if self.draws == 0 {
             *self = next.clone();
             return;
         }
@@ -108,21 +121,25 @@ impl LinearSums {
             }
         }
         for (mine, theirs) in self.axle.iter_mut().zip(&next.axle) {
-            *mine = mine.zip(*theirs).map(|(a, b)| a + b);
+            *mine = mine.zip(*theirs).map(|(mut sum, other)| {
+                sum.merge(other);
+                sum
+            });
         }
     }
 
     /// One cell; `None` without a linear form.
     pub fn cell(&self, speed: usize, kind: usize) -> Option<LinearCell> {
         let sums = self.tool.get(speed)?.get(kind)?.as_ref()?;
-        let mean_m = sums.mean_m / self.draws;
+        let draws = self.draws as f64;
+        let mean_m = sums.mean_m.value() / draws;
         Some(LinearCell {
             shares: sums
                 .shares
                 .iter()
-                .map(|&(source, sum)| (source, sum / self.draws))
+                .map(|&(source, sum)| (source, sum.value() / draws))
                 .collect(),
-            between_passes_m2: (sums.mean_sq_m2 / self.draws - mean_m * mean_m).max(0.0),
+            between_passes_m2: (sums.mean_sq_m2.value() / draws - mean_m * mean_m).max(0.0),
         })
     }
 
@@ -132,6 +149,6 @@ impl LinearSums {
             .get(speed)
             .copied()
             .flatten()
-            .map(|sum| sum / self.draws)
+            .map(|sum| sum.value() / self.draws as f64)
     }
 }

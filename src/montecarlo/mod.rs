@@ -1,9 +1,14 @@
-//! Many passes: sums that add up in a fixed order, and what they say with their limits.
+//! Many passes: sums that add up exactly, in any order, and what they say with their limits.
 
+mod contrast;
+pub mod decide;
 pub mod estimate;
+pub mod exact;
 pub mod histogram;
 mod linear_sums;
 mod quantile;
+pub mod saved;
 pub mod study;
 mod summary;
 pub mod tally;
+pub mod worst;

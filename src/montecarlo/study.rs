@@ -1,12 +1,16 @@
-//! A study: many passes at every speed under every controller, cut into fixed blocks so that neither the number of threads
-//! nor the moment of a stop can change a bit of what a pass adds.
+//! A study: many passes at every speed under every controller. A pass depends on its number alone and the sums are exact, so that
+//! neither threads, parts nor the moment of a stop can change a bit of the whole.
 
+use std::ops::Range;
 use std::sync::atomic::{AtomicU64, Ordering};
 
-use rayon::prelude::*;
+use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
+use super::contrast::{Contrast, Differences, contrasts};
+use super::decide::{self, Open};
 use super::linear_sums::LinearSums;
+use super::saved::Saved;
 use super::tally::{TRADE_ROOM_M, Tally};
 use crate::lanes::deviates::PassStreams;
 use crate::lanes::{self, Request};
@@ -27,18 +31,88 @@ pub struct Plan<'a> {
     pub scenario: &'a Scenario,
     /// Seed of all random numbers; 0 is a seed like any other.
     pub seed: u64,
-    /// Number of passes, at least 1.
-    pub passes: u64,
+    /// How far.
+    pub until: Until,
     /// Threads; `None`: as many as the machine has cores.
     pub threads: Option<usize>,
 }
 
+/// How far a study goes.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Until {
+    /// Exactly so many passes.
+    Passes(u64),
+    /// Until every setting that matters is clear, see [`super::decide`].
+    Decided {
+        /// But no more passes than these.
+        most_passes: u64,
+    },
+    /// The passes of one part.
+    Share {
+        /// The part.
+        part: Part,
+        /// Passes of all parts together.
+        passes: u64,
+    },
+}
+
+impl Until {
+    /// Number of passes that it may take.
+    pub fn most_passes(self) -> u64 {
+        match self {
+            Until::Passes(passes) => passes,
+            Until::Decided { most_passes } => most_passes,
+            Until::Share { part, passes } => part.passes_of(passes),
+        }
+    }
+
+    pub(super) fn share(self) -> Option<(Part, u64)> {
+        match self {
+            Until::Share { part, passes } => Some((part, passes)),
+            _ => None,
+        }
+    }
+
+    /// Number of the first pass.
+    fn first_pass(self) -> u64 {
+        self.share()
+            .map_or(0, |(part, passes)| part.span(passes).start)
+    }
+}
+
+/// One of several equal parts of a study, such as 3 of 8.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Part {
+    /// Which one, from 1.
+    pub number: u64,
+    /// Of how many.
+    pub of: u64,
+}
+
+impl Part {
+    /// Its passes of so many, whole blocks one after the other; none where there are fewer blocks than parts.
+    pub fn span(self, passes: u64) -> Range<u64> {
+        let blocks = passes.div_ceil(BLOCK_PASSES);
+        let end = |number: u64| {
+            let blocks = u128::from(blocks) * u128::from(number) / u128::from(self.of.max(1));
+            (blocks as u64 * BLOCK_PASSES).min(passes)
+        };
+        end(self.number.saturating_sub(1))..end(self.number)
+    }
+
+    /// The number of these.
+    pub fn passes_of(self, passes: u64) -> u64 {
+        let span = self.span(passes);
+        span.end - span.start
+    }
+}
+
 /// Who watches a study.
 pub trait Watch: Sync {
-    /// So many passes of so many are done.
+    /// So many passes of at most so many are done.
     fn passes_done(&self, done: u64, of: u64);
-    /// True once the study should stop.
-    fn interrupted(&self) -> bool;
+    /// True once the study should stop: after the blocks that are on their way.
+    fn stop(&self) -> bool;
 }
 
 /// Nobody watches.
@@ -46,7 +120,7 @@ pub struct Unwatched;
 
 impl Watch for Unwatched {
     fn passes_done(&self, _done: u64, _of: u64) {}
-    fn interrupted(&self) -> bool {
+    fn stop(&self) -> bool {
         false
     }
 }
@@ -91,27 +165,45 @@ pub enum StudyError {
 }
 
 /// Everything that passes add up to: `tallies[speed][controller]`.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub(super) struct Sums {
     pub tallies: Vec<Vec<Tally>>,
     pub linear: LinearSums,
+    pub differences: Differences,
 }
 
 impl Sums {
-    fn new(rows: usize, speeds: usize, kinds: usize, clearances: usize) -> Self {
+    /// Of no pass.
+    fn new(scenario: &Scenario) -> Self {
+        let study = scenario.study();
+        let kinds = runnable(scenario).len();
+        let rows = scenario.nominal().rows.offset_m.len();
+        let tally = Tally::new(rows, study.clearances_m.len());
         Self {
-            tallies: vec![vec![Tally::new(rows, clearances); kinds]; speeds],
+            tallies: vec![vec![tally; kinds]; study.speeds_m_s.len()],
             linear: LinearSums::default(),
+            differences: Differences::new(contrasts(study, kinds).len()),
         }
     }
 
-    fn merge(&mut self, next: &Sums) {
-        for (mine, theirs) in self.tallies.iter_mut().zip(&next.tallies) {
+    /// Adds other passes; in which order they come does not matter.
+    pub fn merge(&mut self, other: &Sums) {
+        for (mine, theirs) in self.tallies.iter_mut().zip(&other.tallies) {
             for (mine, theirs) in mine.iter_mut().zip(theirs) {
                 mine.merge(theirs);
             }
         }
-        self.linear.merge(&next.linear);
+        self.linear.merge(&other.linear);
+        self.differences.merge(&other.differences);
+    }
+
+    /// True if it has the speeds, controllers and clearances of a plan.
+    pub fn has_the_shape_of(&self, plan: &Plan) -> bool {
+        let shape = |sums: &Sums| -> Vec<Vec<usize>> {
+            let kinds = |kinds: &Vec<Tally>| kinds.iter().map(|tally| tally.struck.len()).collect();
+            sums.tallies.iter().map(kinds).collect()
+        };
+        shape(self) == shape(&Sums::new(plan.scenario))
     }
 }
 
@@ -133,19 +225,75 @@ fn check_stable(scenario: &Scenario) -> Result<(), Unstable> {
     Ok(())
 }
 
-/// Runs a study.
+/// How far a run came.
+#[derive(Clone, Debug)]
+pub struct Run {
+    /// The passes so far.
+    pub saved: Saved,
+    /// False if it was stopped on its way.
+    pub complete: bool,
+}
+
+/// Runs a study from its start to its end.
 ///
 /// # Errors
 ///
 /// An unstable loop before any pass; an interrupt; no passes; no threads.
 pub fn study(plan: &Plan, watch: &dyn Watch) -> Result<Outcome, StudyError> {
-    if plan.passes == 0 {
+    let run = run(plan, None, watch)?;
+    if run.complete {
+        Ok(outcome(plan, &run))
+    } else {
+        Err(StudyError::Interrupted {
+            done: run.saved.passes(),
+            of: plan.until.most_passes(),
+        })
+    }
+}
+
+/// Runs a study, or goes on with one, until it is complete or stopped. What is saved of another plan is not used.
+///
+/// # Errors
+///
+/// An unstable loop before any pass; no passes; no threads.
+pub fn run(plan: &Plan, from: Option<Saved>, watch: &dyn Watch) -> Result<Run, StudyError> {
+    let most_passes = plan.until.most_passes();
+    if most_passes == 0 {
         return Err(StudyError::NoPasses);
     }
     check_stable(plan.scenario)?;
     let kinds = runnable(plan.scenario);
-    let sums = simulate(plan, &kinds, watch)?;
-    let results = super::summary::results(plan, &kinds, &sums);
+    let engine = Engine::new(plan, &kinds, watch)?;
+    let mut saved = from
+        .filter(|saved| saved.leads_to(plan))
+        .unwrap_or_else(|| Saved::new(plan, Sums::new(plan.scenario)));
+    let complete = loop {
+        let done = saved.passes();
+        if done >= most_passes {
+            break true;
+        }
+        let looks = matches!(plan.until, Until::Decided { .. });
+        let goal = if looks {
+            decide::next_look(done).min(most_passes)
+        } else {
+            most_passes
+        };
+        let (sums, passes) = engine.simulate(done..goal);
+        saved.add(&sums, passes);
+        if saved.passes() < goal {
+            break false;
+        }
+        if looks && undecided(plan.scenario, &saved.sums).is_empty() {
+            break true;
+        }
+    };
+    Ok(Run { saved, complete })
+}
+
+/// What a run found, with the first pass of the study under every controller. A run without any pass says nothing.
+pub fn outcome(plan: &Plan, run: &Run) -> Outcome {
+    let kinds = runnable(plan.scenario);
+    let results = super::summary::results(plan, &kinds, run);
     let study = plan.scenario.study();
     let traces = kinds
         .iter()
@@ -160,7 +308,29 @@ pub fn study(plan: &Plan, watch: &dyn Watch) -> Result<Outcome, StudyError> {
             trace(&plan.scenario.draw(plan.seed, 0), view)
         })
         .collect();
-    Ok(Outcome { results, traces })
+    Outcome { results, traces }
+}
+
+/// What is not decided yet, with the index of its controller.
+pub(super) fn undecided(scenario: &Scenario, sums: &Sums) -> Vec<(usize, Open)> {
+    let study = scenario.study();
+    let Some(working) = working_clearance(scenario) else {
+        return Vec::new();
+    };
+    let kinds = sums.tallies.first().map_or(0, Vec::len);
+    let of_kind = |kind: usize| {
+        let by_speed = sums.tallies.iter().map(move |at| &at[kind].struck[..]);
+        let open = decide::open_settings(by_speed, working, study.allowed_rate);
+        open.into_iter().map(move |open| (kind, open))
+    };
+    (0..kinds).flat_map(of_kind).collect()
+}
+
+/// Index of the working clearance.
+pub(super) fn working_clearance(scenario: &Scenario) -> Option<usize> {
+    let study = scenario.study();
+    let is_working = |&c: &f64| c == study.working_clearance_m;
+    study.clearances_m.iter().position(is_working)
 }
 
 /// Simulates one pass of a study.
@@ -192,94 +362,133 @@ fn trace(setup: &Setup, view: View) -> Trace {
     )
 }
 
-fn simulate(plan: &Plan, kinds: &[Kind], watch: &dyn Watch) -> Result<Sums, StudyError> {
-    let study = plan.scenario.study();
-    let nominal = plan.scenario.nominal();
-    let nominal_linear = LinearSums::of(&nominal, &study.speeds_m_s, kinds);
-    let empty = Sums::new(
-        nominal.rows.offset_m.len(),
-        study.speeds_m_s.len(),
-        kinds.len(),
-        study.clearances_m.len(),
-    );
-
-    let mut builder = rayon::ThreadPoolBuilder::new();
-    if let Some(threads) = plan.threads {
-        builder = builder.num_threads(threads);
-    }
-    let pool = builder.build()?;
-    let done = AtomicU64::new(0);
-    let block = |index: u64| {
-        let mut sums = empty.clone();
-        if watch.interrupted() {
-            return None;
-        }
-        let first = index * BLOCK_PASSES;
-        let passes: Vec<u64> = (first..(first + BLOCK_PASSES).min(plan.passes)).collect();
-        add_passes(plan, kinds, &nominal_linear, &passes, &mut sums);
-        let count = passes.len() as u64;
-        watch.passes_done(
-            done.fetch_add(count, Ordering::Relaxed) + count,
-            plan.passes,
-        );
-        Some(sums)
-    };
-
-    let blocks = plan.passes.div_ceil(BLOCK_PASSES);
-    let wave = 4 * pool.current_num_threads() as u64;
-    let mut total = empty.clone();
-    let mut next = 0;
-    while next < blocks {
-        let end = (next + wave).min(blocks);
-        let finished: Vec<Option<Sums>> =
-            pool.install(|| (next..end).into_par_iter().map(block).collect());
-        for sums in finished {
-            let interrupted = StudyError::Interrupted {
-                done: done.load(Ordering::Relaxed),
-                of: plan.passes,
-            };
-            total.merge(&sums.ok_or(interrupted)?);
-        }
-        next = end;
-    }
-    Ok(total)
+/// What all blocks need.
+struct Engine<'a> {
+    plan: &'a Plan<'a>,
+    kinds: &'a [Kind],
+    watch: &'a dyn Watch,
+    pool: rayon::ThreadPool,
+    nominal_linear: LinearSums,
+    contrasts: Vec<Contrast>,
+    working_clearance: usize,
 }
 
-/// Simulates the passes of one block side by side and adds them in order.
-fn add_passes(
-    plan: &Plan,
-    kinds: &[Kind],
-    nominal_linear: &LinearSums,
-    passes: &[u64],
-    sums: &mut Sums,
-) {
-    let study = plan.scenario.study();
-    let setups: Vec<Setup> = passes
-        .iter()
-        .map(|&pass| plan.scenario.draw(plan.seed, pass))
-        .collect();
-    let request = Request {
-        seed: plan.seed,
-        speeds_m_s: &study.speeds_m_s,
-        kinds,
-        clearances_m: &study.clearances_m,
-        rows_apart_at_m_s: Some(study.working_speed_m_s),
-        room_m: TRADE_ROOM_M,
-    };
-    for (pass, setup) in lanes::run(&request, &setups, passes).iter().zip(&setups) {
-        sums.linear.merge(&if plan.scenario.linear_varies() {
-            LinearSums::of(setup, &study.speeds_m_s, kinds)
-        } else {
-            nominal_linear.with_means_of(setup, &study.speeds_m_s, kinds)
-        });
-        for (by_kind, at_speed) in sums.tallies.iter_mut().zip(pass) {
-            for (tally, under_controller) in by_kind.iter_mut().zip(&at_speed.controllers) {
-                tally.add_expected(under_controller, at_speed.axle);
-            }
-            if let Some(first) = by_kind.first_mut() {
-                for &demand_m in &at_speed.demand_m {
-                    first.demand.add(demand_m);
+impl<'a> Engine<'a> {
+    fn new(
+        plan: &'a Plan<'a>,
+        kinds: &'a [Kind],
+        watch: &'a dyn Watch,
+    ) -> Result<Self, StudyError> {
+        let study = plan.scenario.study();
+        let mut builder = rayon::ThreadPoolBuilder::new();
+        if let Some(threads) = plan.threads {
+            builder = builder.num_threads(threads);
+        }
+        Ok(Self {
+            plan,
+            kinds,
+            watch,
+            pool: builder.build()?,
+            nominal_linear: LinearSums::of(&plan.scenario.nominal(), &study.speeds_m_s, kinds),
+            contrasts: contrasts(study, kinds.len()),
+            working_clearance: working_clearance(plan.scenario).unwrap_or(0),
+        })
+    }
+
+    /// Simulates these passes of the plan, or as many of the first of them as there is time for, and says how many. Each thread
+    /// keeps sums of its own.
+    fn simulate(&self, passes: Range<u64>) -> (Sums, u64) {
+        let first = self.plan.until.first_pass();
+        let start = first + passes.start;
+        let end = first + passes.end;
+        let blocks = (end - start).div_ceil(BLOCK_PASSES);
+        let most_passes = self.plan.until.most_passes();
+        let next = AtomicU64::new(0);
+        let done = AtomicU64::new(passes.start);
+        let empty = Sums::new(self.plan.scenario);
+        let by_thread = self.pool.broadcast(|_| {
+            let mut sums = empty.clone();
+            while !self.watch.stop() {
+                // A block that is taken is finished: what is done has no gaps.
+                let block = next.fetch_add(1, Ordering::Relaxed);
+                if block >= blocks {
+                    break;
                 }
+                let from = start + block * BLOCK_PASSES;
+                let passes: Vec<u64> = (from..(from + BLOCK_PASSES).min(end)).collect();
+                self.add_passes(&passes, &mut sums);
+                let count = passes.len() as u64;
+                let before = done.fetch_add(count, Ordering::Relaxed);
+                self.watch.passes_done(before + count, most_passes);
+            }
+            sums
+        });
+        let mut total = empty;
+        for sums in &by_thread {
+            total.merge(sums);
+        }
+        (total, done.load(Ordering::Relaxed) - passes.start)
+    }
+
+    /// Simulates passes side by side and adds them.
+    fn add_passes(&self, passes: &[u64], sums: &mut Sums) {
+        let Plan { scenario, seed, .. } = *self.plan;
+        let study = scenario.study();
+        let setups: Vec<Setup> = passes
+            .iter()
+            .map(|&pass| scenario.draw(seed, pass))
+            .collect();
+        let request = Request {
+            seed,
+            speeds_m_s: &study.speeds_m_s,
+            kinds: self.kinds,
+            clearances_m: &study.clearances_m,
+            rows_apart_at_m_s: Some(study.working_speed_m_s),
+            room_m: TRADE_ROOM_M,
+        };
+        for (pass, setup) in lanes::run(&request, &setups, passes).iter().zip(&setups) {
+            sums.linear.merge(&if scenario.linear_varies() {
+                LinearSums::of(setup, &study.speeds_m_s, self.kinds)
+            } else {
+                self.nominal_linear
+                    .with_means_of(setup, &study.speeds_m_s, self.kinds)
+            });
+            sums.differences
+                .add(&self.contrasts, pass, self.working_clearance);
+            for (by_kind, at_speed) in sums.tallies.iter_mut().zip(pass) {
+                for (tally, under_controller) in by_kind.iter_mut().zip(&at_speed.controllers) {
+                    tally.add_expected(under_controller, at_speed.axle);
+                }
+                if let Some(first) = by_kind.first_mut() {
+                    for &demand_m in &at_speed.demand_m {
+                        first.demand.add(demand_m);
+                    }
+                }
+            }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Every pass belongs to exactly one part, parts follow one another in whole blocks and differ by one block at most.
+    #[test]
+    fn prop_parts_share_all_passes() {
+        for passes in [1, 8, 9, 100, 1000, 10_000_000] {
+            for of in [1, 2, 3, 7, 200] {
+                let mut next = 0;
+                let mut sizes = Vec::new();
+                for number in 1..=of {
+                    let span = Part { number, of }.span(passes);
+                    assert_eq!(span.start, next, "{number}/{of} of {passes}");
+                    assert!(span.start.is_multiple_of(BLOCK_PASSES) || span.start == passes);
+                    sizes.push((span.end - span.start).div_ceil(BLOCK_PASSES));
+                    next = span.end;
+                }
+                assert_eq!(next, passes);
+                assert!(sizes.iter().max().unwrap() - sizes.iter().min().unwrap() <= 1);
             }
         }
     }

@@ -1,13 +1,14 @@
 //! Sums to results: rates with limits, tracking, budget, margins and the short answer.
 
-use super::estimate::{RatioSums, korn_graubard};
-use super::study::{Plan, Sums};
+use super::contrast::{Setting, contrasts};
+use super::estimate::{MOST_BY_THE_WORST, RatioSums, korn_graubard};
+use super::study::{Plan, Run, Sums, undecided, working_clearance};
 use super::tally::Tally;
 use crate::linear;
 use crate::model::controller::Kind;
 use crate::results::{
-    Answer, BudgetShare, Choice, ControllerNote, LEVEL, LoopMargins, Results, RowRate,
-    SCHEMA_VERSION, StrikeRate, Tool, Tracking,
+    Answer, BudgetShare, Choice, ControllerNote, Difference, LEVEL, LoopMargins, Results, RowRate,
+    SCHEMA_VERSION, StrikeRate, Tool, Tracking, Undecided,
 };
 use crate::scenario::Scenario;
 
@@ -15,7 +16,9 @@ use crate::scenario::Scenario;
 const BINDING_SHARE: f64 = 0.001;
 
 /// Results of a study from its sums.
-pub(super) fn results(plan: &Plan, kinds: &[Kind], sums: &Sums) -> Results {
+pub(super) fn results(plan: &Plan, kinds: &[Kind], run: &Run) -> Results {
+    let sums = &run.saved.sums;
+    let (passes, complete) = (run.saved.passes(), run.complete);
     let scenario = plan.scenario;
     let study = scenario.study();
     let run = scenario.nominal().run;
@@ -35,9 +38,9 @@ pub(super) fn results(plan: &Plan, kinds: &[Kind], sums: &Sums) -> Results {
         tool: Tool::this(),
         scenario: scenario.stamp(),
         seed: plan.seed,
-        passes: plan.passes,
+        passes,
         step_s: run.step_s,
-        complete: true,
+        complete,
         level: LEVEL,
         length_m: run.length_m,
         entry_length_m: run.entry_length_m,
@@ -49,6 +52,8 @@ pub(super) fn results(plan: &Plan, kinds: &[Kind], sums: &Sums) -> Results {
         controllers: controller_notes(scenario),
         entry: cells.strike_rates(|tally| (&tally.entry_struck, &tally.entry_cut)),
         rows: cells.rows(),
+        differences: cells.differences(),
+        undecided: cells.undecided(),
         loops: cells.loops(),
         assumptions: scenario.assumptions(),
         strike_rates,
@@ -116,9 +121,9 @@ impl Cells<'_> {
                     lower: estimate.lower,
                     upper: estimate.upper,
                     cut_rate: cut.rate(),
-                    plants: struck.plants as u64,
-                    passes: struck.passes,
-                    passes_with_strikes: struck.passes_with_strikes as u64,
+                    plants: struck.plants().round() as u64,
+                    passes: struck.passes(),
+                    passes_with_strikes: struck.passes_with_strikes().round() as u64,
                     resolved: estimate.resolved,
                 })
                 .collect::<Vec<_>>()
@@ -129,10 +134,7 @@ impl Cells<'_> {
     fn rows(&self) -> Vec<RowRate> {
         let study = self.scenario.study();
         let offset_m = self.scenario.nominal().rows.offset_m;
-        let working = study
-            .clearances_m
-            .iter()
-            .position(|&c| c == study.working_clearance_m);
+        let working = working_clearance(self.scenario);
         let by_cell = self.each(|kind, speed_m_s, _, tally| {
             if speed_m_s != study.working_speed_m_s {
                 return Vec::new();
@@ -149,14 +151,47 @@ impl Cells<'_> {
                     rate: estimate.rate,
                     lower: estimate.lower,
                     upper: estimate.upper,
-                    plants: sums[clearance].plants as u64,
-                    passes_with_strikes: sums[clearance].passes_with_strikes as u64,
+                    plants: sums[clearance].plants().round() as u64,
+                    passes_with_strikes: sums[clearance].passes_with_strikes().round() as u64,
                     resolved: estimate.resolved,
                 })
             });
             rows.collect()
         });
         by_cell.into_iter().flatten().collect()
+    }
+
+    fn differences(&self) -> Vec<Difference> {
+        let study = self.scenario.study();
+        let name = |at: Setting| self.kinds[at.kind].name().to_owned();
+        let speed_m_s = |at: Setting| study.speeds_m_s[at.speed];
+        contrasts(study, self.kinds.len())
+            .into_iter()
+            .zip(self.sums.differences.limits(LEVEL))
+            .map(|(contrast, (difference, lower, upper))| Difference {
+                controller: name(contrast.of),
+                speed_m_s: speed_m_s(contrast.of),
+                against: name(contrast.against),
+                against_speed_m_s: speed_m_s(contrast.against),
+                clearance_m: study.working_clearance_m,
+                difference,
+                lower,
+                upper,
+            })
+            .collect()
+    }
+
+    fn undecided(&self) -> Vec<Undecided> {
+        let study = self.scenario.study();
+        undecided(self.scenario, self.sums)
+            .into_iter()
+            .map(|(kind, open)| Undecided {
+                controller: self.kinds[kind].name().into(),
+                speed_m_s: study.speeds_m_s[open.speed],
+                clearance_m: study.working_clearance_m,
+                passes_needed: open.passes_needed,
+            })
+            .collect()
     }
 
     fn tracking(&self) -> Vec<Tracking> {
@@ -245,21 +280,14 @@ const NO_SPREAD: super::estimate::Spread = super::estimate::Spread {
 };
 
 fn warn_unresolved(rates: &[StrikeRate]) -> Option<String> {
-    let few: Vec<_> = rates
-        .iter()
-        .filter(|rate| !rate.resolved && rate.passes_with_strikes > 0)
-        .collect();
-    let none = rates
-        .iter()
-        .filter(|rate| rate.passes_with_strikes == 0)
-        .count();
-    (few.len() + none > 0).then(|| {
+    let none = rates.iter().filter(|rate| rate.rate == 0.0).count();
+    let hanging = rates.iter().filter(|rate| !rate.resolved).count() - none;
+    let all = rates.len();
+    let carried = format!("{}", 100.0 * MOST_BY_THE_WORST);
+    (hanging + none > 0).then(|| {
         format!(
-            "{} of {} strike rates hang on fewer than ten passes with strikes, {} more saw none at all: trust their upper limits, \
-             not the rates; more passes (--passes) narrow them.",
-            few.len(),
-            rates.len(),
-            none
+            "{hanging} of {all} strike rates hang on few passes (the worst 1 % of them carry more than {carried} % of the rate), \
+             {none} more saw no strike at all: trust their upper limits, not the rates; more passes (--passes) narrow them."
         )
     })
 }

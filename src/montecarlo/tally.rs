@@ -1,5 +1,7 @@
 //! What passes add up to, for one controller at one speed: the only thing that is kept of a pass.
 
+use serde::{Deserialize, Serialize};
+
 use super::estimate::{RatioSums, SpreadSums};
 use super::histogram::Histogram;
 use crate::lanes::PassUnderController;
@@ -15,7 +17,7 @@ use crate::sim::trace::Fate;
 pub const TRADE_ROOM_M: f64 = 0.038;
 
 /// Sums over passes for one controller at one speed. Clearances in the order of the study.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Tally {
     /// Struck plants by clearance, entry stretch left out.
     pub struck: Vec<RatioSums>,
@@ -189,7 +191,7 @@ impl Tally {
         }
     }
 
-    /// Adds the passes of the block that follows this one.
+    /// Adds other passes.
     pub fn merge(&mut self, next: &Tally) {
         let ratios = [
             (&mut self.struck, &next.struck),

@@ -5,7 +5,7 @@ use super::display::{
     plants_in_words, strikes_in_words, trimmed,
 };
 use super::svg::{CHART_CSS, Picture, Pictures, budget};
-use super::text::{ran, sentence, setting};
+use super::text::{ran, sentence, setting, undecided_line};
 use crate::results::{Assumption, LoopMargins, Results, StrikeRate, Tracking};
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
@@ -33,6 +33,7 @@ pub fn page(results: &Results, pictures: &Pictures) -> String {
                     }
                     (page.answers())
                     (page.rates_now())
+                    (page.differences())
                     (page.warnings())
                     (page.pictures(pictures))
                     (page.tracking())
@@ -109,6 +110,7 @@ impl Page<'_> {
                         None => p.big { "No simulated speed keeps the allowed " (limit_in_words(results.allowed_rate))
                             " with the tools " (self.clearance()) " from the row." },
                     }
+                    @if let Some(line) = undecided_line(results, units) { p { (line) } }
                     p { "What limits it: " (sentence(&answer.limit)) }
                     p.soft { "A simulated speed is not a permission." }
                 }
@@ -178,12 +180,48 @@ impl Page<'_> {
                 }
             }))
             @if open {
-                p.soft { "* Hangs on fewer than ten passes with strikes: not resolved. More passes would tell." }
+                p.soft { "* Hangs on few passes (the worst 1 % of them carry more than a quarter of the rate): not resolved. More passes would tell." }
             }
             @for note in &results.controllers {
                 @if let Some(reason) = &note.left_out {
                     p.soft { "Left out: " (controller_title(&note.controller)) ", because " (sentence(reason)) }
                 }
+            }
+        }
+    }
+
+    /// Controllers against one another at the working speed.
+    fn differences(&self) -> Markup {
+        let at_work = self.results.working_speed_m_s;
+        let rows = || {
+            let differences = self.results.differences.iter();
+            differences
+                .filter(move |row| row.speed_m_s == at_work && row.against_speed_m_s == at_work)
+        };
+        let signed = |share: f64| format!("{:+.3} %", 100.0 * share);
+        html! {
+            @if rows().next().is_some() {
+                h3 { "Controllers against one another at " (self.units.speed_text(at_work)) }
+                (scroll("Differences between controllers", html! { "Share of plants struck by the first less that by the second, with its "
+                        (chosen_percent(self.results.level)) " limits. Both meet the same ground, driver and plants, so the difference is known "
+                        "better than either rate. Where both limits lie below zero, the first strikes less." }, html! {
+                    table {
+                        thead { tr {
+                            th.text scope="col" { "Controller" }
+                            th.text scope="col" { "Against" }
+                            th scope="col" { "Difference" }
+                            th scope="col" { "Lower limit" }
+                            th scope="col" { "Upper limit" }
+                        } }
+                        tbody { @for row in rows() { tr {
+                            th.text scope="row" { (controller_title(&row.controller)) }
+                            td.text { (controller_title(&row.against)) }
+                            td.rate { (signed(row.difference)) }
+                            td { (signed(row.lower)) }
+                            td { (signed(row.upper)) }
+                        } } }
+                    }
+                }))
             }
         }
     }

@@ -155,6 +155,27 @@ pub fn results() -> Results {
             upper: cell.upper,
         }
     };
+    let differences = [
+        (Kind::LagCompensated, 3, Kind::Pid, 3),
+        (Kind::Pid, 3, Kind::Pid, 2),
+    ]
+    .map(|(kind, speed, against, slower)| Difference {
+        controller: kind.name().into(),
+        speed_m_s: speeds_m_s[speed],
+        against: against.name().into(),
+        against_speed_m_s: speeds_m_s[slower],
+        clearance_m: working_clearance_m,
+        difference: -0.0011,
+        lower: -0.0013,
+        upper: -0.0009,
+    })
+    .into();
+    let undecided = vec![Undecided {
+        controller: Kind::LagCompensatedYaw.name().into(),
+        speed_m_s: speeds_m_s[4],
+        clearance_m: working_clearance_m,
+        passes_needed: 2_600,
+    }];
     let answer = Answer {
         fewest: Some(choice(Kind::LagCompensatedYaw, speeds_m_s[0], 0.075)),
         fastest: Some(choice(
@@ -203,6 +224,8 @@ pub fn results() -> Results {
         strike_rates,
         entry: grid(plants / 20),
         rows,
+        differences,
+        undecided,
         tracking,
         error_budget,
         loops,

@@ -75,6 +75,7 @@ pub fn answer_lines(results: &Results, units: Units) -> Vec<String> {
             units.clearance(results.working_clearance_m)
         ),
     });
+    lines.extend(undecided_line(results, units));
     lines.push(format!(
         "What limits it: {}",
         sentence(&results.answer.limit)
@@ -86,6 +87,36 @@ pub fn answer_lines(results: &Results, units: Units) -> Vec<String> {
         ));
     }
     lines
+}
+
+/// Which settings are not decided and what that would take.
+pub fn undecided_line(results: &Results, units: Units) -> Option<String> {
+    let most = results
+        .undecided
+        .iter()
+        .map(|open| open.passes_needed)
+        .max()?;
+    let by_controller: Vec<String> = results
+        .undecided
+        .chunk_by(|a, b| a.controller == b.controller)
+        .map(|open| {
+            let speeds: Vec<String> = open
+                .iter()
+                .map(|open| units.speed_number(open.speed_m_s))
+                .collect();
+            format!(
+                "{} at {}",
+                controller_title(&open[0].controller),
+                speeds.join(", ")
+            )
+        })
+        .collect();
+    Some(format!(
+        "Not decided yet is whether the allowed rate is kept by: {} {}. About {} passes would tell (--passes).",
+        by_controller.join("; "),
+        units.speed_unit(),
+        grouped(most)
+    ))
 }
 
 /// A setting and how often it strikes, in words.
@@ -143,7 +174,7 @@ fn rate_table(results: &Results, units: Units) -> String {
     let mut out = aligned(&rows);
     if unresolved {
         out.push_str(&wrapped(
-            "* hangs on fewer than ten passes with strikes: not resolved, more passes would tell.",
+            "* hangs on few passes (the worst 1 % carry over a quarter of it): not resolved, more passes would tell.",
             WIDTH,
         ));
     }

@@ -416,7 +416,7 @@ keys! {
     WorkingSpeed: "study" "working_speed", one(Speed, "0.5 km/h", "25 km/h"), required("\"8 km/h\""), "speed of the pictures and the answer, one of speeds";
     WorkingClearance: "study" "working_clearance", one(Length, "1 mm", "1000 mm"), required("\"50 mm\""), "clearance of the pictures and the answer, one of clearances";
     AllowedStrikeRate: "study" "allowed_strike_rate", one(Share, "0.001 %", "50 %"), assumed("\"0.5 %\""), "share of the crop plants that may be struck in one pass over the field";
-    Passes: "study" "passes", Shape::Count { low: 2, high: 10_000_000 }, assumed("200"), "simulated passes; more passes, narrower limits";
+    Passes: "study" "passes", Shape::Count { low: 2, high: 10_000_000 }, assumed("2000"), "most simulated passes; a study ends sooner once it is decided which settings keep the allowed rate";
     Seed: "study" "seed", Shape::Count { low: 0, high: 9_223_372_036_854_775_807 }, assumed("1"), "start of all random numbers; 0 is a seed like any other";
     StudyUnits: "study" "units", Shape::Choice(&["metric", "us"]), assumed("\"metric\""), "units of reports and pictures";
     StudyControllers: "study" "controllers", Shape::Choices(CONTROLLERS), optional("[\"locked\", \"pid\"]"), "controllers to study; left out: all that the machine can run";

@@ -43,9 +43,12 @@ pub use schema::schema;
 pub use spread::Spread;
 pub use starter::starter;
 
+use std::cell::RefCell;
+use std::collections::BTreeMap;
 use std::io;
 use std::path::Path;
 
+use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 
 use crate::fieldlog::{self, Polyline};
@@ -88,8 +91,8 @@ pub struct Study {
     pub speeds_m_s: Vec<f64>,
     /// Clearances, m, rising.
     pub clearances_m: Vec<f64>,
-    /// Number of passes.
-    pub passes: u64,
+    /// Most passes; the study ends sooner once its decisions are.
+    pub most_passes: u64,
     /// Seed of all random numbers.
     pub seed: u64,
     /// Strike rate that the grower allows.
@@ -110,10 +113,23 @@ struct Varying {
     word: u128,
 }
 
+/// Everything that a scenario was read from, so that another machine can read the same.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Texts {
+    /// Name of the scenario file, without folders.
+    pub file: String,
+    /// Its text, line ends folded to LF.
+    pub text: String,
+    /// Texts of the files that it names, by name.
+    pub files: BTreeMap<String, String>,
+    /// Name, without folders, and text of the logged pass.
+    pub replay: Option<(String, String)>,
+}
+
 /// A checked scenario.
 #[derive(Clone, Debug)]
 pub struct Scenario {
-    file: String,
+    texts: Texts,
     sha256: String,
     units: Units,
     study: Study,
@@ -167,10 +183,16 @@ impl Scenario {
         let text = folded(text);
         let mut hash = Sha256::new();
         hash.update(text.as_bytes());
+        let named = RefCell::new(BTreeMap::new());
+        let files = |name: &str| {
+            let text = files(name)?;
+            named.borrow_mut().insert(name.to_string(), text.clone());
+            Ok(text)
+        };
         let mut read = read::read(&text, file).map_err(ScenarioError::Syntax)?;
         let values = Values::new(&read);
         check::check(&mut read, &values);
-        let chain = polyline(&mut read, &values, files, &mut hash);
+        let chain = polyline(&mut read, &values, &files, &mut hash);
         let line = Line::new(&build::bends(&values, chain.as_ref()));
         steerable(&mut read, &values, &line);
         let layout = Layout::new(&values);
@@ -188,7 +210,12 @@ impl Scenario {
             return Err(ScenarioError::Problems(check::sorted(read.problems)));
         };
         let scenario = Scenario {
-            file: file.rsplit(['/', '\\']).next().unwrap_or(file).to_string(),
+            texts: Texts {
+                file: without_folders(file),
+                text,
+                files: named.into_inner(),
+                replay: replay.map(|(text, file)| (without_folders(file), text.to_string())),
+            },
             sha256: hex(&hash.finalize()),
             units: match values.text(Id::StudyUnits) {
                 Some("us") => Units::Us,
@@ -205,6 +232,20 @@ impl Scenario {
         Ok(scenario)
     }
 
+    /// Reads a scenario again.
+    pub fn from_texts(texts: &Texts) -> Result<Scenario, ScenarioError> {
+        let replay = texts.replay.as_ref();
+        Scenario::parse(
+            &texts.text,
+            &texts.file,
+            &|name| {
+                let text = texts.files.get(name).cloned();
+                text.ok_or_else(|| io::ErrorKind::NotFound.into())
+            },
+            replay.map(|(file, text)| (text.as_str(), file.as_str())),
+        )
+    }
+
     /// Name.
     pub fn name(&self) -> &str {
         self.values.text(Id::Name).unwrap_or("")
@@ -217,7 +258,12 @@ impl Scenario {
 
     /// File name without folders.
     pub fn file(&self) -> &str {
-        &self.file
+        &self.texts.file
+    }
+
+    /// Everything that it was read from.
+    pub fn texts(&self) -> &Texts {
+        &self.texts
     }
 
     /// SHA-256 of the text with line ends folded to LF, followed by the files it reads (folded too), in hex.
@@ -448,6 +494,10 @@ fn polyline(
     }
 }
 
+fn without_folders(file: &str) -> String {
+    file.rsplit(['/', '\\']).next().unwrap_or(file).to_string()
+}
+
 /// Notes a line that bends more sharply than the tractor can steer.
 fn steerable(read: &mut Read, values: &Values, line: &Line) {
     let sharpest_1_m = line.sharpest_1_m();
@@ -518,7 +568,7 @@ fn study(values: &Values) -> Option<Study> {
     Some(Study {
         working_speed_m_s: check::member(&speeds_m_s, values.number(Id::WorkingSpeed)?)?,
         working_clearance_m: check::member(&clearances_m, values.number(Id::WorkingClearance)?)?,
-        passes: values.count(Id::Passes)?,
+        most_passes: values.count(Id::Passes)?,
         seed: values.count(Id::Seed)?,
         allowed_rate: values.number(Id::AllowedStrikeRate)?,
         controllers: Kind::ALL

@@ -123,7 +123,7 @@ fn picture(results: &Results, units: Units, controller: &str) -> Option<Picture>
         reading: format!(
             "Share of plants struck by speed and clearance. Thick line: the allowed {}; dashed: where the upper {} limit reaches it, \
              so that what lies beyond the dashed line keeps it with confidence. Ring: the working setting. Dots: \
-             simulated settings, hollow where fewer than ten passes had a strike; in between the picture is interpolated.",
+             simulated settings, hollow where the rate hangs on few passes; in between the picture is interpolated.",
             chosen_percent(allowed),
             chosen_percent(results.level)
         ),

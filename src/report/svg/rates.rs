@@ -81,8 +81,8 @@ fn picture(results: &Results, units: Units, index: usize, speed_m_s: f64, floor:
         title,
         note: String::new(),
         reading: format!(
-            "Share of plants struck against clearance, with {} limits as bands. Dots: simulated settings, hollow where fewer than \
-             ten passes had a strike. Where no plant was struck, a triangle marks the upper limit alone. Dashed: the allowed {}. \
+            "Share of plants struck against clearance, with {} limits as bands. Dots: simulated settings, hollow where \
+             the rate hangs on few passes. Where no plant was struck, a triangle marks the upper limit alone. Dashed: the allowed {}. \
              Dotted: the working clearance.",
             chosen_percent(results.level),
             chosen_percent(results.allowed_rate)

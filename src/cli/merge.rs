@@ -1,0 +1,58 @@
+//! `rowroom merge`.
+
+use std::path::{Path, PathBuf};
+
+use rowroom::montecarlo::saved::Saved;
+use rowroom::montecarlo::study::{Plan, Run, Until, outcome};
+use rowroom::report::study_files;
+use rowroom::scenario::Scenario;
+
+use super::args::Merge;
+use super::failure::Failure;
+use super::folder::SO_FAR;
+use super::study::{answer, folder};
+
+/// Puts parts together and writes what the whole study would have written.
+pub fn run(asked: &Merge) -> Result<(), Failure> {
+    let parts = asked
+        .parts
+        .iter()
+        .map(|file| Ok((file.display().to_string(), read(file)?)))
+        .collect::<Result<Vec<_>, Failure>>()?;
+    let saved = Saved::put_together(&parts)?;
+    drop(parts);
+    let scenario = Scenario::from_texts(saved.scenario())?;
+    let plan = Plan {
+        scenario: &scenario,
+        seed: saved.seed(),
+        until: Until::Passes(saved.passes()),
+        threads: None,
+    };
+    if !saved.is_of(&plan) {
+        return Err(Failure::input(
+            "the parts come from another version of the program, or were changed: compute them again",
+        ));
+    }
+    let path = asked
+        .out
+        .clone()
+        .unwrap_or_else(|| super::default_folder(Path::new(scenario.file())));
+    let folder = folder(&scenario, saved.seed(), &path)?;
+    let run = Run {
+        saved,
+        complete: true,
+    };
+    let outcome = outcome(&plan, &run);
+    let files = study_files(&outcome.results, &outcome.traces)?;
+    folder.fill(&files)?;
+    folder.remove(SO_FAR)?;
+    answer(asked.quiet, &outcome.results, &folder, &files)
+}
+
+fn read(file: &PathBuf) -> Result<Saved, Failure> {
+    let name = file.display();
+    let text = std::fs::read_to_string(file)
+        .map_err(|error| Failure::run(format!("{name} cannot be read: {error}")))?;
+    Saved::from_json(&text)
+        .map_err(|error| Failure::input(format!("{name} is no part of a study: {error}")))
+}
