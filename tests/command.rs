@@ -440,9 +440,23 @@ fn regress_a_file_that_cannot_be_finished_leaves_nothing_behind() {
     assert!(!field.path().join("reports").exists());
 }
 
-/// Starts a run, waits until it says that it runs and then so many milliseconds, and presses Ctrl-C.
+/// Interrupts a run after its first passes.
 #[cfg(unix)]
-fn interrupt(folder: &Path, arguments: &[&str], after_ms: u64) -> (i32, String) {
+fn interrupt_on_its_way(folder: &Path, arguments: &[&str], signal: &str) -> String {
+    let mut after_ms = 200;
+    loop {
+        let (code, told) = interrupt(folder, arguments, after_ms, signal);
+        assert_eq!(code, 130, "{told}");
+        if !told.contains("no pass was done") {
+            return told;
+        }
+        after_ms *= 2;
+    }
+}
+
+/// Starts a run, waits until it says that it runs and then so many milliseconds, and sends a signal; Ctrl-C is INT.
+#[cfg(unix)]
+fn interrupt(folder: &Path, arguments: &[&str], after_ms: u64, signal: &str) -> (i32, String) {
     use std::io::{BufRead, BufReader, Read};
     use std::process::Stdio;
 
@@ -459,7 +473,7 @@ fn interrupt(folder: &Path, arguments: &[&str], after_ms: u64) -> (i32, String) 
     let id = running.id().to_string();
     assert!(
         Command::new("kill")
-            .args(["-INT", &id])
+            .args(["-s", signal, &id])
             .status()
             .unwrap()
             .success()
@@ -478,8 +492,7 @@ fn regress_an_interrupted_study_goes_on_to_the_same_bytes() {
     let broken = field.path().join("broken");
     let mut before = 0;
     for _ in 0..2 {
-        let (code, told) = interrupt(field.path(), &study("broken"), 300);
-        assert_eq!(code, 130, "{told}");
+        let told = interrupt_on_its_way(field.path(), &study("broken"), "INT");
         assert!(told.contains("interrupted: "), "{told}");
         let partial = results(&broken);
         assert!(!partial.complete);
@@ -505,10 +518,21 @@ fn regress_an_interrupted_study_goes_on_to_the_same_bytes() {
 #[test]
 fn regress_time_ends_a_study_that_goes_on_to_the_same_decision() {
     let field = field();
+    // So long a pass that the time is over before the first look.
+    let long = readme_scenario().replace("[rows]", "[pass]\nlength = \"2000 m\"\n\n[rows]");
+    fs::write(field.path().join("field.toml"), long).unwrap();
     let most = ["study", "field.toml", "--most-passes", "3000", "--out"];
     let with =
         |out: &str, extra: &[&str]| rowroom(field.path(), &[&most[..], &[out], extra].concat());
-    let short = with("short", &["--minutes", "0.005", "--threads", "1"]);
+    let mut minutes = 0.002;
+    let short = loop {
+        let arguments = ["--minutes", &minutes.to_string(), "--threads", "1"];
+        let short = with("short", &arguments);
+        if !err(&short).contains("too soon") {
+            break short;
+        }
+        minutes *= 2.0;
+    };
     assert_eq!(code(&short), 0, "{}", err(&short));
     assert!(err(&short).contains("The time is over"), "{}", err(&short));
     let folder = field.path().join("short");
@@ -657,7 +681,7 @@ fn regress_parts_put_together_are_the_whole() {
     }
 }
 
-/// A part that was stopped is not merged; its command goes on from there.
+/// A part that a batch system stopped is not merged; its command goes on from there.
 #[cfg(unix)]
 #[test]
 fn regress_an_interrupted_part_goes_on() {
@@ -666,8 +690,8 @@ fn regress_an_interrupted_part_goes_on() {
         let study = ["study", "field.toml", "--passes", "4000", "--part"];
         [&study[..], &[number, "--out", out]].concat()
     };
-    let (stopped, told) = interrupt(field.path(), &half("1/2", "broken"), 300);
-    assert_eq!(stopped, 130, "{told}");
+    let told = interrupt_on_its_way(field.path(), &half("1/2", "broken"), "TERM");
+    assert!(told.contains("of this part are done"), "{told}");
     let refused = rowroom(field.path(), &["merge", "broken/part_1_of_2.json"]);
     assert_eq!(code(&refused), 2);
     assert!(
@@ -719,7 +743,7 @@ fn regress_differences_are_narrower_than_rates() {
 #[test]
 fn regress_the_bare_command_studies_the_demo_from_an_empty_folder() {
     let folder = TempDir::new().unwrap();
-    let (code, told) = interrupt(folder.path(), &[], 0);
+    let (code, told) = interrupt(folder.path(), &[], 0, "INT");
     assert_eq!(code, 130, "{told}");
     assert!(told.contains("interrupted: "), "{told}");
     let report = folder.path().join("reports/demo");

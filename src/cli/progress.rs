@@ -13,7 +13,8 @@ const BETWEEN_LINES: Duration = Duration::from_secs(10);
 
 static INTERRUPTED: AtomicBool = AtomicBool::new(false);
 
-/// From now on Ctrl-C asks the run to stop instead of killing the program.
+/// From now on Ctrl-C asks the run to stop instead of killing the program; so does the request to end that a batch system or a
+/// closing terminal sends.
 ///
 /// Where the system grants no handler, Ctrl-C kills at once; files are renamed when they are whole, so none is left half
 /// written under its name.

@@ -163,4 +163,35 @@ mod tests {
         assert!(!sums.resolved());
         assert_eq!(open(&[sums]), [0]);
     }
+
+    /// Studies whose true rate lies a tenth beyond the allowed one, in passes as lopsided as log-normal ones of spread 1, end with
+    /// "keeps it" in fewer than one of twenty, however often they look.
+    #[test]
+    fn prop_looking_often_seldom_decides_wrongly() {
+        use rand_distr::{Distribution, StandardNormal};
+        let (allowed, plants, studies, most_passes) = (0.01, 1e4, 400, 6000);
+        let mut rng = crate::sim::streams::stream(5, 0, crate::sim::streams::Source::Plants, 0);
+        let mut pass = || {
+            let z: f64 = StandardNormal.sample(&mut rng);
+            1.1 * allowed * libm::exp(z - 0.5)
+        };
+        let (mut wrong, mut right) = (0, 0);
+        for _ in 0..studies {
+            let mut sums = RatioSums::default();
+            while sums.passes() < most_passes {
+                let look = next_look(sums.passes());
+                while sums.passes() < look {
+                    sums.add_expected(pass() * plants, plants, 1.0);
+                }
+                if open_settings([std::slice::from_ref(&sums)], 0, allowed).is_empty() {
+                    let estimate = korn_graubard(std::slice::from_ref(&sums), DECISION_LEVEL)[0];
+                    wrong += u32::from(estimate.upper <= allowed);
+                    right += u32::from(estimate.lower > allowed);
+                    break;
+                }
+            }
+        }
+        assert!(wrong < studies / 20, "{wrong}");
+        assert!(right > studies / 2, "{right}");
+    }
 }

@@ -282,12 +282,16 @@ const NO_SPREAD: super::estimate::Spread = super::estimate::Spread {
 fn warn_unresolved(rates: &[StrikeRate]) -> Option<String> {
     let none = rates.iter().filter(|rate| rate.rate == 0.0).count();
     let hanging = rates.iter().filter(|rate| !rate.resolved).count() - none;
-    let all = rates.len();
-    let carried = format!("{}", 100.0 * MOST_BY_THE_WORST);
-    (hanging + none > 0).then(|| {
+    let carried = 100.0 * MOST_BY_THE_WORST;
+    let none = match none {
+        0 => String::new(),
+        _ => format!(" and {none} more saw no strike at all"),
+    };
+    (hanging > 0 || !none.is_empty()).then(|| {
         format!(
-            "{hanging} of {all} strike rates hang on few passes (the worst 1 % of them carry more than {carried} % of the rate), \
-             {none} more saw no strike at all: trust their upper limits, not the rates; more passes (--passes) narrow them."
+            "{hanging} of {} strike rates hang on few passes (the worst 1 % of them carry more than {carried} % of the rate){none}: \
+             trust their upper limits, not the rates; more passes (--passes) narrow them.",
+            rates.len()
         )
     })
 }

@@ -540,7 +540,8 @@ fn method(results: &Results, units: Units) -> Markup {
         p { "A tractor with its driver, hitch, camera, controller, valve and cylinder is simulated on " (grouped(results.passes))
             " passes of " (units.distance_text(results.length_m)) " at each speed. Every pass draws everything anew: the row as planted, the driver, "
             "the ground, the camera, the settings. A rate is therefore the mean over many fields like this one, not a forecast for one field." }
-        p { "A plant counts as struck when a cutting edge enters its protected radius, and as cut when the edge enters its stem. Limits are "
+        p { "A plant counts as struck when a cutting edge enters its protected radius, and as cut when the edge enters its stem. Of each pass "
+            "the strikes to be expected are counted, given the path of its tools, over the scatter of the plants about their row. Limits are "
             "Korn-Graubard limits at " (chosen_percent(results.level)) " over passes: strikes come in bunches, so plants are never counted as "
             "independent. All speeds and controllers meet the same ground." }
         p { "The linear check is a second, independent computation in the frequency domain. It knows no limits of stroke, flow or valve, and no "
@@ -574,6 +575,33 @@ mod tests {
 
     fn page_of(results: &Results) -> String {
         page(results, &study_pictures(results, &synthetic::traces()))
+    }
+
+    #[test]
+    fn prop_the_table_of_differences_is_for_the_working_speed_with_its_limits() {
+        let results = synthetic::results();
+        let page = page_of(&results);
+        let (_, table) = page.split_once("Controllers against one another").unwrap();
+        let (table, _) = table.split_once("</table>").unwrap();
+        assert_eq!(results.differences.len(), 2);
+        assert_eq!(table.matches("<tr>").count(), 2, "the head and one pair");
+        for text in ["Lag-compensated", "PID", "-0.110 %", "-0.130 %", "-0.090 %"] {
+            assert!(table.contains(text), "{text}");
+        }
+    }
+
+    #[test]
+    fn prop_what_is_not_decided_is_named_with_the_passes_it_takes() {
+        let mut results = synthetic::results();
+        let told = "About 2600 passes would tell";
+        let text = |results: &Results| page_of(results).replace('\u{a0}', " ");
+        assert!(
+            text(&results).contains(told),
+            "{}",
+            undecided_line(&results, Units::Metric).unwrap()
+        );
+        results.undecided.clear();
+        assert!(!text(&results).contains("Not decided"));
     }
 
     #[test]
