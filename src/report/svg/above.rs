@@ -1,16 +1,23 @@
 //! A stretch of a pass from above, travelling up the page: plants, tool edges, strikes. The ground between rows is cut out
 //! and sideways everything is enlarged; the picture says by how much.
 
-use super::axes::{Scale, closed, left, path, px};
-use super::{Picture, trace_title};
+use super::sheet::{Anchor, Frame, Sheet, at, drawn, px, range};
+use super::{Picture, Trouble, trace_title};
 use crate::report::display::{Units, trimmed};
 use crate::sim::trace::{Fate, Plant, Sample, Trace};
-use maud::html;
+use plotters::prelude::*;
 
 const WIDTH_PX: f64 = 400.0;
 const HEIGHT_PX: f64 = 490.0;
-const TOP_PX: f64 = 56.0;
-const BOTTOM_PX: f64 = 436.0;
+const FRAME: Frame = Frame {
+    left: 52.0,
+    right: WIDTH_PX - 20.0,
+    top: 56.0,
+    bottom: 436.0,
+};
+
+/// Room at either side of a row's lane.
+const LANE_GAP_PX: f64 = 4.0;
 
 /// Length of the stretch that is drawn, m.
 const STRETCH_M: f64 = 14.0;
@@ -148,71 +155,78 @@ pub fn picture(name: &str, units: Units, trace: &Trace, window: Window) -> Pictu
     let middle = middle(trace, window);
     let tool = |sample: &Sample| sample.frame_m + sample.shift_m - middle;
     let half_m = 1.08 * window.reach_m;
-    let y = Scale::linear(units.distance(from), units.distance(to), BOTTOM_PX, TOP_PX);
-    let along = |station_m: f64| y.px(units.distance(station_m));
-    let (left_px, right_px) = (52.0, WIDTH_PX - 20.0);
-    let lane_px = (right_px - left_px) / rows.len().max(1) as f64;
-    let half_px = 0.5 * lane_px - 4.0;
-    let px_per_m = half_px / half_m;
-    let enlarged = px_per_m / ((BOTTOM_PX - TOP_PX) / (to - from));
-    let across = move |lane: usize, lateral_m: f64| {
-        left_px + (lane as f64 + 0.5) * lane_px - (lateral_m * px_per_m).clamp(-half_px, half_px)
-    };
-    let edge = |lane: usize, side: f64| -> Vec<(f64, f64)> {
-        samples
-            .iter()
-            .map(|sample| {
-                (
-                    across(lane, tool(sample) + side * trace.clearance_m),
-                    along(sample.station_m),
-                )
-            })
-            .collect()
-    };
-    let soil = |lane: usize, side: f64| {
-        let border = across(lane, side * half_m);
-        let ends = samples
-            .last()
-            .into_iter()
-            .chain(samples.first())
-            .map(|sample| (border, along(sample.station_m)));
-        closed(edge(lane, side).into_iter().chain(ends))
-    };
-    let bar_m = round_length(0.6 * half_m, units);
+    let lane_px = (FRAME.right - FRAME.left) / rows.len().max(1) as f64;
+    let px_per_m = (0.5 * lane_px - LANE_GAP_PX) / half_m;
+    let enlarged = px_per_m / ((FRAME.bottom - FRAME.top) / (to - from));
+    let along = range(units.distance(from), units.distance(to));
     let (hit, gone) = (count(&plants, Fate::Struck), count(&plants, Fate::Cut));
     let title = trace_title(units, trace);
-    let body = html! {
-        text class="head" x="8" y="18" { (title) }
-        (left(&y, left_px, left_px, &y.ticks(8), |s| trimmed(s, 1)))
-        text class="mid" transform=(format!("translate(14 {}) rotate(-90)", px(0.5 * (TOP_PX + BOTTOM_PX)))) {
-            "distance, " (units.distance_unit()) " \u{2192} travel"
-        }
-        @for (lane, row) in rows.iter().enumerate() {
-            text class="small mid" x=(px(across(lane, 0.0))) y="44" { "row " (row + 1) " of " (trace.row_offset_m.len()) }
-            @for side in [-1.0, 1.0] {
-                path class="soil" d=(soil(lane, side)) {}
-                path class="edge" d=(path(edge(lane, side))) {}
+    let body = drawn(WIDTH_PX, HEIGHT_PX, |sheet| {
+        let mut chart = sheet.chart(FRAME, 0.0..1.0, along.clone())?;
+        sheet
+            .axes(&mut chart)
+            .disable_y_mesh()
+            .disable_x_axis()
+            .y_labels(9)
+            .y_label_formatter(&|distance| trimmed(*distance, 1))
+            .y_desc(format!(
+                "distance, {} \u{2192} travel",
+                units.distance_unit()
+            ))
+            .draw()?;
+        sheet.text("head", Anchor::Start, (8.0, 13.0), &title)?;
+        for (lane, row) in rows.iter().enumerate() {
+            let left = FRAME.left + lane as f64 * lane_px;
+            let frame = Frame {
+                left: left + LANE_GAP_PX,
+                right: left + lane_px - LANE_GAP_PX,
+                ..FRAME
+            };
+            // Left is positive.
+            let mut chart = sheet.chart(frame, half_m..-half_m, along.clone())?;
+            let heading = format!("row {} of {}", row + 1, trace.row_offset_m.len());
+            let middle_px = left + 0.5 * lane_px;
+            sheet.text("small", Anchor::Middle, (middle_px, 40.0), &heading)?;
+            let place = |lateral_m: f64, station_m: f64| {
+                let station = units.distance(station_m);
+                (lateral_m.clamp(-half_m, half_m), station)
+            };
+            for side in [-1.0, 1.0] {
+                let edge: Vec<(f64, f64)> = samples
+                    .iter()
+                    .map(|sample| {
+                        let edge_m = tool(sample) + side * trace.clearance_m;
+                        place(edge_m, sample.station_m)
+                    })
+                    .collect();
+                let border = [samples.last(), samples.first()].into_iter().flatten();
+                let border = border.map(|sample| place(side * half_m, sample.station_m));
+                let soil: Vec<(f64, f64)> = edge.iter().copied().chain(border).collect();
+                chart.draw_series([Polygon::new(soil, sheet.fill("soil"))])?;
+                chart.draw_series(LineSeries::new(edge, sheet.stroke("edge")))?;
             }
-            @for (fate, class) in [(Fate::Spared, "plant"), (Fate::Struck, "struck"), (Fate::Cut, "cut")] {
-                path class=(class) d=(marks(&plants, *row, fate, |plant| {
-                    (across(lane, plant.lateral_m - middle), along(plant.station_m))
-                })) {}
+            for fate in [Fate::Spared, Fate::Struck, Fate::Cut] {
+                for plant in plants.iter().filter(|p| p.row == *row && p.fate == fate) {
+                    let plant = place(plant.lateral_m - middle, plant.station_m);
+                    mark(sheet, fate, px(chart.backend_coord(&plant)))?;
+                }
             }
         }
-        @let key = BOTTOM_PX + 20.0;
-        path class="plant" d=(mark(Fate::Spared, 58.0, key - 4.0)) {}
-        text class="small" x="66" y=(px(key)) { "plant" }
-        path class="struck" d=(mark(Fate::Struck, 116.0, key - 4.0)) {}
-        text class="small" x="126" y=(px(key)) { "struck" }
-        path class="cut" d=(mark(Fate::Cut, 184.0, key - 4.0)) {}
-        text class="small" x="193" y=(px(key)) { "cut" }
-        rect class="soil" x="226" y=(px(key - 10.0)) width="14" height="12" {}
-        text class="small" x="245" y=(px(key)) { "hoed" }
-        @let end = right_px - bar_m * px_per_m;
-        path class="axis" d=(format!("M{0} {1}v-5v5H{2}v-5", px(end), px(key - 2.0), px(right_px))) {}
-        text class="small mid" x=(px(0.5 * (end + right_px))) y=(px(key + 13.0)) { (units.clearance(bar_m)) }
-        text class="small" x="52" y=(px(key + 24.0)) { "sideways enlarged " (trimmed(enlarged, 0)) " times" }
-    };
+        key(sheet)?;
+        let bar_m = round_length(0.6 * half_m, units);
+        let (start, y) = (FRAME.right - bar_m * px_per_m, FRAME.bottom + 18.0);
+        let bar = [
+            (start, y),
+            (start, y + 5.0),
+            (FRAME.right, y + 5.0),
+            (FRAME.right, y),
+        ];
+        sheet.line("axis", bar)?;
+        let below = (0.5 * (start + FRAME.right), y + 11.0);
+        sheet.text("small", Anchor::Middle, below, &units.clearance(bar_m))?;
+        let note = format!("sideways enlarged {} times", trimmed(enlarged, 0));
+        sheet.text("small", Anchor::Start, (FRAME.left, y + 22.0), &note)
+    });
     Picture {
         name: name.to_owned(),
         title: format!("{title}: one pass from above"),
@@ -240,35 +254,34 @@ pub fn picture(name: &str, units: Units, trace: &Trace, window: Window) -> Pictu
     }
 }
 
-/// The plants of a row with one fate as a path of marks.
-fn marks(
-    plants: &[&Plant],
-    row: usize,
-    fate: Fate,
-    place: impl Fn(&Plant) -> (f64, f64),
-) -> String {
-    plants
-        .iter()
-        .filter(|plant| plant.row == row && plant.fate == fate)
-        .map(|plant| {
-            let (x, y) = place(plant);
-            mark(fate, x, y)
-        })
-        .collect()
+/// A dot, a cross or a diamond at a place, px.
+fn mark(sheet: &Sheet, fate: Fate, (x, y): (f64, f64)) -> Result<(), Trouble> {
+    match fate {
+        Fate::Spared => sheet.dot("plant", (x, y), 2.3),
+        Fate::Struck => {
+            let size = at((4.5, 0.0)).0;
+            sheet.draw(Cross::new(at((x, y)), size, sheet.stroke("struck")))
+        }
+        Fate::Cut => {
+            let corners = [(x, y - 5.0), (x + 5.0, y), (x, y + 5.0), (x - 5.0, y)];
+            sheet.draw(Polygon::new(corners.map(at), sheet.fill("cut")))
+        }
+    }
 }
 
-/// A dot, a cross or a diamond.
-fn mark(fate: Fate, x: f64, y: f64) -> String {
-    match fate {
-        Fate::Spared => format!("M{} {}h.1", px(x), px(y)),
-        Fate::Struck => format!(
-            "M{left} {}l9 9M{left} {}l9-9",
-            px(y - 4.5),
-            px(y + 4.5),
-            left = px(x - 4.5)
-        ),
-        Fate::Cut => format!("M{} {}l5 5l-5 5l-5-5Z", px(x), px(y - 5.0)),
+/// What the marks mean.
+fn key(sheet: &Sheet) -> Result<(), Trouble> {
+    let y = FRAME.bottom + 16.0;
+    for (fate, x, name) in [
+        (Fate::Spared, 58.0, "plant"),
+        (Fate::Struck, 116.0, "struck"),
+        (Fate::Cut, 184.0, "cut"),
+    ] {
+        mark(sheet, fate, (x, y))?;
+        sheet.text("small", Anchor::Start, (x + 9.0, y), name)?;
     }
+    sheet.rect("soil", [(226.0, y - 6.0), (240.0, y + 6.0)])?;
+    sheet.text("small", Anchor::Start, (245.0, y), "hoed")
 }
 
 fn count(plants: &[&Plant], fate: Fate) -> usize {
@@ -342,14 +355,17 @@ mod tests {
             .filter(|plant| rows.contains(&plant.row))
             .collect();
         // One more of each stands in the key.
-        assert_eq!(svg.matches("h.1").count(), count(&drawn, Fate::Spared) + 1);
+        let paths = |class: &str, step: char| -> usize {
+            svg.split(&format!("<path class=\"{class}\" d=\""))
+                .skip(1)
+                .map(|rest| rest.split('"').next().unwrap().matches(step).count())
+                .sum()
+        };
         assert_eq!(
-            svg.matches("l9 9M").count(),
-            count(&drawn, Fate::Struck) + 1
+            svg.matches("<circle class=\"plant\"").count(),
+            count(&drawn, Fate::Spared) + 1
         );
-        assert_eq!(
-            svg.matches("l5 5l-5 5").count(),
-            count(&drawn, Fate::Cut) + 1
-        );
+        assert_eq!(paths("struck", 'M'), 2 * (count(&drawn, Fate::Struck) + 1));
+        assert_eq!(paths("cut", 'Z'), count(&drawn, Fate::Cut) + 1);
     }
 }

@@ -3,24 +3,28 @@
 //! Between simulated settings the logarithm of the rate is interpolated linearly along the sides of a cell. A setting
 //! without a strike stands for half a plant among those counted.
 
-use super::Picture;
-use super::axes::{Scale, bottom, closed, left, path, px};
+use super::sheet::{Anchor, Frame, Sheet, drawn, px};
+use super::{Picture, Trouble};
 use crate::report::display::{Units, chosen_percent, controller_title, trimmed};
 use crate::report::text::ran;
 use crate::results::{Results, StrikeRate};
-use maud::{Markup, html};
+use plotters::prelude::*;
 
 const WIDTH_PX: f64 = 400.0;
 const HEIGHT_PX: f64 = 400.0;
+const FRAME: Frame = Frame {
+    left: 52.0,
+    right: WIDTH_PX - 20.0,
+    top: 40.0,
+    bottom: 300.0,
+};
 
 /// Rates at which the colour changes.
 const LEVELS: [f64; 8] = [1e-4, 3e-4, 1e-3, 3e-3, 1e-2, 3e-2, 1e-1, 3e-1];
 
-/// Nine steps of the Cividis map (Nuñez, Anderton, Renslow 2018), dark for few strikes.
-const COLOURS: [&str; 9] = [
-    "#00224e", "#1a386f", "#434e6c", "#61656f", "#7d7c78", "#9b9476", "#bbae6c", "#dcc958",
-    "#fee838",
-];
+/// Classes of the colours below, between and above the levels: nine steps of the Cividis map (Nuñez, Anderton, Renslow 2018),
+/// dark for few strikes.
+const COLOURS: [&str; LEVELS.len() + 1] = ["c0", "c1", "c2", "c3", "c4", "c5", "c6", "c7", "c8"];
 
 /// A table of rates over speed (columns) and clearance (rows).
 struct Grid {
@@ -61,11 +65,9 @@ fn picture(results: &Results, units: Units, controller: &str) -> Option<Picture>
         .iter()
         .map(|c| units.small(*c))
         .collect();
-    let x = Scale::linear(speeds[0], *speeds.last()?, 52.0, WIDTH_PX - 20.0);
-    let y = Scale::linear(clearances[0], *clearances.last()?, 300.0, 40.0);
     let grid = |value: &dyn Fn(&StrikeRate) -> f64| Grid {
-        x: speeds.iter().map(|v| x.px(*v)).collect(),
-        y: clearances.iter().map(|c| y.px(*c)).collect(),
+        x: speeds.clone(),
+        y: clearances.clone(),
         log_rate: cells
             .iter()
             .map(|row| {
@@ -78,44 +80,71 @@ fn picture(results: &Results, units: Units, controller: &str) -> Option<Picture>
     let rates = grid(&|cell| cell.rate);
     let uppers = grid(&|cell| cell.upper);
     let allowed = results.allowed_rate;
+    let across = speeds[0]..*speeds.last()?;
+    let up = clearances[0]..*clearances.last()?;
     let working = (
-        x.px(units.speed(results.working_speed_m_s)),
-        y.px(units.small(results.working_clearance_m)),
+        units
+            .speed(results.working_speed_m_s)
+            .clamp(across.start, across.end),
+        units
+            .small(results.working_clearance_m)
+            .clamp(up.start, up.end),
     );
     let title = format!("{}: plants struck", controller_title(controller));
-    let body = html! {
-        text class="head" x=(px(x.from_px)) y="20" { (title) }
-        rect x=(px(x.from_px)) y=(px(y.to_px)) width=(px(x.to_px - x.from_px)) height=(px(y.from_px - y.to_px)) fill=(COLOURS[0]) {}
-        @for (level, colour) in LEVELS.iter().zip(&COLOURS[1..]) {
-            @let above = rates.above(level.ln());
-            @if !above.is_empty() { path fill=(colour) d=(above) {} }
+    let body = drawn(WIDTH_PX, HEIGHT_PX, |sheet| {
+        let mut chart = sheet.chart(FRAME, across.clone(), up.clone())?;
+        sheet
+            .axes(&mut chart)
+            .disable_y_mesh()
+            .x_labels(8)
+            .y_labels(8)
+            .x_label_formatter(&|speed| trimmed(*speed, 2))
+            .y_label_formatter(&|clearance| trimmed(*clearance, 2))
+            .x_desc(format!("speed, {}", units.speed_unit()))
+            .y_desc(format!("clearance, {}", units.small_unit()))
+            .draw()?;
+        sheet.text("head", Anchor::Start, (FRAME.left, 15.0), &title)?;
+        let all = [(across.start, up.start), (across.end, up.end)];
+        chart.draw_series([Rectangle::new(all, sheet.fill(COLOURS[0]))])?;
+        for (level, colour) in LEVELS.iter().zip(&COLOURS[1..]) {
+            let fill = sheet.fill(colour);
+            let areas = rates.above(level.ln());
+            chart.draw_series(areas.into_iter().map(|area| Polygon::new(area, fill)))?;
         }
-        @for level in LEVELS {
-            @let line = rates.line(level.ln());
-            @if !line.is_empty() { path class="level" d=(segments(&line)) {} }
-        }
-        @for (class, halo, grid) in [("allowed", 6.0, &rates), ("allowed upper", 4.0, &uppers)] {
-            @let line = grid.line(allowed.ln());
-            @if !line.is_empty() {
-                path class="halo" stroke-width=(halo) d=(segments(&line)) {}
-                path class=(class) d=(chained(line)) {}
+        for level in LEVELS {
+            for line in rates.lines(level.ln()) {
+                chart.draw_series(LineSeries::new(line, sheet.stroke("level")))?;
             }
         }
-        @for (row, py) in cells.iter().zip(&rates.y) {
-            @for (cell, px_x) in row.iter().zip(&rates.x) {
-                circle class=(if cell.resolved { "spot" } else { "spot open" }) cx=(px(*px_x)) cy=(px(*py)) r="1.8" {}
+        for (class, halo, grid) in [
+            ("allowed", "halo", &rates),
+            ("allowed upper", "halo slim", &uppers),
+        ] {
+            for class in [halo, class] {
+                for line in grid.lines(allowed.ln()) {
+                    chart.draw_series(LineSeries::new(line, sheet.stroke(class)))?;
+                }
             }
         }
-        circle class="halo" cx=(px(working.0)) cy=(px(working.1)) r="7" stroke-width="5" {}
-        circle class="ring" cx=(px(working.0)) cy=(px(working.1)) r="7" {}
-        (labels(&rates))
-        (bottom(&x, y.from_px, &x.ticks(7), |v| trimmed(v, 2), &format!("speed, {}", units.speed_unit())))
-        (left(&y, x.from_px, x.from_px, &y.ticks(7), |c| trimmed(c, 2)))
-        text class="mid" transform=(format!("translate(15 {}) rotate(-90)", px(0.5 * (y.from_px + y.to_px)))) {
-            "clearance, " (units.small_unit())
+        for (row, clearance) in cells.iter().zip(&clearances) {
+            for (cell, speed) in row.iter().zip(&speeds) {
+                let class = if cell.resolved { "spot" } else { "spot open" };
+                let place = px(chart.backend_coord(&(*speed, *clearance)));
+                sheet.dot(class, place, 1.8)?;
+            }
         }
-        (key(x.from_px, x.to_px, 362.0))
-    };
+        let working = px(chart.backend_coord(&working));
+        sheet.dot("halo slim", working, 7.0)?;
+        sheet.dot("ring", working, 7.0)?;
+        labels(sheet, |level| {
+            let lines = rates.line(level.ln()).into_iter();
+            let middle = |(a, b): (Point, Point)| (0.5 * (a.0 + b.0), 0.5 * (a.1 + b.1));
+            lines
+                .map(|line| px(chart.backend_coord(&middle(line))))
+                .collect()
+        })?;
+        key(sheet, FRAME.bottom + 62.0)
+    });
     Some(Picture {
         name: format!("strike_map_{controller}"),
         title,
@@ -146,25 +175,29 @@ impl Grid {
         })
     }
 
-    /// One path around everything at or above a level.
-    fn above(&self, level: f64) -> String {
-        let mut out = String::new();
-        for corners in self.cells() {
-            let mut polygon = Vec::new();
-            for (side, (point, value)) in corners.iter().enumerate() {
-                let (next, next_value) = corners[(side + 1) % 4];
-                if *value >= level {
-                    polygon.push(*point);
+    /// What of every cell lies at or above a level.
+    fn above(&self, level: f64) -> Vec<Vec<Point>> {
+        self.cells()
+            .map(|corners| {
+                let mut polygon = Vec::new();
+                for (side, (point, value)) in corners.iter().enumerate() {
+                    let (next, next_value) = corners[(side + 1) % 4];
+                    if *value >= level {
+                        polygon.push(*point);
+                    }
+                    if (*value >= level) != (next_value >= level) {
+                        polygon.push(crossing(*point, *value, next, next_value, level));
+                    }
                 }
-                if (*value >= level) != (next_value >= level) {
-                    polygon.push(crossing(*point, *value, next, next_value, level));
-                }
-            }
-            if !polygon.is_empty() {
-                out.push_str(&closed(polygon));
-            }
-        }
-        out
+                polygon
+            })
+            .filter(|polygon| !polygon.is_empty())
+            .collect()
+    }
+
+    /// The line at a level, its pieces joined end to end.
+    fn lines(&self, level: f64) -> Vec<Vec<Point>> {
+        chained(self.line(level))
     }
 
     /// The line at a level, cell by cell. A saddle keeps the high corners joined, as `above` does.
@@ -206,14 +239,10 @@ fn crossing(a: Point, value_a: f64, b: Point, value_b: f64, level: f64) -> Point
     (a.0 + share * (b.0 - a.0), a.1 + share * (b.1 - a.1))
 }
 
-fn segments(line: &[(Point, Point)]) -> String {
-    line.iter().map(|(a, b)| path([*a, *b])).collect()
-}
-
 /// Segments joined end to end, so that a dash pattern runs on.
-fn chained(mut line: Vec<(Point, Point)>) -> String {
+fn chained(mut line: Vec<(Point, Point)>) -> Vec<Vec<Point>> {
     let near = |a: Point, b: Point| (a.0 - b.0).abs() + (a.1 - b.1).abs() < 1e-6;
-    let mut out = String::new();
+    let mut out = Vec::new();
     while let Some((a, b)) = line.pop() {
         let mut chain = std::collections::VecDeque::from([a, b]);
         while let Some(at) = line.iter().position(|(p, q)| {
@@ -233,23 +262,20 @@ fn chained(mut line: Vec<(Point, Point)>) -> String {
                 chain.push_front(p);
             }
         }
-        out.push_str(&path(chain));
+        out.push(chain.into());
     }
     out
 }
 
-/// A label on each line, where it is least crowded by those already placed.
-fn labels(grid: &Grid) -> Markup {
+/// A label on each line, at the one of its places, px, that is least crowded by those already placed.
+fn labels(sheet: &Sheet, places: impl Fn(f64) -> Vec<Point>) -> Result<(), Trouble> {
     let mut placed: Vec<Point> = Vec::new();
-    let mut texts = Vec::new();
-    let (left, right) = (grid.x[0] + 22.0, grid.x[grid.x.len() - 1] - 22.0);
-    let (low, high) = (grid.y[0] - 9.0, grid.y[grid.y.len() - 1] + 9.0);
+    let (left, right) = (FRAME.left + 22.0, FRAME.right - 22.0);
+    let (top, bottom) = (FRAME.top + 9.0, FRAME.bottom - 9.0);
     for level in LEVELS {
-        let best = grid
-            .line(level.ln())
+        let best = places(level)
             .into_iter()
-            .map(|(a, b)| (0.5 * (a.0 + b.0), 0.5 * (a.1 + b.1)))
-            .filter(|p| p.0 > left && p.0 < right && p.1 < low && p.1 > high)
+            .filter(|p| p.0 > left && p.0 < right && p.1 < bottom && p.1 > top)
             .map(|p| {
                 let room = placed
                     .iter()
@@ -262,28 +288,24 @@ fn labels(grid: &Grid) -> Markup {
             && room > 36.0
         {
             placed.push(p);
-            texts.push((p, chosen_percent(level)));
+            sheet.text("onmap small", Anchor::Middle, p, &chosen_percent(level))?;
         }
     }
-    html! {
-        @for (p, text) in texts {
-            text class="onmap small mid" x=(px(p.0)) y=(px(p.1 + 4.0)) { (text) }
-        }
-    }
+    Ok(())
 }
 
 /// What the colours mean.
-fn key(from_px: f64, to_px: f64, y_px: f64) -> Markup {
-    let step = (to_px - from_px) / COLOURS.len() as f64;
-    html! {
-        @for (i, colour) in COLOURS.iter().enumerate() {
-            rect x=(px(from_px + step * i as f64)) y=(px(y_px)) width=(px(step)) height="12" fill=(colour) {}
-        }
-        @for (i, level) in LEVELS.iter().enumerate() {
-            text class="mid small" x=(px(from_px + step * (i + 1) as f64)) y=(px(y_px + 26.0)) { (chosen_percent(*level).replace(" %", "")) }
-        }
-        text class="end small" x=(px(to_px)) y=(px(y_px + 26.0)) { "%" }
+fn key(sheet: &Sheet, top: f64) -> Result<(), Trouble> {
+    let step = (FRAME.right - FRAME.left) / COLOURS.len() as f64;
+    let border = |i: usize| FRAME.left + step * i as f64;
+    for (i, colour) in COLOURS.iter().enumerate() {
+        sheet.rect(colour, [(border(i), top), (border(i + 1), top + 12.0)])?;
     }
+    for (i, level) in LEVELS.iter().enumerate() {
+        let text = chosen_percent(*level).replace(" %", "");
+        sheet.text("small", Anchor::Middle, (border(i + 1), top + 22.0), &text)?;
+    }
+    sheet.text("small", Anchor::End, (FRAME.right, top + 22.0), "%")
 }
 
 #[cfg(test)]
@@ -307,8 +329,11 @@ mod tests {
         let (a, b) = line[0];
         assert!((a.0 - 2.5).abs() < 1e-12 && (b.0 - 2.5).abs() < 1e-12);
         assert_eq!(square([1.0; 4]).line(2.0), []);
-        assert_eq!(square([1.0; 4]).above(2.0), "");
-        assert_eq!(square([3.0; 4]).above(2.0), "M0 0L10 0L10 10L0 10Z");
+        assert_eq!(square([1.0; 4]).above(2.0), Vec::<Vec<Point>>::new());
+        assert_eq!(
+            square([3.0; 4]).above(2.0),
+            [[(0.0, 0.0), (10.0, 0.0), (10.0, 10.0), (0.0, 10.0)]]
+        );
         assert_eq!(
             square([4.0, 0.0, 4.0, 0.0]).line(2.0).len(),
             2,
@@ -342,18 +367,18 @@ mod tests {
         );
         for (i, speed_m_s) in results.speeds_m_s.iter().enumerate() {
             let x = 52.0 + (380.0 - 52.0) * i as f64 / 7.0;
-            // A tenth of a px is what the path keeps.
+            // The path is kept to a tenth of a px, and the plot ends a tenth before its border.
             let (_, y) = *points
                 .iter()
-                .find(|(px, _)| (px - x).abs() <= 0.11)
+                .find(|(px, _)| (px - x).abs() <= 0.21)
                 .unwrap();
             let clearance_m = first + (300.0 - y) / 260.0 * (last - first);
-            let tenth_px_m = 0.1 / 260.0 * (last - first);
+            let kept_m = 0.2 / 260.0 * (last - first);
             for cell in &results.strike_rates {
                 if cell.controller == "pid" && cell.speed_m_s == *speed_m_s {
-                    if cell.clearance_m < clearance_m - tenth_px_m {
+                    if cell.clearance_m < clearance_m - kept_m {
                         assert!(cell.rate > results.allowed_rate);
-                    } else if cell.clearance_m > clearance_m + tenth_px_m {
+                    } else if cell.clearance_m > clearance_m + kept_m {
                         assert!(cell.rate < results.allowed_rate);
                     }
                 }

@@ -1,13 +1,13 @@
 //! Pictures: each one a fixed drawing that stands alone as a file and sits in the page.
 //!
-//! Text and lines take the reader's ink colour, so dark mode needs nothing; fonts are generic. Coordinates are px of the
-//! viewBox, y down.
+//! Charts are built with the library `plotters`; [`sheet`] holds what every picture needs from it. Text and lines take the
+//! reader's ink colour, so dark mode needs nothing; fonts are generic. Coordinates are px of the viewBox, y down.
 
 pub mod above;
-pub mod axes;
 pub mod budget;
 pub mod map;
 pub mod rates;
+pub mod sheet;
 pub mod shift;
 
 use super::display::{Units, controller_title};
@@ -17,6 +17,9 @@ use maud::{Markup, PreEscaped, html};
 
 /// Style of every drawing; the page includes it once.
 pub const CHART_CSS: &str = include_str!("chart.css");
+
+/// What the plotting library may fail with.
+pub type Trouble = plotters::drawing::DrawingAreaErrorKind<std::io::Error>;
 
 /// One picture.
 #[derive(Clone, Debug)]

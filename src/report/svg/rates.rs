@@ -1,15 +1,26 @@
 //! Strike rate against clearance with its limits, one picture per speed, the controllers together.
 
-use super::axes::{Scale, bottom, closed, left, path, px};
-use super::{Picture, controller_class};
+use super::sheet::{Anchor, Chart, Frame, Sheet, at, drawn, px, range};
+use super::{Picture, Trouble, controller_class};
 use crate::report::display::{Units, chosen_percent, controller_title, trimmed};
 use crate::report::text::ran;
 use crate::results::{Results, StrikeRate};
-use maud::{Markup, html};
+use plotters::coord::combinators::LogCoord;
+use plotters::coord::types::RangedCoordf64;
+use plotters::prelude::*;
 
 const WIDTH_PX: f64 = 440.0;
 const HEIGHT_PX: f64 = 360.0;
 const LABEL_GAP_PX: f64 = 16.0;
+const FRAME: Frame = Frame {
+    left: 62.0,
+    right: WIDTH_PX - 112.0,
+    top: 34.0,
+    bottom: 305.0,
+};
+
+/// Clearance to the right, rate upwards by decades.
+type Rates<'a> = Chart<'a, RangedCoordf64, LogCoord<f64>>;
 
 /// One picture per simulated speed.
 pub fn pictures(results: &Results, units: Units) -> Vec<Picture> {
@@ -57,20 +68,32 @@ fn picture(results: &Results, units: Units, index: usize, speed_m_s: f64, floor:
         .collect();
     let first = clearances.first().copied().unwrap_or(0.0);
     let last = clearances.last().copied().unwrap_or(1.0);
-    let x = Scale::linear(first, last, 62.0, WIDTH_PX - 112.0);
-    let y = Scale::log(floor, 1.0, 305.0, 34.0);
     let title = format!("Plants struck at {}", units.speed_text(speed_m_s));
-    let allowed = y.px(results.allowed_rate);
-    let working = x.px(units.small(results.working_clearance_m));
-    let body = html! {
-        text class="head" x=(px(x.from_px)) y="18" { (title) }
-        (left(&y, x.from_px, x.to_px, &y.decades(), chosen_percent))
-        path class="thin" d=(path([(working, y.from_px), (working, y.to_px)])) {}
-        path class="rule" d=(path([(x.from_px, allowed), (x.to_px, allowed)])) {}
-        @for (name, line) in &lines { (drawn(name, line, units, &x, &y)) }
-        (bottom(&x, y.from_px, &x.ticks(7), |c| trimmed(c, 2), &format!("clearance, {}", units.small_unit())))
-        (labels(results, &lines, &x, &y))
-    };
+    let body = drawn(WIDTH_PX, HEIGHT_PX, |sheet| {
+        // A hair more at both ends keeps the decades there inside.
+        let decades = floor * (1.0 - 1e-9)..1.0 + 1e-9;
+        let across = range(first, last);
+        let mut chart = sheet.chart(FRAME, across.clone(), decades.log_scale())?;
+        sheet
+            .axes(&mut chart)
+            .x_labels(8)
+            .y_labels(9)
+            .x_label_formatter(&|clearance| trimmed(*clearance, 2))
+            .y_label_formatter(&|rate| chosen_percent(*rate))
+            .x_desc(format!("clearance, {}", units.small_unit()))
+            .draw()?;
+        sheet.text("head", Anchor::Start, (FRAME.left, 13.0), &title)?;
+        let working = units.small(results.working_clearance_m);
+        let working = [(working, floor), (working, 1.0)];
+        chart.draw_series(LineSeries::new(working, sheet.stroke("thin")))?;
+        let allowed = results.allowed_rate.clamp(floor, 1.0);
+        let allowed = [(across.start, allowed), (across.end, allowed)];
+        chart.draw_series(LineSeries::new(allowed, sheet.stroke("rule")))?;
+        for (name, line) in &lines {
+            draw(sheet, &mut chart, name, line, units, floor)?;
+        }
+        labels(sheet, &chart, results, &lines, floor)
+    });
     Picture {
         name: format!(
             "strike_rate_{}_{}_{}",
@@ -93,32 +116,56 @@ fn picture(results: &Results, units: Units, index: usize, speed_m_s: f64, floor:
     }
 }
 
-fn drawn(name: &str, line: &[&StrikeRate], units: Units, x: &Scale, y: &Scale) -> Markup {
+fn draw<'a>(
+    sheet: &Sheet<'a>,
+    chart: &mut Rates<'a>,
+    name: &str,
+    line: &[&StrikeRate],
+    units: Units,
+    floor: f64,
+) -> Result<(), Trouble> {
     let class = controller_class(name);
-    let at = |cell: &StrikeRate, rate: f64| (x.px(units.small(cell.clearance_m)), y.px(rate));
+    let at_rate = |cell: &StrikeRate, rate: f64| {
+        let clearance = units.small(cell.clearance_m);
+        (clearance, rate.clamp(floor, 1.0))
+    };
     let (struck, spared): (Vec<&StrikeRate>, Vec<&StrikeRate>) =
         line.iter().copied().partition(|cell| cell.rate > 0.0);
-    let band = struck
-        .iter()
-        .map(|cell| at(cell, cell.upper))
-        .chain(struck.iter().rev().map(|cell| at(cell, cell.lower)));
-    html! {
-        @if struck.len() > 1 { path class={ "band " (class) } d=(closed(band)) {} }
-        path class={ "line " (class) } d=(path(struck.iter().map(|cell| at(cell, cell.rate)))) {}
-        @for cell in &struck {
-            @let (cx, cy) = at(cell, cell.rate);
-            @let open = if cell.resolved { "" } else { " open" };
-            circle class={ "dot " (class) (open) } cx=(px(cx)) cy=(px(cy)) r="2.6" {}
-        }
-        @for cell in &spared {
-            @let (cx, cy) = at(cell, cell.upper);
-            path class={ "dot open " (class) } d=(closed([(cx - 4.0, cy - 3.5), (cx + 4.0, cy - 3.5), (cx, cy + 3.5)])) {}
-        }
+    if struck.len() > 1 {
+        let band: Vec<(f64, f64)> = struck
+            .iter()
+            .map(|cell| at_rate(cell, cell.upper))
+            .chain(struck.iter().rev().map(|cell| at_rate(cell, cell.lower)))
+            .collect();
+        let fill = sheet.fill(&format!("band {class}"));
+        chart.draw_series([Polygon::new(band, fill)])?;
     }
+    chart.draw_series(LineSeries::new(
+        struck.iter().map(|cell| at_rate(cell, cell.rate)),
+        sheet.stroke(&format!("line {class}")),
+    ))?;
+    let (dot, open) = (format!("dot {class}"), format!("dot {class} open"));
+    chart.draw_series(struck.iter().map(|cell| {
+        let fill = sheet.fill(if cell.resolved { &dot } else { &open });
+        Circle::new(at_rate(cell, cell.rate), at((2.6, 0.0)).0, fill)
+    }))?;
+    for cell in spared {
+        let (x, y) = px(chart.backend_coord(&at_rate(cell, cell.upper)));
+        let corners = [(x - 4.0, y - 3.5), (x + 4.0, y - 3.5), (x, y + 3.5)];
+        sheet.draw(Polygon::new(corners.map(at), sheet.fill(&open)))?;
+    }
+    Ok(())
 }
 
 /// Names at the right end of the lines, moved apart.
-fn labels(results: &Results, lines: &[(&str, Vec<&StrikeRate>)], x: &Scale, y: &Scale) -> Markup {
+fn labels(
+    sheet: &Sheet,
+    chart: &Rates,
+    results: &Results,
+    lines: &[(&str, Vec<&StrikeRate>)],
+    floor: f64,
+) -> Result<(), Trouble> {
+    let height = |rate: f64| px(chart.backend_coord(&(0.0, rate.clamp(floor, 1.0)))).1;
     let mut ends: Vec<(f64, &str, String)> = lines
         .iter()
         .filter_map(|(name, line)| {
@@ -128,11 +175,15 @@ fn labels(results: &Results, lines: &[(&str, Vec<&StrikeRate>)], x: &Scale, y: &
             } else {
                 cell.upper
             };
-            Some((y.px(shown), controller_class(name), short(name).to_owned()))
+            Some((
+                height(shown),
+                controller_class(name),
+                short(name).to_owned(),
+            ))
         })
         .collect();
     ends.push((
-        y.px(results.allowed_rate),
+        height(results.allowed_rate),
         "",
         format!("allowed {}", chosen_percent(results.allowed_rate)),
     ));
@@ -147,18 +198,18 @@ fn labels(results: &Results, lines: &[(&str, Vec<&StrikeRate>)], x: &Scale, y: &
             }
         }
         if let Some(last) = places.last_mut() {
-            *last = last.min(y.from_px);
+            *last = last.min(FRAME.bottom);
         }
     }
-    html! {
-        @for ((end, class, text), place) in ends.iter().zip(&places) {
-            path class="lead" d=(path([(x.to_px + 3.0, *end), (x.to_px + 12.0, *place)])) {}
-            @if !class.is_empty() {
-                circle class={ "dot " (class) } cx=(px(x.to_px + 16.0)) cy=(px(*place)) r="3.2" {}
-            }
-            text class="small" x=(px(x.to_px + 23.0)) y=(px(place + 4.0)) { (text) }
+    for ((end, class, text), place) in ends.iter().zip(places) {
+        let right = FRAME.right;
+        sheet.line("lead", [(right + 3.0, *end), (right + 12.0, place)])?;
+        if !class.is_empty() {
+            sheet.dot(&format!("dot {class}"), (right + 16.0, place), 3.2)?;
         }
+        sheet.text("small", Anchor::Start, (right + 23.0, place), text)?;
     }
+    Ok(())
 }
 
 /// A name that fits beside a line.
@@ -217,7 +268,7 @@ mod tests {
                     .collect();
                 assert_eq!(dots.len(), rates.len());
                 for (dot, rate) in dots.iter().zip(rates) {
-                    let shown = 0.01 * 10f64.powf((tick(&svg, "1 %") - 4.5 - dot) / per_decade);
+                    let shown = 0.01 * 10f64.powf((tick(&svg, "1 %") - dot) / per_decade);
                     // Dots and ticks are kept to a tenth of a px, so a decade is known to a tenth as well.
                     let decades = (rate / 0.01).log10().abs();
                     let tolerance = 10f64.powf((0.1 * decades + 0.1) / per_decade) - 1.0;
@@ -237,10 +288,12 @@ mod tests {
             cell.lower = 0.0;
         }
         let svg = pictures(&results, Units::Metric)[0].standalone();
-        assert_eq!(
-            svg.matches("<path class=\"dot open k2\"").count(),
-            results.clearances_m.len()
-        );
+        let triangles = svg
+            .split("<path class=\"dot k2 open\" d=\"")
+            .nth(1)
+            .unwrap();
+        let triangles = triangles.split('"').next().unwrap();
+        assert_eq!(triangles.matches('Z').count(), results.clearances_m.len());
         assert_eq!(svg.matches("<circle").count(), 1, "the one beside the name");
     }
 }

@@ -1,13 +1,19 @@
 //! Shift and demand over distance.
 
-use super::axes::{Scale, bottom, left, path, px};
+use super::sheet::{Anchor, Frame, drawn, px, range};
 use super::{Picture, controller_class, trace_title};
 use crate::report::display::{Units, trimmed};
 use crate::sim::trace::{Fate, Sample, Trace};
-use maud::html;
+use plotters::prelude::*;
 
 const WIDTH_PX: f64 = 860.0;
 const HEIGHT_PX: f64 = 300.0;
+const FRAME: Frame = Frame {
+    left: 64.0,
+    right: WIDTH_PX - 84.0,
+    top: 34.0,
+    bottom: 252.0,
+};
 
 /// Slices across the picture; each keeps its least and its greatest value.
 const SLICES: usize = 240;
@@ -21,57 +27,70 @@ pub fn picture(name: &str, units: Units, trace: &Trace) -> Picture {
         .iter()
         .map(|sample| sample.wanted_shift_m.abs())
         .fold(1.15 * trace.half_stroke_m, f64::max);
-    let x = Scale::linear(
-        units.distance(from),
-        units.distance(to),
-        64.0,
-        WIDTH_PX - 84.0,
-    );
-    let y = Scale::linear(-units.small(reach), units.small(reach), 252.0, 34.0);
-    let along = |station_m: f64| x.px(units.distance(station_m));
-    let across = |shift_m: f64| y.px(units.small(shift_m));
-    let line = |value: fn(&Sample) -> f64| {
-        path(
-            thinned(samples, value)
-                .into_iter()
-                .map(|(station_m, shift_m)| (along(station_m), across(shift_m))),
-        )
+    let reach = units.small(reach);
+    let along = |station_m: f64| units.distance(station_m);
+    let line = |value: fn(&Sample) -> f64| -> Vec<(f64, f64)> {
+        thinned(samples, value)
+            .into_iter()
+            .map(|(station_m, shift_m)| (along(station_m), units.small(shift_m)))
+            .collect()
     };
     let title = format!("{}: shift and demand", trace_title(units, trace));
-    let struck: String = trace
-        .plants
-        .iter()
-        .filter(|plant| plant.fate != Fate::Spared)
-        .map(|plant| format!("M{} {}v-8", px(along(plant.station_m)), px(y.from_px - 1.0)))
-        .collect();
-    let entry = along(trace.entry_length_m);
-    let body = html! {
-        text class="head" x=(px(x.from_px)) y="18" { (title) }
-        (left(&y, x.from_px, x.to_px, &y.ticks(6), |v| trimmed(v, 2)))
-        @for (start, end) in blind(samples) {
-            rect class="blind" x=(px(along(start))) y=(px(y.to_px)) width=(px((along(end) - along(start)).max(0.5))) height=(px(y.from_px - y.to_px)) {}
+    let body = drawn(WIDTH_PX, HEIGHT_PX, |sheet| {
+        let stretch = range(along(from), along(to));
+        let mut chart = sheet.chart(FRAME, stretch.clone(), range(-reach, reach))?;
+        sheet
+            .axes(&mut chart)
+            .x_labels(11)
+            .y_labels(7)
+            .x_label_formatter(&|station| trimmed(*station, 1))
+            .y_label_formatter(&|shift| trimmed(*shift, 2))
+            .x_desc(format!("distance along the row, {}", units.distance_unit()))
+            .y_desc(format!("to the left, {}", units.small_unit()))
+            .draw()?;
+        sheet.text("head", Anchor::Start, (FRAME.left, 13.0), &title)?;
+        let half_stroke = units.small(trace.half_stroke_m);
+        for limit in [-half_stroke, half_stroke] {
+            let rule = [(stretch.start, limit), (stretch.end, limit)];
+            chart.draw_series(LineSeries::new(rule, sheet.stroke("rule")))?;
         }
-        @for side in [-1.0, 1.0] {
-            @let limit = across(side * trace.half_stroke_m);
-            path class="rule" d=(path([(x.from_px, limit), (x.to_px, limit)])) {}
-            text class="small" x=(px(x.to_px + 6.0)) y=(px(limit + 4.0)) { "stroke ends" }
+        chart.draw_series(blind(samples).into_iter().map(|(start, end)| {
+            let corners = [(along(start), -reach), (along(end), reach)];
+            Rectangle::new(corners, sheet.fill("blind"))
+        }))?;
+        let entry = along(trace.entry_length_m);
+        let entry = [(entry, -reach), (entry, reach)];
+        chart.draw_series(LineSeries::new(entry, sheet.stroke("thin")))?;
+        let shift = sheet.stroke(&format!("line {}", controller_class(trace.kind.name())));
+        chart.draw_series(LineSeries::new(line(|sample| sample.shift_m), shift))?;
+        let wanted = sheet.stroke("wanted");
+        chart.draw_series(LineSeries::new(
+            line(|sample| sample.wanted_shift_m),
+            wanted,
+        ))?;
+        for plant in trace
+            .plants
+            .iter()
+            .filter(|plant| plant.fate != Fate::Spared)
+        {
+            let foot = px(chart.backend_coord(&(along(plant.station_m), -reach)));
+            sheet.line("struck", [(foot.0, foot.1 - 1.0), (foot.0, foot.1 - 9.0)])?;
         }
-        path class="thin" d=(path([(entry, y.from_px), (entry, y.to_px)])) {}
-        path class={ "line " (controller_class(trace.kind.name())) } d=(line(|sample| sample.shift_m)) {}
-        path class="wanted" d=(line(|sample| sample.wanted_shift_m)) {}
-        @if let Some(last) = samples.last() {
-            @let (wanted, shift) = (across(last.wanted_shift_m), across(last.shift_m));
-            @let apart = if (wanted - shift).abs() < 15.0 { 7.5 - 0.5 * (wanted - shift).abs() } else { 0.0 };
-            @let up = if wanted <= shift { -apart } else { apart };
-            text class="small" x=(px(x.to_px + 6.0)) y=(px(wanted + up + 4.0)) { "wanted" }
-            text class="small" x=(px(x.to_px + 6.0)) y=(px(shift - up + 4.0)) { "shift" }
+        let beside = FRAME.right + 6.0;
+        let height = |shift_m: f64| px(chart.backend_coord(&(0.0, units.small(shift_m)))).1;
+        for side in [-1.0, 1.0] {
+            let place = (beside, height(side * trace.half_stroke_m));
+            sheet.text("small", Anchor::Start, place, "stroke ends")?;
         }
-        path class="struck" d=(struck) {}
-        (bottom(&x, y.from_px, &x.ticks(10), |s| trimmed(s, 1), &format!("distance along the row, {}", units.distance_unit())))
-        text class="mid" transform=(format!("translate(14 {}) rotate(-90)", px(0.5 * (y.from_px + y.to_px)))) {
-            "to the left, " (units.small_unit())
+        if let Some(last) = samples.last() {
+            let (wanted, shift) = (height(last.wanted_shift_m), height(last.shift_m));
+            let apart = 0.5 * (15.0 - (wanted - shift).abs()).max(0.0);
+            let up = if wanted <= shift { -apart } else { apart };
+            sheet.text("small", Anchor::Start, (beside, wanted + up), "wanted")?;
+            sheet.text("small", Anchor::Start, (beside, shift - up), "shift")?;
         }
-    };
+        Ok(())
+    });
     Picture {
         name: name.to_owned(),
         title,
