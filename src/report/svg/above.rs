@@ -214,7 +214,7 @@ pub fn picture(name: &str, units: Units, trace: &Trace, window: Window) -> Pictu
         }
         key(sheet)?;
         let bar_m = round_length(0.6 * half_m, units);
-        let (start, y) = (FRAME.right - bar_m * px_per_m, FRAME.bottom + 18.0);
+        let (start, y) = (FRAME.right - bar_m * px_per_m, FRAME.bottom + 13.0);
         let bar = [
             (start, y),
             (start, y + 5.0),
@@ -222,10 +222,10 @@ pub fn picture(name: &str, units: Units, trace: &Trace, window: Window) -> Pictu
             (FRAME.right, y),
         ];
         sheet.line("axis", bar)?;
-        let below = (0.5 * (start + FRAME.right), y + 11.0);
+        let below = (0.5 * (start + FRAME.right), y + 16.0);
         sheet.text("small", Anchor::Middle, below, &units.clearance(bar_m))?;
         let note = format!("sideways enlarged {} times", trimmed(enlarged, 0));
-        sheet.text("small", Anchor::Start, (FRAME.left, y + 22.0), &note)
+        sheet.text("small", Anchor::Start, (FRAME.left, y + 27.0), &note)
     });
     Picture {
         name: name.to_owned(),

@@ -135,7 +135,7 @@ pub fn picture(results: &Results, units: Units) -> Option<Picture> {
                 let number = units.small_number(sd_m);
                 sheet.text("small", Anchor::Start, (end + 5.0, y), &number)?;
             }
-            sheet.axes(&mut chart).x_labels(0).y_labels(0).draw()?;
+            sheet.axes(&mut chart).disable_x_axis().y_labels(0).draw()?;
             let total = units.small_text(total_m2(results, name).sqrt());
             let heading = controller_title(name);
             sheet.text("small head", Anchor::Start, (left, 36.0), heading)?;

@@ -93,16 +93,6 @@ fn picture(results: &Results, units: Units, controller: &str) -> Option<Picture>
     let title = format!("{}: plants struck", controller_title(controller));
     let body = drawn(WIDTH_PX, HEIGHT_PX, |sheet| {
         let mut chart = sheet.chart(FRAME, across.clone(), up.clone())?;
-        sheet
-            .axes(&mut chart)
-            .disable_y_mesh()
-            .x_labels(8)
-            .y_labels(8)
-            .x_label_formatter(&|speed| trimmed(*speed, 2))
-            .y_label_formatter(&|clearance| trimmed(*clearance, 2))
-            .x_desc(format!("speed, {}", units.speed_unit()))
-            .y_desc(format!("clearance, {}", units.small_unit()))
-            .draw()?;
         sheet.text("head", Anchor::Start, (FRAME.left, 15.0), &title)?;
         let all = [(across.start, up.start), (across.end, up.end)];
         chart.draw_series([Rectangle::new(all, sheet.fill(COLOURS[0]))])?;
@@ -116,6 +106,16 @@ fn picture(results: &Results, units: Units, controller: &str) -> Option<Picture>
                 chart.draw_series(LineSeries::new(line, sheet.stroke("level")))?;
             }
         }
+        sheet
+            .axes(&mut chart)
+            .disable_y_mesh()
+            .x_labels(8)
+            .y_labels(8)
+            .x_label_formatter(&|speed| trimmed(*speed, 2))
+            .y_label_formatter(&|clearance| trimmed(*clearance, 2))
+            .x_desc(format!("speed, {}", units.speed_unit()))
+            .y_desc(format!("clearance, {}", units.small_unit()))
+            .draw()?;
         for (class, halo, grid) in [
             ("allowed", "halo", &rates),
             ("allowed upper", "halo slim", &uppers),
@@ -134,7 +134,7 @@ fn picture(results: &Results, units: Units, controller: &str) -> Option<Picture>
             }
         }
         let working = px(chart.backend_coord(&working));
-        sheet.dot("halo slim", working, 7.0)?;
+        sheet.dot("halo", working, 7.0)?;
         sheet.dot("ring", working, 7.0)?;
         labels(sheet, |level| {
             let lines = rates.line(level.ln()).into_iter();

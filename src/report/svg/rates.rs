@@ -9,11 +9,11 @@ use plotters::coord::combinators::LogCoord;
 use plotters::coord::types::RangedCoordf64;
 use plotters::prelude::*;
 
-const WIDTH_PX: f64 = 440.0;
+const WIDTH_PX: f64 = 448.0;
 const HEIGHT_PX: f64 = 360.0;
 const LABEL_GAP_PX: f64 = 16.0;
 const FRAME: Frame = Frame {
-    left: 62.0,
+    left: 70.0,
     right: WIDTH_PX - 112.0,
     top: 34.0,
     bottom: 305.0,

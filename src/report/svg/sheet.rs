@@ -18,7 +18,7 @@ use std::cell::RefCell;
 /// Steps of the library per px of the picture.
 const FINE: f64 = 10.0;
 
-/// Room below a plot for tick texts and the title of the axis, px.
+/// Room below a plot for tick texts and the title of the axis, px, where the sheet has so much.
 const BOTTOM_AXIS_PX: f64 = 40.0;
 
 /// Distance of the left axis' title from the border of the picture, px.
@@ -186,13 +186,14 @@ impl<'a> Sheet<'a> {
         x: X,
         y: Y,
     ) -> Result<Chart<'a, X::CoordDescType, Y::CoordDescType>, Trouble> {
+        let below = BOTTOM_AXIS_PX.min(self.size_px.1 - frame.bottom);
         ChartBuilder::on(&self.area)
             .margin_left(fine(LEFT_MARGIN_PX))
             .margin_top(fine(frame.top))
             .margin_right(fine(self.size_px.0 - frame.right))
-            .margin_bottom(fine(self.size_px.1 - frame.bottom - BOTTOM_AXIS_PX))
+            .margin_bottom(fine(self.size_px.1 - frame.bottom - below))
             .y_label_area_size(fine(frame.left - LEFT_MARGIN_PX))
-            .x_label_area_size(fine(BOTTOM_AXIS_PX))
+            .x_label_area_size(fine(below))
             .build_cartesian_2d(x, y)
     }
 

@@ -73,8 +73,9 @@ pub fn picture(name: &str, units: Units, trace: &Trace) -> Picture {
             .iter()
             .filter(|plant| plant.fate != Fate::Spared)
         {
-            let foot = px(chart.backend_coord(&(along(plant.station_m), -reach)));
-            sheet.line("struck", [(foot.0, foot.1 - 1.0), (foot.0, foot.1 - 9.0)])?;
+            let (x, _) = px(chart.backend_coord(&(along(plant.station_m), 0.0)));
+            let feet = FRAME.bottom - 1.0;
+            sheet.line("struck", [(x, feet), (x, feet - 8.0)])?;
         }
         let beside = FRAME.right + 6.0;
         let height = |shift_m: f64| px(chart.backend_coord(&(0.0, units.small(shift_m)))).1;
