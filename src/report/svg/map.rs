@@ -3,7 +3,7 @@
 //! Between simulated settings the logarithm of the rate is interpolated linearly along the sides of a cell. A setting
 //! without a strike stands for half a plant among those counted.
 
-use super::sheet::{Anchor, Frame, Sheet, drawn, px};
+use super::sheet::{Anchor, Frame, Sheet, drawn, px, range};
 use super::{Picture, Trouble};
 use crate::report::display::{Units, chosen_percent, controller_title, trimmed};
 use crate::report::text::ran;
@@ -80,8 +80,8 @@ fn picture(results: &Results, units: Units, controller: &str) -> Option<Picture>
     let rates = grid(&|cell| cell.rate);
     let uppers = grid(&|cell| cell.upper);
     let allowed = results.allowed_rate;
-    let across = speeds[0]..*speeds.last()?;
-    let up = clearances[0]..*clearances.last()?;
+    let across = range(speeds[0], *speeds.last()?);
+    let up = range(clearances[0], *clearances.last()?);
     let working = (
         units
             .speed(results.working_speed_m_s)
@@ -367,13 +367,13 @@ mod tests {
         );
         for (i, speed_m_s) in results.speeds_m_s.iter().enumerate() {
             let x = 52.0 + (380.0 - 52.0) * i as f64 / 7.0;
-            // The path is kept to a tenth of a px, and the plot ends a tenth before its border.
+            // A tenth of a px is what the path keeps.
             let (_, y) = *points
                 .iter()
-                .find(|(px, _)| (px - x).abs() <= 0.21)
+                .find(|(px, _)| (px - x).abs() <= 0.11)
                 .unwrap();
             let clearance_m = first + (300.0 - y) / 260.0 * (last - first);
-            let kept_m = 0.2 / 260.0 * (last - first);
+            let kept_m = 0.1 / 260.0 * (last - first);
             for cell in &results.strike_rates {
                 if cell.controller == "pid" && cell.speed_m_s == *speed_m_s {
                     if cell.clearance_m < clearance_m - kept_m {
