@@ -388,9 +388,18 @@ fn limit(
         return "the list of speeds ends there: every simulated speed keeps the allowed rate"
             .into();
     };
+    let slowest = at_work
+        .first()
+        .is_some_and(|first| first.speed_m_s == next.speed_m_s);
     if next.rate <= allowed {
-        return "the number of passes: at the next faster speed the rate itself keeps the allowed rate, its upper limit does not yet"
-            .into();
+        let speed = if slowest {
+            "the slowest speed"
+        } else {
+            "the next faster speed"
+        };
+        return format!(
+            "the number of passes: at {speed} the rate itself keeps the allowed rate, its upper limit does not yet"
+        );
     }
     let at = |speed: f64, controller: &str| speed == next.speed_m_s && controller == kind.name();
     let seen = tracking

@@ -233,7 +233,19 @@ fn aligned(rows: &[Vec<String>]) -> String {
 fn wrapped(text: &str, width: usize) -> String {
     let mut out = String::new();
     let mut column = 0;
+    // The groups of a number stay on one line.
+    let mut words: Vec<String> = Vec::new();
     for word in text.split_whitespace() {
+        let is_group = word.len() >= 3 && word[..3].bytes().all(|byte| byte.is_ascii_digit());
+        match words.last_mut() {
+            Some(last) if is_group && last.ends_with(|c: char| c.is_ascii_digit()) => {
+                last.push(' ');
+                last.push_str(word);
+            }
+            _ => words.push(word.into()),
+        }
+    }
+    for word in &words {
         let length = word.chars().count();
         if column > 0 && column + 1 + length > width {
             out.push('\n');
