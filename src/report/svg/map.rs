@@ -116,14 +116,15 @@ fn picture(results: &Results, units: Units, controller: &str) -> Option<Picture>
             .x_desc(format!("speed, {}", units.speed_unit()))
             .y_desc(format!("clearance, {}", units.small_unit()))
             .draw()?;
-        for (class, halo, grid) in [
-            ("allowed", "halo", &rates),
-            ("allowed upper", "halo slim", &uppers),
+        // The line of the rate itself comes last, so that it stays whole where the limit runs along it.
+        for (class, grid) in [
+            ("halo slim", &uppers),
+            ("halo", &rates),
+            ("allowed upper", &uppers),
+            ("allowed", &rates),
         ] {
-            for class in [halo, class] {
-                for line in grid.lines(allowed.ln()) {
-                    chart.draw_series(LineSeries::new(line, sheet.stroke(class)))?;
-                }
+            for line in grid.lines(allowed.ln()) {
+                chart.draw_series(LineSeries::new(line, sheet.stroke(class)))?;
             }
         }
         for (row, clearance) in cells.iter().zip(&clearances) {
