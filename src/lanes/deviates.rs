@@ -1,6 +1,8 @@
 //! Random numbers for passes side by side: a stream for every pass and source, each lane on its own.
 //!
-//! Generator: xoshiro256++ (Blackman & Vigna, ACM Trans. Math. Softw. 47:36, 2021), seeded by SplitMix64 (Steele, Lea & Flood,
+//! Generator: xorshift128+ with the shifts 23, 18, 5 (Vigna, J. Comput. Appl. Math. 315:175-181, 2017), which needs no rotation and so
+//! runs in wide registers; its known flaw, planes that show when the first of three numbers is magnified some million times, is far below
+//! the 31 bits used here. Seeded by SplitMix64 (Steele, Lea & Flood,
 //! OOPSLA 2014) from seed, pass and source. Normal deviates: Box & Muller, Ann. Math. Statist. 29:610-611, 1958, in single precision
 //! with polynomials of our own, so that every processor gives the same bits. The tail ends at 6.6 standard deviations.
 
@@ -10,14 +12,14 @@ use crate::sim::streams::{Draws, PER_PASS, Source, Streams};
 /// A stream of deviates, one per lane.
 #[derive(Clone, Debug)]
 pub struct Deviates<const N: usize> {
-    state: [[u64; N]; 4],
+    state: [[u64; N]; 2],
     spare: Option<[f32; N]>,
 }
 
 impl<const N: usize> Deviates<N> {
     /// The streams of one source in these passes. `part` picks one of several equal sources.
     pub fn new(seed: u64, passes: [u64; N], source: Source, part: u64) -> Self {
-        let mut state = [[0; N]; 4];
+        let mut state = [[0; N]; 2];
         for (lane, pass) in passes.into_iter().enumerate() {
             let stream = pass
                 .wrapping_mul(PER_PASS)
@@ -34,20 +36,15 @@ impl<const N: usize> Deviates<N> {
 
     #[inline(always)]
     fn bits(&mut self) -> [u64; N] {
-        let [s0, s1, s2, s3] = &mut self.state;
+        let [s0, s1] = &mut self.state;
         let mut bits = [0; N];
         for i in 0..N {
-            bits[i] = s0[i]
-                .wrapping_add(s3[i])
-                .rotate_left(23)
-                .wrapping_add(s0[i]);
-            let t = s1[i] << 17;
-            s2[i] ^= s0[i];
-            s3[i] ^= s1[i];
-            s1[i] ^= s2[i];
-            s0[i] ^= s3[i];
-            s2[i] ^= t;
-            s3[i] = s3[i].rotate_left(45);
+            let (mut x, y) = (s0[i], s1[i]);
+            s0[i] = y;
+            x ^= x << 23;
+            x ^= y ^ (x >> 18) ^ (y >> 5);
+            s1[i] = x;
+            bits[i] = x.wrapping_add(y);
         }
         bits
     }
@@ -125,17 +122,27 @@ impl SplitMix {
 /// Box-Muller: the upper half of the bits gives the radius, the lower the angle.
 #[inline(always)]
 fn pair<const N: usize>(bits: [u64; N]) -> ([f32; N], [f32; N]) {
+    // In separate loops, so that each is one run of wide registers.
+    let mut upper = [0_i32; N];
+    let mut lower = [0_i32; N];
+    for i in 0..N {
+        upper[i] = (bits[i] >> 33) as i32;
+        lower[i] = bits[i] as i32;
+    }
+    let radii: [f32; N] = upper.map(|bits| bits as f32);
+    let angles: [f32; N] = lower.map(|bits| bits as f32);
+    let mut radii = radii;
+    for radius in &mut radii {
+        *radius = (-2.0 * ln((*radius + 0.5) * (1.0 / 2_147_483_648.0)))
+            .max(0.0)
+            .sqrt();
+    }
     let mut cosines = [0.0; N];
     let mut sines = [0.0; N];
     for i in 0..N {
-        let upper = (bits[i] >> 33) as i32;
-        let lower = bits[i] as u32 as i32;
-        let radius = (-2.0 * ln((upper as f32 + 0.5) * (1.0 / 2_147_483_648.0)))
-            .max(0.0)
-            .sqrt();
-        let (sin, cos) = sin_cos_turns(lower as f32 * (1.0 / 4_294_967_296.0));
-        cosines[i] = radius * cos;
-        sines[i] = radius * sin;
+        let (sin, cos) = sin_cos_turns(angles[i] * (1.0 / 4_294_967_296.0));
+        cosines[i] = radii[i] * cos;
+        sines[i] = radii[i] * sin;
     }
     (cosines, sines)
 }
