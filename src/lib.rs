@@ -33,6 +33,10 @@
 //! - [`results`]: what a study found
 //! - [`report`]: results to files and text
 //!
+//! # Features
+//!
+//! `program`, on by default: terminal, threads, files and reports. Without it everything else runs where there are none, as in a browser.
+//!
 //! # Example
 //!
 //! A machine built in code, forty passes under lag compensation at 8 km/h, and the share of plants that a clearance of 60 mm
@@ -67,6 +71,7 @@ pub mod lanes;
 pub mod linear;
 pub mod model;
 pub mod montecarlo;
+#[cfg(feature = "program")]
 pub mod report;
 pub mod results;
 pub mod scenario;

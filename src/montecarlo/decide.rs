@@ -79,11 +79,10 @@ fn passes_needed(estimate: &Estimate, passes: u64, allowed_rate: f64) -> Option<
     } else {
         (estimate.rate - allowed_rate, estimate.rate - estimate.lower)
     };
-    let to_clear = (reach / room).powi(2);
-    let to_narrow = ((estimate.upper - estimate.lower) / narrow).powi(2);
-    let wanted = passes as f64 * to_clear.min(to_narrow);
+    let times_closer = (reach / room).min((estimate.upper - estimate.lower) / narrow);
+    let wanted = passes as f64 * (times_closer * times_closer);
     // Two digits are more than such a guess is worth.
-    let step = 10_f64.powi((wanted.log10().floor() as i32 - 1).max(0));
+    let step = libm::exp10((libm::log10(wanted).floor() - 1.0).max(0.0));
     Some(((wanted / step).ceil() * step) as u64).map(|wanted| wanted.max(passes + 1))
 }
 

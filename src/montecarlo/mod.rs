@@ -11,4 +11,5 @@ pub mod saved;
 pub mod study;
 mod summary;
 pub mod tally;
+pub mod workers;
 pub mod worst;

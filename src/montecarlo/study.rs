@@ -12,6 +12,7 @@ use super::decide::{self, Open};
 use super::linear_sums::LinearSums;
 use super::saved::Saved;
 use super::tally::{TRADE_ROOM_M, Tally};
+use super::workers::{NoThreads, Workers};
 use crate::lanes::deviates::PassStreams;
 use crate::lanes::{self, Request};
 use crate::linear::{self, Unstable};
@@ -33,7 +34,7 @@ pub struct Plan<'a> {
     pub seed: u64,
     /// How far.
     pub until: Until,
-    /// Threads; `None`: as many as the machine has cores.
+    /// Threads; `None`: as many as the machine has cores. Without the feature `program` there is one, whatever stands here.
     pub threads: Option<usize>,
 }
 
@@ -149,8 +150,8 @@ pub enum StudyError {
         of: u64,
     },
     /// The machine gave no threads.
-    #[error("no worker threads: {0}")]
-    Threads(#[from] rayon::ThreadPoolBuildError),
+    #[error(transparent)]
+    Threads(#[from] NoThreads),
     /// No pass was asked for.
     #[error("a study needs at least 1 pass")]
     NoPasses,
@@ -367,7 +368,7 @@ struct Engine<'a> {
     plan: &'a Plan<'a>,
     kinds: &'a [Kind],
     watch: &'a dyn Watch,
-    pool: rayon::ThreadPool,
+    workers: Workers,
     nominal_linear: LinearSums,
     contrasts: Vec<Contrast>,
     working_clearance: usize,
@@ -380,15 +381,11 @@ impl<'a> Engine<'a> {
         watch: &'a dyn Watch,
     ) -> Result<Self, StudyError> {
         let study = plan.scenario.study();
-        let mut builder = rayon::ThreadPoolBuilder::new();
-        if let Some(threads) = plan.threads {
-            builder = builder.num_threads(threads);
-        }
         Ok(Self {
             plan,
             kinds,
             watch,
-            pool: builder.build()?,
+            workers: Workers::new(plan.threads)?,
             nominal_linear: LinearSums::of(&plan.scenario.nominal(), &study.speeds_m_s, kinds),
             contrasts: contrasts(study, kinds.len()),
             working_clearance: working_clearance(plan.scenario).unwrap_or(0),
@@ -406,7 +403,7 @@ impl<'a> Engine<'a> {
         let next = AtomicU64::new(0);
         let done = AtomicU64::new(passes.start);
         let empty = Sums::new(self.plan.scenario);
-        let by_thread = self.pool.broadcast(|_| {
+        let by_thread = self.workers.each(|| {
             let mut sums = empty.clone();
             while !self.watch.stop() {
                 // A block that is taken is finished: what is done has no gaps.

@@ -46,6 +46,7 @@ pub use starter::starter;
 use std::cell::RefCell;
 use std::collections::BTreeMap;
 use std::io;
+#[cfg(feature = "program")]
 use std::path::Path;
 
 use serde::{Deserialize, Serialize};
@@ -140,6 +141,7 @@ pub struct Scenario {
 
 impl Scenario {
     /// Reads a scenario file and the files it names; a path in it is relative to the scenario file.
+    #[cfg(feature = "program")]
     pub fn read(path: &Path, replay: Option<&Path>) -> Result<Scenario, ScenarioError> {
         let open = |path: &Path| {
             std::fs::read_to_string(path).map_err(|source| ScenarioError::Read {

@@ -1,0 +1,138 @@
+//! What the engine computes, told as short lines that change with every bit of it: the same text from the program and in a browser.
+//!
+//! The whole of `rowroom` that a browser needs runs here: texts of scenarios, the linear check, the fast engine in a small study under
+//! all controllers, the same passes walked through by the reference, and a pass on the reference's own deviates.
+
+use std::fmt::{Debug, Write};
+use std::sync::OnceLock;
+
+use rowroom::model::controller::Kind;
+use rowroom::montecarlo::study::{Plan, Until, Unwatched, outcome, run};
+use rowroom::scenario::Scenario;
+use rowroom::sim::streams::Reference;
+use rowroom::sim::trace::{Trace, View};
+
+/// Two blocks of passes, the second not full.
+const PASSES: u64 = 12;
+
+const SCENARIOS: [(&str, &str); 6] = [
+    ("leeks", include_str!("../../scenarios/leeks.toml")),
+    (
+        "sugar_beet",
+        include_str!("../../scenarios/sugar_beet.toml"),
+    ),
+    (
+        "wide_rows_us",
+        include_str!("../../scenarios/wide_rows_us.toml"),
+    ),
+    (
+        "drawn_on_off",
+        include_str!("../../scenarios/drawn_on_off.toml"),
+    ),
+    (
+        "carrots_slope",
+        include_str!("../../scenarios/carrots_slope.toml"),
+    ),
+    (
+        "replayed_pass",
+        include_str!("../../scenarios/replayed_pass.toml"),
+    ),
+];
+const ROWS: (&str, &str) = (
+    "carrots_slope_rows.csv",
+    include_str!("../../scenarios/carrots_slope_rows.csv"),
+);
+const LOG: (&str, &str) = (
+    include_str!("../data/synthetic_pass.csv"),
+    "synthetic_pass.csv",
+);
+
+/// The lines, or the reason why there are none.
+pub fn fingerprints() -> Result<String, Box<dyn std::error::Error>> {
+    let mut lines = String::new();
+    for (name, text) in SCENARIOS {
+        let files = |file: &str| {
+            let rows = (file == ROWS.0).then(|| ROWS.1.to_owned());
+            rows.ok_or_else(|| std::io::ErrorKind::NotFound.into())
+        };
+        let log = (name == "replayed_pass").then_some(LOG);
+        let scenario = Scenario::parse(text, name, &files, log)?;
+        let seed = scenario.study().seed;
+        let plan = Plan {
+            scenario: &scenario,
+            seed,
+            until: Until::Passes(PASSES),
+            threads: None,
+        };
+        let run = run(&plan, None, &Unwatched)?;
+        let found = outcome(&plan, &run);
+        let streams = Reference { seed, pass: 0 };
+        let setup = scenario.draw(seed, 0);
+        let walked: Vec<Trace> = Kind::ALL
+            .into_iter()
+            .filter(|&kind| setup.lacks(kind).is_none())
+            .map(|kind| {
+                let view = View {
+                    kind,
+                    speed_m_s: scenario.study().working_speed_m_s,
+                    clearance_m: scenario.study().working_clearance_m,
+                    seed,
+                    pass: 0,
+                };
+                Trace::of(&setup, view, &streams)
+            })
+            .collect();
+        for (what, print) in [
+            ("sums", fingerprint(&run)),
+            ("results", fingerprint(&found.results)),
+            ("first pass", fingerprint(&found.traces)),
+            ("reference", fingerprint(&walked)),
+        ] {
+            writeln!(lines, "{name}, {what}: {print:016x}")?;
+        }
+        // For a reader who looks whether anything moved at all.
+        for tracking in &found.results.tracking {
+            let name = &tracking.controller;
+            let (speed_m_s, sd_m) = (tracking.speed_m_s, tracking.tool_error_sd_m);
+            if speed_m_s == scenario.study().working_speed_m_s {
+                writeln!(lines, "  {name}: tool error sd {sd_m} m")?;
+            }
+        }
+    }
+    Ok(lines)
+}
+
+/// FNV-1a, 64 bits, of a value written out; Rust writes a number with as many digits as tell it from all others.
+fn fingerprint(value: &impl Debug) -> u64 {
+    struct Fnv(u64);
+    impl Write for Fnv {
+        fn write_str(&mut self, text: &str) -> std::fmt::Result {
+            for &byte in text.as_bytes() {
+                self.0 = (self.0 ^ u64::from(byte)).wrapping_mul(0x0100_0000_01b3);
+            }
+            Ok(())
+        }
+    }
+    let mut hash = Fnv(0xcbf2_9ce4_8422_2325);
+    // Writing into a number cannot fail.
+    let _ = write!(hash, "{value:?}");
+    hash.0
+}
+
+static TEXT: OnceLock<String> = OnceLock::new();
+
+fn text() -> &'static str {
+    TEXT.get_or_init(|| fingerprints().unwrap_or_else(|error| format!("failed: {error}\n")))
+}
+
+/// Where the lines lie in memory, for a page's script.
+#[unsafe(no_mangle)]
+pub extern "C" fn fingerprints_at() -> *const u8 {
+    text().as_ptr()
+}
+
+/// Length of the lines in bytes.
+#[unsafe(no_mangle)]
+pub extern "C" fn fingerprints_length() -> usize {
+    text().len()
+}
