@@ -2,7 +2,7 @@
 //! writes that makes it fit for the page.
 //!
 //! A mark's look is a class of `chart.css`, so that dark mode and the page can change it; the library carries it as a
-//! colour number. It counts whole pixels, so it draws at ten times the size and [`fitted`] moves the decimal point.
+//! colour number. It counts whole pixels, so it draws at ten times the size and `fitted` moves the decimal point.
 
 use super::{Trouble, printable};
 use crate::report::display::trimmed;
