@@ -99,8 +99,9 @@ fn widest<const N: usize>(
     setups: &[Setup; N],
     passes: [u64; N],
 ) -> Vec<Vec<PassAtSpeed>> {
+    // One pass alone fills no wide register: a second copy of it would only take time to build.
     #[cfg(target_arch = "x86_64")]
-    if std::arch::is_x86_feature_detected!("avx2") {
+    if N > 1 && std::arch::is_x86_feature_detected!("avx2") {
         #[allow(unsafe_code)]
         // SAFETY: the processor has what the function asks for.
         return unsafe { with_avx2(request, setups, passes) };
