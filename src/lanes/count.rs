@@ -144,7 +144,7 @@ pub struct Followed {
 }
 
 /// What every controller of the drives meets: the looks.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Default)]
 pub struct Looks<const N: usize> {
     every: usize,
     /// Distance from look to look, m.
@@ -164,9 +164,9 @@ pub struct Looks<const N: usize> {
 }
 
 impl<const N: usize> Looks<N> {
-    /// Looks along the drives.
+    /// Looks along the drives, in the room that earlier ones took.
     #[inline(always)]
-    pub fn along(setup: &Setup, ground: &Ground<N>, drive: &Drive<N>, on_line: bool) -> Self {
+    pub fn along(&mut self, setup: &Setup, ground: &Ground<N>, drive: &Drive<N>, on_line: bool) {
         let every = ticks_per_look(setup, drive.speed_m_s);
         let tools = &setup.tools;
         let tool_m = tools.tool_line_m;
@@ -175,17 +175,19 @@ impl<const N: usize> Looks<N> {
             tool_m + tools.right_edge_behind_m,
         ];
         let rows = setup.rows.offset_m.len();
-        let count = drive.station_m.len().div_ceil(every);
-        let mut looks = Self {
-            every,
-            look_m: every as f64 * setup.run.step_s * drive.speed_m_s,
-            counted: Vec::with_capacity(count),
-            entry: Vec::with_capacity(count),
-            wanted_m: Vec::with_capacity(count),
-            axle_m: Vec::with_capacity(count),
-            needed_m: Vec::with_capacity(count * rows),
-            rows,
-        };
+        let looks = self;
+        looks.every = every;
+        looks.look_m = every as f64 * setup.run.step_s * drive.speed_m_s;
+        looks.rows = rows;
+        for series in [
+            &mut looks.counted,
+            &mut looks.entry,
+            &mut looks.wanted_m,
+            &mut looks.axle_m,
+        ] {
+            series.clear();
+        }
+        looks.needed_m.clear();
         let run = setup.run;
         for tick in (0..drive.station_m.len()).step_by(every) {
             let s_m = drive.station_m[tick];
@@ -233,7 +235,6 @@ impl<const N: usize> Looks<N> {
                 ]);
             }
         }
-        looks
     }
 
     /// Ticks from look to look.
@@ -297,7 +298,7 @@ impl<const N: usize> Looks<N> {
 
 /// Histograms of needed clearance, `[row][lane][bin]` (one row for all where rows need not be told apart), and the numbers of
 /// edge looks in them.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Default)]
 pub struct Histograms<const N: usize> {
     bins: usize,
     counts: Vec<u32>,
@@ -305,13 +306,13 @@ pub struct Histograms<const N: usize> {
 }
 
 impl<const N: usize> Histograms<N> {
-    /// Empty ones.
-    pub fn new(tables: &Tables, rows: usize) -> Self {
-        Self {
-            bins: tables.bins,
-            counts: vec![0; rows * N * tables.bins],
-            looks: vec![[0; N]; rows],
-        }
+    /// Makes room for so many rows.
+    pub fn reset(&mut self, tables: &Tables, rows: usize) {
+        self.bins = tables.bins;
+        self.counts.clear();
+        self.counts.resize(rows * N * tables.bins, 0);
+        self.looks.clear();
+        self.looks.resize(rows, [0; N]);
     }
 
     /// Fills them with what one controller's edges met in the counted or the entry stretch.

@@ -12,7 +12,7 @@ use crate::sim::path::ticks;
 use crate::sim::streams::Source;
 
 /// State at every tick, lane by lane. Tick 0 as in [`crate::sim::path::Path`].
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Default)]
 pub struct Drive<const N: usize> {
     /// Speed of the rear axle, m/s.
     pub speed_m_s: f64,
@@ -90,19 +90,36 @@ impl<const N: usize> Drive<N> {
     /// Drives all passes at one speed.
     #[inline(always)]
     pub fn new(setup: &Setup, ground: &Ground<N>, seed: u64, own: &Own<N>, speed_m_s: f64) -> Self {
+        let mut drive = Self::default();
+        drive.again(setup, ground, seed, own, speed_m_s);
+        drive
+    }
+
+    /// The same in the room that an earlier drive took.
+    #[inline(always)]
+    pub fn again(
+        &mut self,
+        setup: &Setup,
+        ground: &Ground<N>,
+        seed: u64,
+        own: &Own<N>,
+        speed_m_s: f64,
+    ) {
         let tool_m = setup.tools.tool_line_m;
         let lowered_s =
             Deviates::new(seed, own.passes, Source::FramePhase, 0).uniform() * setup.camera.frame_s;
         let count = ticks(setup, speed_m_s);
-        let mut drive = Self {
-            speed_m_s,
-            lowered_s,
-            station_m: Vec::with_capacity(count),
-            axle_m: Vec::with_capacity(count),
-            sin: Vec::with_capacity(count),
-            towed_sin: Vec::with_capacity(if is_drawn(setup) { count } else { 0 }),
-            turn_rad: Vec::with_capacity(if setup.yaw_sensor.is_some() { count } else { 0 }),
-        };
+        self.speed_m_s = speed_m_s;
+        self.lowered_s = lowered_s;
+        for series in [
+            &mut self.station_m,
+            &mut self.axle_m,
+            &mut self.sin,
+            &mut self.towed_sin,
+            &mut self.turn_rad,
+        ] {
+            series.clear();
+        }
         let mut state = State {
             station_m: tool_m - lowered_s * speed_m_s,
             offset_m: Lanes::default(),
@@ -111,17 +128,16 @@ impl<const N: usize> Drive<N> {
             towed_rad: Lanes::all(steady_towed_rad(setup)),
         };
         match &setup.driver {
-            Driver::Replay(log) => drive.replay(setup, log, state, count),
+            Driver::Replay(log) => self.replay(setup, log, state, count),
             Driver::Hand(hand) => {
                 let hands = Person::new(hand, setup, speed_m_s, seed, own.passes);
-                drive.steered(setup, ground, own, &mut state, count, hands);
+                self.steered(setup, ground, own, &mut state, count, hands);
             }
             Driver::SatelliteLine(line) => {
                 let hands = Satellite::new(line, setup, speed_m_s, seed, own.passes);
-                drive.steered(setup, ground, own, &mut state, count, hands);
+                self.steered(setup, ground, own, &mut state, count, hands);
             }
         }
-        drive
     }
 
     #[inline(always)]
@@ -427,7 +443,9 @@ struct Person<const N: usize> {
     reaction_ticks: f64,
     crab_sin: f64,
     crab_cos: f64,
+    /// What was seen in the last ticks, as far back as the reaction goes; the ticks go round in it.
     seen_m: Vec<Lanes<N>>,
+    seen: usize,
     wobble: Wobble<N>,
 }
 
@@ -450,7 +468,11 @@ impl<const N: usize> Person<N> {
             reaction_ticks: driver.reaction_s / dt,
             crab_sin: libm::sin(setup.tractor.crab_rad),
             crab_cos: libm::cos(setup.tractor.crab_rad),
-            seen_m: Vec::with_capacity(ticks(setup, speed_m_s) * 2),
+            seen_m: vec![
+                Lanes::default();
+                ((driver.reaction_s / dt) as usize + 3).next_power_of_two()
+            ],
+            seen: 0,
             wobble: Wobble::new(&noise, dt, Deviates::new(seed, passes, Source::Steering, 0)),
         }
     }
@@ -474,14 +496,16 @@ impl<const N: usize> Hands<N> for Person<N> {
         }
         ahead_m =
             ahead_m - ground.guided_row_m(state.station_m + d) + ground.seeing.at(state.station_m);
-        self.seen_m.push(ahead_m);
-        let now = (self.seen_m.len() - 1) as f64;
+        let round = self.seen_m.len() - 1;
+        self.seen_m[self.seen & round] = ahead_m;
+        let now = self.seen as f64;
         let x = (now + 0.5 - self.reaction_ticks).clamp(0.0, now);
-        let i = (x as usize).min(self.seen_m.len().saturating_sub(2));
+        let i = (x as usize).min(self.seen.saturating_sub(1));
         let (a, b) = (
-            self.seen_m[i],
-            self.seen_m[(i + 1).min(self.seen_m.len() - 1)],
+            self.seen_m[i & round],
+            self.seen_m[(i + 1).min(self.seen) & round],
         );
+        self.seen += 1;
         (a + (b - a) * (x - i as f64)) * self.gain + self.wobble.over_tick()
     }
 }

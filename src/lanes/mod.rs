@@ -17,8 +17,11 @@ pub mod sensors;
 pub mod shift;
 pub mod vector;
 
+use std::cell::RefCell;
+
 use crate::model::controller::Kind;
 use crate::model::driver::Driver;
+use crate::model::rows::Plants;
 use crate::model::setup::Setup;
 use count::{Expected, Followed, Histograms, Looks, Tables};
 use drive::{Drive, Own, side_by_side};
@@ -70,10 +73,52 @@ pub struct PassUnderController {
     pub rows: Vec<Expected>,
 }
 
+/// What a block of passes leaves for the next one to write over: fresh memory would cost as much as the passes.
+#[derive(Default)]
+struct Scratch<const N: usize> {
+    drive: Drive<N>,
+    sensors: Sensors<N>,
+    looks: Looks<N>,
+    shift: Shift<N>,
+    pooled: Histograms<N>,
+    by_row: Histograms<N>,
+    /// The tables of the last block, with the plants and clearances that they are for.
+    tables: Option<(Plants, Vec<f64>, Tables)>,
+}
+
+impl<const N: usize> Scratch<N> {
+    /// Works the tables out unless the last block used the same ones.
+    fn prepare(&mut self, setup: &Setup, clearances_m: &[f64]) {
+        let same = |(plants, of_m, _): &(Plants, Vec<f64>, Tables)| {
+            *plants == setup.plants && of_m == clearances_m
+        };
+        if !self.tables.as_ref().is_some_and(same) {
+            let tables = Tables::new(setup, clearances_m);
+            self.tables = Some((setup.plants, clearances_m.to_vec(), tables));
+        }
+    }
+}
+
+thread_local! {
+    static SCRATCH: RefCell<(Scratch<LANES>, Scratch<1>)> = RefCell::default();
+}
+
 /// Simulates passes with their setups; gives `[pass][speed]`, in the order given.
 ///
 /// Passes whose setups differ only in entry, alignment and sensor bias run side by side, others alone: what a pass gives does not depend on it.
 pub fn run(request: &Request, setups: &[Setup], passes: &[u64]) -> Vec<Vec<PassAtSpeed>> {
+    SCRATCH.with_borrow_mut(|(side_by_side, alone)| {
+        run_in(request, setups, passes, side_by_side, alone)
+    })
+}
+
+fn run_in(
+    request: &Request,
+    setups: &[Setup],
+    passes: &[u64],
+    scratch: &mut Scratch<LANES>,
+    scratch_alone: &mut Scratch<1>,
+) -> Vec<Vec<PassAtSpeed>> {
     let mut all = Vec::with_capacity(passes.len());
     for (setups, passes) in setups.chunks(LANES).zip(passes.chunks(LANES)) {
         if setups.len() > 1 && setups.iter().all(|setup| side_by_side(&setups[0], setup)) {
@@ -81,12 +126,17 @@ pub fn run(request: &Request, setups: &[Setup], passes: &[u64]) -> Vec<Vec<PassA
             let lane = |i: usize| if i < passes.len() { i } else { 0 };
             let setups: [Setup; LANES] = std::array::from_fn(|i| setups[lane(i)].clone());
             let numbers = std::array::from_fn(|i| passes[lane(i)]);
-            let mut together = widest::<LANES>(request, &setups, numbers);
+            let mut together = widest(request, &setups, numbers, scratch);
             together.truncate(passes.len());
             all.extend(together);
         } else {
             for (setup, &pass) in setups.iter().zip(passes) {
-                all.extend(widest::<1>(request, std::array::from_ref(setup), [pass]));
+                all.extend(widest(
+                    request,
+                    std::array::from_ref(setup),
+                    [pass],
+                    scratch_alone,
+                ));
             }
         }
     }
@@ -98,15 +148,16 @@ fn widest<const N: usize>(
     request: &Request,
     setups: &[Setup; N],
     passes: [u64; N],
+    scratch: &mut Scratch<N>,
 ) -> Vec<Vec<PassAtSpeed>> {
     // One pass alone fills no wide register: a second copy of it would only take time to build.
     #[cfg(target_arch = "x86_64")]
     if N > 1 && std::arch::is_x86_feature_detected!("avx2") {
         #[allow(unsafe_code)]
         // SAFETY: the processor has what the function asks for.
-        return unsafe { with_avx2(request, setups, passes) };
+        return unsafe { with_avx2(request, setups, passes, scratch) };
     }
-    simulate(request, setups, passes)
+    simulate(request, setups, passes, scratch)
 }
 
 #[cfg(target_arch = "x86_64")]
@@ -115,8 +166,9 @@ fn with_avx2<const N: usize>(
     request: &Request,
     setups: &[Setup; N],
     passes: [u64; N],
+    scratch: &mut Scratch<N>,
 ) -> Vec<Vec<PassAtSpeed>> {
-    simulate(request, setups, passes)
+    simulate(request, setups, passes, scratch)
 }
 
 /// The engine as compiled for the baseline: for tests that hold it against [`run`].
@@ -125,7 +177,7 @@ pub fn run_on_baseline(
     setups: &[Setup; LANES],
     passes: [u64; LANES],
 ) -> Vec<Vec<PassAtSpeed>> {
-    simulate(request, setups, passes)
+    simulate(request, setups, passes, &mut Scratch::default())
 }
 
 #[inline(always)]
@@ -133,32 +185,44 @@ fn simulate<const N: usize>(
     request: &Request,
     setups: &[Setup; N],
     passes: [u64; N],
+    scratch: &mut Scratch<N>,
 ) -> Vec<Vec<PassAtSpeed>> {
     let setup = &setups[0];
     let own = Own::of(setups, passes);
     let ground = Ground::draw(setup, request.seed, passes);
-    let tables = Tables::new(setup, request.clearances_m);
+    scratch.prepare(setup, request.clearances_m);
     let rows = setup.rows.offset_m.len();
-    let mut pooled = Histograms::<N>::new(&tables, 1);
-    let mut by_row = Histograms::<N>::new(
-        &tables,
+    let Scratch {
+        drive,
+        sensors,
+        looks,
+        shift,
+        pooled,
+        by_row,
+        tables,
+    } = scratch;
+    let Some((_, _, tables)) = tables.as_ref() else {
+        return Vec::new();
+    };
+    pooled.reset(tables, 1);
+    by_row.reset(
+        tables,
         if request.rows_apart_at_m_s.is_some() {
             rows
         } else {
             0
         },
     );
-    let mut shift = Shift::default();
     let mut all: Vec<Vec<PassAtSpeed>> = vec![Vec::with_capacity(request.speeds_m_s.len()); N];
     let per_metre = rows as f64 / setup.plants.spacing_m * setup.plants.emergence;
     let entry_plants = per_metre * setup.run.entry_length_m;
     let counted_plants = per_metre * (setup.run.length_m - setup.run.entry_length_m);
 
     for &speed_m_s in request.speeds_m_s {
-        let drive = Drive::new(setup, &ground, request.seed, &own, speed_m_s);
-        let sensors = Sensors::observe(setup, &ground, &drive, request.seed, &own);
+        drive.again(setup, &ground, request.seed, &own, speed_m_s);
+        sensors.observe_again(setup, &ground, drive, request.seed, &own);
         let on_line = matches!(setup.driver, Driver::SatelliteLine(_));
-        let looks = Looks::along(setup, &ground, &drive, on_line);
+        looks.along(setup, &ground, drive, on_line);
         let axle = looks.axle();
         for (lane, passes) in all.iter_mut().enumerate() {
             let demand_m = looks
@@ -175,33 +239,24 @@ fn simulate<const N: usize>(
             });
         }
         for &kind in request.kinds {
-            shift::run(
-                setup,
-                &own,
-                &drive,
-                &sensors,
-                kind,
-                looks.every(),
-                &mut shift,
-            );
-            let followed = looks.followed(&shift, request.room_m);
-            pooled.fill(&tables, &looks, &shift, true);
+            shift::run(setup, &own, drive, sensors, kind, looks.every(), shift);
+            let followed = looks.followed(shift, request.room_m);
+            pooled.fill(tables, looks, shift, true);
             let entry: [Expected; N] =
-                std::array::from_fn(|lane| pooled.expected(&tables, 0, lane, entry_plants));
-            pooled.fill(&tables, &looks, &shift, false);
+                std::array::from_fn(|lane| pooled.expected(tables, 0, lane, entry_plants));
+            pooled.fill(tables, looks, shift, false);
             let apart = request.rows_apart_at_m_s == Some(speed_m_s);
             if apart {
-                by_row.fill(&tables, &looks, &shift, false);
+                by_row.fill(tables, looks, shift, false);
             }
             for (lane, (passes, entry)) in all.iter_mut().zip(entry).enumerate() {
-                let of_row =
-                    |row| by_row.expected(&tables, row, lane, counted_plants / rows as f64);
+                let of_row = |row| by_row.expected(tables, row, lane, counted_plants / rows as f64);
                 let Some(pass) = passes.last_mut() else {
                     continue;
                 };
                 pass.controllers.push(PassUnderController {
                     followed: followed[lane],
-                    counted: pooled.expected(&tables, 0, lane, counted_plants),
+                    counted: pooled.expected(tables, 0, lane, counted_plants),
                     entry,
                     rows: if apart {
                         (0..rows).map(of_row).collect()

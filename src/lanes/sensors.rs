@@ -25,7 +25,7 @@ pub struct Frame<const N: usize> {
 }
 
 /// All sensors along the drives.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Default)]
 pub struct Sensors<const N: usize> {
     /// Frames in order of time.
     pub frames: Vec<Frame<N>>,
@@ -64,7 +64,23 @@ impl<const N: usize> Sensors<N> {
         seed: u64,
         own: &Own<N>,
     ) -> Self {
-        let (turn_rad, turn_integral_rad_s) = measure_turn(setup, drive, seed, own);
+        let mut sensors = Self::default();
+        sensors.observe_again(setup, ground, drive, seed, own);
+        sensors
+    }
+
+    /// The same in the room that earlier ones took.
+    #[inline(always)]
+    pub fn observe_again(
+        &mut self,
+        setup: &Setup,
+        ground: &Ground<N>,
+        drive: &Drive<N>,
+        seed: u64,
+        own: &Own<N>,
+    ) {
+        self.measure_turn(setup, drive, seed, own);
+        let turn_rad = &self.turn_rad;
         let camera = &setup.camera;
         let dt = setup.run.step_s;
         let x_c_m = setup.camera_point_m();
@@ -81,7 +97,8 @@ impl<const N: usize> Sensors<N> {
         let mut blind = [0; N];
         let mut turn_before = Lanes::default();
 
-        let mut frames = Vec::with_capacity(count);
+        let frames = &mut self.frames;
+        frames.clear();
         for k in 0..count {
             let exposed_s = k as f64 * camera.frame_s;
             let ticks = exposed_s / dt;
@@ -126,7 +143,7 @@ impl<const N: usize> Sensors<N> {
             };
             let mut yaw_rad_s = Lanes::default();
             if !turn_rad.is_empty() {
-                let turn = at(&turn_rad, ticks);
+                let turn = at(turn_rad, ticks);
                 if k > 0 {
                     yaw_rad_s = (turn - turn_before) / camera.frame_s;
                 }
@@ -146,10 +163,34 @@ impl<const N: usize> Sensors<N> {
                 yaw_rad_s,
             });
         }
-        Self {
-            frames,
-            turn_rad,
-            turn_integral_rad_s,
+    }
+
+    /// Integrates the measured yaw rate twice over the ticks.
+    #[inline(always)]
+    fn measure_turn(&mut self, setup: &Setup, drive: &Drive<N>, seed: u64, own: &Own<N>) {
+        self.turn_rad.clear();
+        self.turn_integral_rad_s.clear();
+        let Some(sensor) = setup.yaw_sensor else {
+            return;
+        };
+        let dt = setup.run.step_s;
+        let mut deviates = Deviates::new(seed, own.passes, Source::YawSensor, 0);
+        let step = sensor.noise.step(dt);
+        let mut noise = deviates.normal() * step.sd;
+        let (mut drift_rad, mut integral, mut before) =
+            (Lanes::default(), Lanes::default(), Lanes::default());
+        let start_rad = drive.turn_rad[0];
+        for (tick, &turn) in drive.turn_rad.iter().enumerate() {
+            let now = turn - start_rad + drift_rad;
+            if tick > 0 {
+                integral += (before + now) * (0.5 * dt);
+            }
+            self.turn_rad.push(now);
+            self.turn_integral_rad_s.push(integral);
+            before = now;
+            let next = noise * step.decay + deviates.normal() * step.spread;
+            drift_rad += ((noise + next) * 0.5 + own.yaw_bias_rad_s) * dt;
+            noise = next;
         }
     }
 }
@@ -172,39 +213,4 @@ fn sighted<const N: usize>(
             .is_none_or(|&(from, _)| looked_m.0[lane] < from);
         f64::from(u8::from(sees))
     })
-}
-
-/// Integrates the measured yaw rate twice over the ticks.
-#[inline(always)]
-fn measure_turn<const N: usize>(
-    setup: &Setup,
-    drive: &Drive<N>,
-    seed: u64,
-    own: &Own<N>,
-) -> (Vec<Lanes<N>>, Vec<Lanes<N>>) {
-    let Some(sensor) = setup.yaw_sensor else {
-        return (Vec::new(), Vec::new());
-    };
-    let dt = setup.run.step_s;
-    let mut deviates = Deviates::new(seed, own.passes, Source::YawSensor, 0);
-    let step = sensor.noise.step(dt);
-    let mut noise = deviates.normal() * step.sd;
-    let (mut drift_rad, mut integral, mut before) =
-        (Lanes::default(), Lanes::default(), Lanes::default());
-    let start_rad = drive.turn_rad[0];
-    let mut turns = Vec::with_capacity(drive.turn_rad.len());
-    let mut integrals = Vec::with_capacity(drive.turn_rad.len());
-    for (tick, &turn) in drive.turn_rad.iter().enumerate() {
-        let now = turn - start_rad + drift_rad;
-        if tick > 0 {
-            integral += (before + now) * (0.5 * dt);
-        }
-        turns.push(now);
-        integrals.push(integral);
-        before = now;
-        let next = noise * step.decay + deviates.normal() * step.spread;
-        drift_rad += ((noise + next) * 0.5 + own.yaw_bias_rad_s) * dt;
-        noise = next;
-    }
-    (turns, integrals)
 }
