@@ -27,10 +27,12 @@
 //! - [`model`]: physics, constant parameters and laws
 //! - [`linear`]: the same in the frequency domain: margins, error budget, instant estimate
 //! - [`sim`]: one pass
+//! - [`farm`]: land, time, prices and soil around the machine, laws of field work
 //! - [`fieldlog`]: files of measured and planned paths
 //! - [`scenario`]: text to checked values to one draw of the model's parameters
 //! - [`montecarlo`]: many passes, rates with their limits
 //! - [`results`]: what a study found
+//! - [`answers`]: what follows from it for engineer, dealer, grower and workshop, with the runs that this takes
 //! - [`report`]: results to files and text
 //!
 //! # Features
@@ -66,6 +68,8 @@
 //! assert!(estimate.upper < 0.02);
 //! ```
 
+pub mod answers;
+pub mod farm;
 pub mod fieldlog;
 pub mod lanes;
 pub mod linear;

@@ -2,8 +2,12 @@
 //!
 //! SI units; every key carries its unit in its name. Nothing here computes.
 
+pub mod answers;
+
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
+
+use answers::Answers;
 
 /// Version of the layout of [`Results`], raised when a key changes its meaning or goes.
 pub const SCHEMA_VERSION: u32 = 1;
@@ -68,6 +72,8 @@ pub struct Results {
     pub warnings: Vec<String>,
     /// The short answer.
     pub answer: Answer,
+    /// What follows for engineer, dealer, grower and workshop.
+    pub answers: Answers,
 }
 
 /// The program that made the results.

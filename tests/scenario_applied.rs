@@ -103,6 +103,21 @@ fn trial(key: &Key) -> (Vec<(&'static str, &'static str)>, String, String) {
         Id::Rod => (vec![], two("\"20 mm\"", "\"25 mm\"")),
         Id::ArcRadius | Id::SBendRadius => (vec![], two("\"100 m\"", "\"200 m\"")),
         Id::RowSpacing => (vec![], two("\"450 mm\"", "\"500 mm\"")),
+        Id::PlantHeights => (
+            vec![],
+            two(
+                "[\"1 cm\", \"20 cm\", \"40 cm\"]",
+                "[\"2 cm\", \"20 cm\", \"40 cm\"]",
+            ),
+        ),
+        Id::StageRadii => (
+            vec![],
+            two(
+                "[\"1 cm\", \"2 cm\", \"4 cm\"]",
+                "[\"1 cm\", \"3 cm\", \"4 cm\"]",
+            ),
+        ),
+        Id::ToolWidths => (vec![], two("[\"10 cm\", \"20 cm\"]", "[\"20 cm\"]")),
         _ => (vec![], spaced(key)),
     };
     let sets_pid = [Id::SimcTime, Id::PidGain].contains(&key.id) || beside.contains(&gain);
@@ -147,7 +162,7 @@ fn effect(key: &Key, beside: &[(&str, &str)], value: &str) -> String {
     let scenario = Scenario::parse(&text, "x.toml", &files, replay)
         .unwrap_or_else(|error| panic!("{path} = {value}: {error}\n{text}"));
     format!(
-        "{} {} {:?} {:?} {:?} {:?} {:?}",
+        "{} {} {:?} {:?} {:?} {:?} {:?} {:?}",
         scenario.name(),
         scenario.description(),
         scenario.units(),
@@ -155,6 +170,7 @@ fn effect(key: &Key, beside: &[(&str, &str)], value: &str) -> String {
         scenario.nominal(),
         scenario.warnings(),
         scenario.draw(1, 1),
+        scenario.farm(),
     )
 }
 

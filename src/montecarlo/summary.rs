@@ -6,6 +6,7 @@ use super::study::{Plan, Run, Sums, undecided, working_clearance};
 use super::tally::Tally;
 use crate::linear;
 use crate::model::controller::Kind;
+use crate::results::answers::Answers;
 use crate::results::{
     Answer, BudgetShare, Choice, ControllerNote, Difference, LEVEL, LoopMargins, Results, RowRate,
     SCHEMA_VERSION, StrikeRate, Tool, Tracking, Undecided,
@@ -61,6 +62,7 @@ pub(super) fn results(plan: &Plan, kinds: &[Kind], run: &Run) -> Results {
         error_budget,
         warnings,
         answer,
+        answers: Answers::default(),
     }
 }
 

@@ -240,6 +240,7 @@ pub fn results() -> Results {
         answer,
         speeds_m_s,
         clearances_m,
+        answers: Answers::default(),
     }
 }
 

@@ -13,6 +13,7 @@ pub fn check(read: &mut Read, values: &Values) {
     pass(read, values);
     rows(read, values);
     parts(read, values);
+    farm(read, values);
 }
 
 /// Notes that what a key says does not go with the rest, at the key's place or, if it is not there, at its table's.
@@ -232,6 +233,27 @@ fn rows(read: &mut Read, values: &Values) {
                 nearest_m * 1000.0,
                 nearest_m * 500.0
             )
+        });
+    }
+}
+
+fn farm(read: &mut Read, values: &Values) {
+    if let (Some(heights), Some(radii)) = (
+        values.numbers(Id::PlantHeights),
+        values.numbers(Id::StageRadii),
+    ) && heights.len() != radii.len()
+    {
+        let heights = heights.len();
+        contradicts(read, Id::StageRadii, |shown| {
+            format!("{shown} must have as many entries as growth.heights, which has {heights}")
+        });
+    }
+    let hours = values
+        .number(Id::DayHours)
+        .zip(values.number(Id::NightHours));
+    if hours.is_some_and(|(day, night)| day + night <= 0.0 || day + night > 24.0) {
+        contradicts(read, Id::NightHours, |shown| {
+            format!("{shown} with farm.day_hours must make more than 0 and at most 24 hours a day")
         });
     }
 }

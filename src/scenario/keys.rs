@@ -381,6 +381,24 @@ pub const TABLES: &[Table] = &[
         "cold_oil",
         "what cold oil does to the valves; the controllers reckon with warm oil",
     ),
+    if_fitted(
+        "farm",
+        "land and time, for hectares an hour and days; with weeds and prices it answers which spacing pays",
+    ),
+    if_fitted("weeds", "weeds before the pass and the work they make"),
+    if_fitted(
+        "prices",
+        "prices in one currency; a price with a range, such as { from = 0.1, to = 0.2 }, is tried at both ends, one without a quarter less and more",
+    ),
+    if_fitted(
+        "growth",
+        "stages of the crop's growth, for a clearance at each: both lists equally long",
+    ),
+    if_fitted(
+        "soil",
+        "what the tools do to the soil, for thrown soil, pull and fuel",
+    ),
+    if_fitted("workshop", "tools on hand, for the setting sheet"),
 ];
 
 macro_rules! keys {
@@ -403,8 +421,8 @@ macro_rules! keys {
 }
 
 use Quantity::{
-    Angle, AngleRate, Flow, Force, FrameTime, Frequency, Gain, Length, Number, Pressure, Share,
-    Slope, Speed, Time,
+    Angle, AngleRate, Area, Density, Flow, Force, FrameTime, Frequency, Gain, Length, Number,
+    Power, Pressure, Share, Slope, Speed, Time,
 };
 
 keys! {
@@ -562,6 +580,9 @@ keys! {
     Friction: "hydraulics" "friction", linear(Force, "0 N", "20000 N"), assumed("\"800 N\""), "friction of the sliding frame, soil included";
     Backlash: "hydraulics" "backlash", apart(Length, "0 mm", "50 mm"), assumed("\"1 mm\""), "total play between cylinder and frame";
 
+    HoseBore: "hydraulics" "hose_bore", one(Length, "4 mm", "50 mm"), assumed("\"10 mm\""), "inner diameter of the hoses to the cylinder, for the oil's speed in them";
+    ForceReserve: "hydraulics" "force_reserve", one(Number, "1", "10"), assumed("2"), "how many times the sideways load the cylinder must be able to push, in the short list of cylinders";
+
     PropFlow: "valve.proportional" "rated_flow", one(Flow, "0.5 L/min", "300 L/min"), required("\"9 L/min\""), "rated flow of each metering edge";
     PropDrop: "valve.proportional" "rated_drop", one(Pressure, "1 bar", "100 bar"), required("\"5 bar\""), "pressure drop over that edge at the rated flow";
     PropDead: "valve.proportional" "dead_time", linear(Time, "0 ms", "500 ms"), assumed("\"30 ms\""), "from command to the first movement of the spool, warm oil";
@@ -576,4 +597,39 @@ keys! {
     ColdDead: "cold_oil" "dead_time_factor", linear(Number, "1", "10"), assumed("1"), "factor on dead time and switching times; 1 is warm oil";
     ColdLag: "cold_oil" "lag_factor", linear(Number, "1", "10"), assumed("1"), "factor on the spool lag; 1 is warm oil";
     ColdFlow: "cold_oil" "flow_factor", linear(Number, "0.1", "1"), assumed("1"), "factor on the rated flow; 1 is warm oil";
+
+    FarmArea: "farm" "area", one(Area, "0.01 ha", "100000 ha"), required("\"10 ha\""), "land to work in one round";
+    RowLength: "farm" "row_length", one(Length, "10 m", "5000 m"), optional("\"200 m\""), "length of the rows; left out: the length of the pass";
+    TurnTime: "farm" "turn_time", one(Time, "2 s", "600 s"), assumed("\"20 s\""), "from lifting to lowering at the headland";
+    IdleShare: "farm" "idle_share", one(Share, "0 %", "90 %"), assumed("\"10 %\""), "share of the time in the field lost to setting, filling up and rest";
+    Rounds: "farm" "rounds", Shape::Count { low: 1, high: 20 }, assumed("3"), "times a season that the whole area is worked";
+    WorkableDays: "farm" "workable_days", one(Number, "0.1", "365"), required("8"), "days that soil and weather allow for one round";
+    DayHours: "farm" "day_hours", one(Number, "0", "24"), assumed("8"), "hours of work by daylight on such a day";
+    NightHours: "farm" "night_hours", one(Number, "0", "24"), assumed("0"), "hours of work under lights on such a day";
+    NightNoise: "farm" "night_noise", one(Number, "1", "10"), assumed("1.3"), "factor on the camera's noise (each number's own and the rows' looks) under lights";
+
+    WeedDensity: "weeds" "density", apart(Density, "0 /m2", "10000 /m2"), required("\"60 /m2\""), "weeds before the pass";
+    UndercutShare: "weeds" "undercut", apart(Share, "0 %", "100 %"), sourced("\"95 %\"", "common practice, no source"), "share of the weeds in the worked strip that the tools undercut";
+    WeedsAnHour: "weeds" "pulled_an_hour", apart(Number, "1", "100000"), assumed("1000"), "weeds that one person pulls or hoes by hand in an hour; hours grow in proportion to weeds";
+
+    Currency: "prices" "currency", Shape::Text, required("\"EUR\""), "name of the currency";
+    PlantPrice: "prices" "plant", apart(Number, "0", "1000"), required("0.15"), "value of one crop plant";
+    LabourPrice: "prices" "labour_hour", apart(Number, "0", "10000"), required("16"), "an hour of weeding by hand";
+    MachinePrice: "prices" "machine_hour", apart(Number, "0", "100000"), required("70"), "an hour in the field: tractor, implement, driver and fuel";
+
+    PlantHeights: "growth" "heights", list(Length, "5 mm", "5000 mm"), required("[\"80 mm\", \"200 mm\", \"400 mm\"]"), "height of the plants at each stage, rising";
+    StageRadii: "growth" "protected_radii", list(Length, "0 mm", "400 mm"), required("[\"15 mm\", \"25 mm\", \"40 mm\"]"), "radius round the plant's centre that must stay untouched at each stage, stem and roots together, rising";
+
+    Thrown: "soil" "thrown", one(Length, "0 mm", "2000 mm"), required("\"40 mm\""), "how far beyond the edge of the tools soil was seen to fly";
+    ThrownAt: "soil" "thrown_at", one(Speed, "0.5 km/h", "25 km/h"), required("\"6 km/h\""), "speed at which that was seen";
+    Covering: "soil" "covering", Shape::Choice(&["unwanted", "wanted"]), assumed("\"unwanted\""), "whether soil may reach the plants: unwanted where the crop is cut low or eaten as leaf";
+    Depth: "soil" "depth", one(Length, "5 mm", "300 mm"), sourced("\"50 mm\"", "common practice, no source: about 2 in"), "working depth, held by a gauge wheel on each row unit";
+    Texture: "soil" "texture", Shape::Choice(&["fine", "medium", "coarse"]), assumed("\"medium\""), "soil texture: fine is clay, coarse is sand";
+    Shank: "soil" "shank", Shape::Choice(&["s_tine", "c_shank", "no_till"]), assumed("\"s_tine\""), "kind of row-crop cultivator";
+    Traction: "soil" "traction", one(Share, "10 %", "100 %"), sourced("\"72 %\"", "ASABE D497, second hand: tractive efficiency on firm soil"), "share of the axle's power that becomes pull";
+    TractorPower: "soil" "tractor_power", one(Power, "5 kW", "1000 kW"), required("\"75 kW\""), "rated power of the tractor at the power take-off";
+
+    ToolWidths: "workshop" "tool_widths", list(Length, "20 mm", "1500 mm"), required("[\"100 mm\", \"125 mm\", \"150 mm\", \"200 mm\", \"250 mm\"]"), "cutting widths of the tools on hand, rising";
+    ToolOverlap: "workshop" "overlap", one(Length, "0 mm", "300 mm"), assumed("\"25 mm\""), "least overlap of tools side by side";
+    OuterReach: "workshop" "outer_reach", one(Length, "20 mm", "2000 mm"), optional("\"200 mm\""), "how far beyond the outermost rows the tools work; left out: half the row spacing";
 }

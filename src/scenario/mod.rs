@@ -28,6 +28,7 @@
 mod build;
 mod check;
 mod error;
+mod farm;
 pub mod keys;
 mod layout;
 mod observed;
@@ -52,6 +53,7 @@ use std::path::Path;
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 
+use crate::farm::Farm;
 use crate::fieldlog::{self, Polyline};
 use crate::model::controller::Kind;
 use crate::model::driver::{Driver, LoggedPath};
@@ -292,6 +294,17 @@ impl Scenario {
     /// What to simulate.
     pub fn study(&self) -> &Study {
         &self.study
+    }
+
+    /// The farm around the machine.
+    pub fn farm(&self) -> Farm {
+        farm::farm(&self.values)
+    }
+
+    /// Least and greatest side slope that a pass can meet, rad, positive where the left side is higher.
+    pub fn slopes_rad(&self) -> (f64, f64) {
+        let spread = self.values.spread(Id::SideSlope);
+        spread.map_or((0.0, 0.0), |spread| spread.support())
     }
 
     /// The machine and field with every distribution at its mean.

@@ -24,7 +24,7 @@ pub fn schema() -> Value {
     for table in TABLES.iter().filter(|table| !table.name.is_empty()) {
         let Some((group, member)) = table.name.split_once('.') else {
             let schema = table_schema(table.name);
-            if schema.contains_key("required") {
+            if table.presence == Presence::Always && schema.contains_key("required") {
                 required.push(json!(table.name));
             }
             properties.insert(table.name.into(), Value::Object(schema));

@@ -31,6 +31,12 @@ pub enum Quantity {
     Flow,
     /// Force, N.
     Force,
+    /// Area, m².
+    Area,
+    /// Number per area, 1/m².
+    Density,
+    /// Power, W.
+    Power,
     /// Share, 0 to 1, or per cent.
     Share,
     /// Number without unit.
@@ -140,11 +146,33 @@ const FORCE: &[Unit] = &[
     unit("lbf", &["lb", "lbs"], 4.448_221_615_260_5, 1.0),
     unit("kgf", &["kg"], 9.806_65, 1.0),
 ];
+const AREA: &[Unit] = &[
+    unit("ha", &["hectare", "hectares"], 10_000.0, 1.0),
+    // 43 560 square feet of 0.3048 m.
+    unit("ac", &["acre", "acres"], 40_468_564_224.0, 10_000_000.0),
+    unit("m2", &["m²"], 1.0, 1.0),
+];
+const DENSITY: &[Unit] = &[
+    unit("/m2", &["/m²", "1/m2", "per m2"], 1.0, 1.0),
+    unit(
+        "/ft2",
+        &["/ft²", "1/ft2", "per ft2", "/sq ft"],
+        100_000_000.0,
+        9_290_304.0,
+    ),
+    unit("/ha", &["1/ha", "per ha"], 1.0, 10_000.0),
+];
+const POWER: &[Unit] = &[
+    unit("kW", &[], 1000.0, 1.0),
+    // 550 ft lbf/s.
+    unit("hp", &["HP"], 745.699_871_582_270_2, 1.0),
+    unit("W", &[], 1.0, 1.0),
+];
 const SHARE: &[Unit] = &[unit("%", &["percent"], 1.0, 100.0), unit("", &[], 1.0, 1.0)];
 const NUMBER: &[Unit] = &[unit("", &[], 1.0, 1.0)];
 
 /// Every quantity that has a unit.
-const MEASURED: [Quantity; 12] = [
+const MEASURED: [Quantity; 15] = [
     Quantity::Length,
     Quantity::Speed,
     Quantity::Time,
@@ -157,6 +185,9 @@ const MEASURED: [Quantity; 12] = [
     Quantity::Pressure,
     Quantity::Flow,
     Quantity::Force,
+    Quantity::Area,
+    Quantity::Density,
+    Quantity::Power,
 ];
 
 impl Quantity {
@@ -175,6 +206,9 @@ impl Quantity {
             Quantity::Pressure => PRESSURE,
             Quantity::Flow => FLOW,
             Quantity::Force => FORCE,
+            Quantity::Area => AREA,
+            Quantity::Density => DENSITY,
+            Quantity::Power => POWER,
             Quantity::Share => SHARE,
             Quantity::Number => NUMBER,
         }
@@ -195,6 +229,9 @@ impl Quantity {
             Quantity::Pressure => "a pressure",
             Quantity::Flow => "a flow",
             Quantity::Force => "a force",
+            Quantity::Area => "an area",
+            Quantity::Density => "a number per area",
+            Quantity::Power => "a power",
             Quantity::Share => "a share",
             Quantity::Number => "a plain number",
         }

@@ -1,0 +1,1 @@
+//! What follows from a study for those who ask.

@@ -1,0 +1,1 @@
+//! Laws of field work: capacity, draft, fuel, thrown soil.

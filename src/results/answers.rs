@@ -1,0 +1,514 @@
+//! What follows from a study for engineer, dealer, grower and workshop. SI units; money in the scenario's currency.
+
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+/// Whether there is an answer.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum Status {
+    /// There is one.
+    Ok,
+    /// The simulated range holds none; the reason says why and what comes nearest.
+    NoAnswer,
+    /// Something is missing; the reason says what to add.
+    #[default]
+    NoData,
+}
+
+/// All answers.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Answers {
+    /// Passes that the further runs took; they are the first ones of the study.
+    pub passes: u64,
+    /// Controller that the answers speak of where they speak of one: the one of `answer.fastest`, else the one with the lowest
+    /// upper limit at work; null if none runs.
+    pub controller: Option<String>,
+    /// How much side-shift.
+    pub stroke: StrokeAnswer,
+    /// Cylinders, oil and valve.
+    pub hydraulics: HydraulicsAnswer,
+    /// Camera and control.
+    pub control: ControlAnswer,
+    /// The highest simulated speed, by controller and clearance.
+    pub speed: Vec<SpeedAnswer>,
+    /// What pays: one thing changed at a time, best first.
+    pub pays: Vec<Pays>,
+    /// Sweep spacing against speed.
+    pub spacing: SpacingAnswer,
+    /// A clearance for each stage of growth.
+    pub stages: StagesAnswer,
+    /// Thrown soil, pull and fuel.
+    pub soil: SoilAnswer,
+    /// The setting sheet.
+    pub sheet: SheetAnswer,
+}
+
+/// A number with its limits.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Limited {
+    /// The number.
+    pub value: f64,
+    /// Lower limit.
+    pub lower: f64,
+    /// Upper limit.
+    pub upper: f64,
+}
+
+/// How much side-shift.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct StrokeAnswer {
+    /// Whether there is an answer.
+    pub status: Status,
+    /// Why, in plain words.
+    pub reason: Option<String>,
+    /// Fixed name.
+    pub controller: Option<String>,
+    /// Clearance, m.
+    pub clearance_m: f64,
+    /// Speed that the stroke is sized for, m/s: the working speed.
+    pub design_speed_m_s: f64,
+    /// Smallest total travel of the series that is good enough, m.
+    pub recommended_m: Option<f64>,
+    /// What asks for that much, in plain words.
+    pub binding: Option<String>,
+    /// Total travel that the scenario's machine has, m.
+    pub fitted_m: f64,
+    /// The strokes of the series, rising.
+    pub candidates: Vec<StrokeCandidate>,
+    /// What is asked of the side-shift, by speed.
+    pub demand: Vec<Demand>,
+}
+
+/// One stroke of the series.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct StrokeCandidate {
+    /// Total travel, m.
+    pub stroke_m: f64,
+    /// Share of distance with the cylinder at an end stop.
+    pub end_stop_share: f64,
+    /// Strike rate.
+    pub rate: f64,
+    /// Lower limit.
+    pub lower: f64,
+    /// Upper limit.
+    pub upper: f64,
+    /// Strike rate less that with unlimited stroke.
+    pub difference: f64,
+    /// Lower limit of that difference.
+    pub difference_lower: f64,
+    /// Upper limit of that difference.
+    pub difference_upper: f64,
+    /// True if the upper limit of the difference stays below a tenth of the allowed rate.
+    pub good_enough: bool,
+}
+
+/// What the rows ask of the side-shift at one speed, as quantiles over distance.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Demand {
+    /// Speed, m/s.
+    pub speed_m_s: f64,
+    /// Where: "as simulated", "left side higher", "right side higher" (the steepest slope of the scenario held all the way).
+    pub place: String,
+    /// Unsigned wanted shift that half of the distance stays under, m.
+    pub shift_p50_m: Limited,
+    /// 95 % of it, m.
+    pub shift_p95_m: Limited,
+    /// 99.9 % of it, m.
+    pub shift_p999_m: Limited,
+    /// Unsigned speed of the wanted shift that 95 % of the distance stays under, m/s.
+    pub shift_speed_p95_m_s: Limited,
+    /// 99.9 % of it, m/s.
+    pub shift_speed_p999_m_s: Limited,
+}
+
+/// Cylinders, oil and valve.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct HydraulicsAnswer {
+    /// Whether there is an answer.
+    pub status: Status,
+    /// Why, in plain words.
+    pub reason: Option<String>,
+    /// Shift speed that the rows ask for at the working speed over 99.9 % of the distance, m/s.
+    pub wanted_speed_m_s: f64,
+    /// Sideways load with the scenario's reserve, N.
+    pub wanted_force_n: f64,
+    /// Bores and rods of the series that serve, smallest flow first; where none does, those that come nearest.
+    pub combinations: Vec<Combination>,
+    /// The scenario's own cylinder.
+    pub fitted: Option<Combination>,
+    /// What another valve or cold oil does to the strike rate at work.
+    pub effects: Vec<Effect>,
+}
+
+/// One bore with one rod.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Combination {
+    /// Bore, m.
+    pub bore_m: f64,
+    /// Rod, m.
+    pub rod_m: f64,
+    /// Greatest speed extending, m/s.
+    pub extend_m_s: f64,
+    /// Greatest speed retracting, m/s.
+    pub retract_m_s: f64,
+    /// Force of the weaker way, N.
+    pub force_n: f64,
+    /// Flow that the wanted shift speed takes on the thirstier way, m³/s.
+    pub flow_m3_s: f64,
+    /// Speed of the oil in the hose at that flow, m/s.
+    pub hose_m_s: f64,
+    /// True if speed, force, flow and hose all serve.
+    pub serves: bool,
+    /// The limit that binds first, or that is broken, in plain words.
+    pub binding: String,
+}
+
+/// A change and what it does to the strike rate at the working speed and clearance.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Effect {
+    /// The change, in plain words.
+    pub change: String,
+    /// Strike rate.
+    pub rate: f64,
+    /// Lower limit.
+    pub lower: f64,
+    /// Upper limit.
+    pub upper: f64,
+    /// Strike rate less that without the change.
+    pub difference: f64,
+    /// Lower limit of that difference.
+    pub difference_lower: f64,
+    /// Upper limit of that difference.
+    pub difference_upper: f64,
+}
+
+/// Camera and control at the working speed.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct ControlAnswer {
+    /// Whether there is an answer.
+    pub status: Status,
+    /// Why, in plain words.
+    pub reason: Option<String>,
+    /// Fixed name.
+    pub controller: Option<String>,
+    /// Speed, m/s.
+    pub speed_m_s: f64,
+    /// The scenario's lookahead, m.
+    pub lookahead_m: f64,
+    /// Lookahead with the least tool error by the linear check, m.
+    pub best_lookahead_m: Option<f64>,
+    /// Tool error by the linear check over the lookahead.
+    pub lookaheads: Vec<LookaheadError>,
+    /// What the best lookahead does to the strike rate; null if it is the scenario's own.
+    pub effect: Option<Effect>,
+    /// Frequency response of the loop, opened at the valve.
+    pub bode: Vec<BodePoint>,
+}
+
+/// Tool error at one lookahead.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct LookaheadError {
+    /// Lookahead, m.
+    pub lookahead_m: f64,
+    /// Standard deviation of the tool error by the linear check, m.
+    pub tool_error_sd_m: f64,
+}
+
+/// One frequency of a Bode plot.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct BodePoint {
+    /// Frequency, Hz.
+    pub frequency_hz: f64,
+    /// Gain, 1.
+    pub gain: f64,
+    /// Phase, rad, without jumps.
+    pub phase_rad: f64,
+}
+
+/// The highest simulated speed of one controller at one clearance.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct SpeedAnswer {
+    /// Whether there is an answer.
+    pub status: Status,
+    /// Why not, and the nearest setting that would do.
+    pub reason: Option<String>,
+    /// Fixed name.
+    pub controller: String,
+    /// Clearance, m.
+    pub clearance_m: f64,
+    /// Rate that the scenario allows.
+    pub allowed_rate: f64,
+    /// Highest simulated speed that keeps the allowed rate with its upper limit, as every slower one does, m/s; null if none.
+    pub highest_speed_m_s: Option<f64>,
+    /// True if the list of speeds ends there: the highest speed may lie beyond.
+    pub at_least: bool,
+    /// Simulated rate there.
+    pub rate: Option<f64>,
+    /// Its upper limit.
+    pub rate_upper: Option<f64>,
+    /// What stands in the way of the next speed: the cause whose removal lowers the rate most, in plain words; null where the list
+    /// of speeds ends.
+    pub binding: Option<String>,
+    /// Every cause that was removed, most helpful first.
+    pub causes: Vec<Cause>,
+}
+
+/// A cause of strikes and what its removal does.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Cause {
+    /// The cause, in plain words.
+    pub cause: String,
+    /// Speed of the comparison, m/s: the slowest of the study that does not keep the allowed rate.
+    pub speed_m_s: f64,
+    /// Strike rate without it less that with it.
+    pub difference: f64,
+    /// Lower limit of that difference.
+    pub lower: f64,
+    /// Upper limit of that difference.
+    pub upper: f64,
+}
+
+/// One thing changed by a step that can be bought or set.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Pays {
+    /// Whether there is an answer.
+    pub status: Status,
+    /// Why not.
+    pub reason: Option<String>,
+    /// The change, in plain words.
+    pub change: String,
+    /// Fixed name.
+    pub controller: String,
+    /// Working clearance, m.
+    pub clearance_m: f64,
+    /// Highest speed without the change, m/s, interpolated between the study's speeds; null if none keeps the allowed rate.
+    pub base_speed_m_s: Option<f64>,
+    /// Speed gained, m/s.
+    pub speed_gain_m_s: Option<f64>,
+    /// Lower limit of the speed gained, m/s.
+    pub lower: Option<f64>,
+    /// Upper limit of the speed gained, m/s.
+    pub upper: Option<f64>,
+    /// Room gained: by how much closer the tools may run at the working speed, m.
+    pub clearance_gain_m: Option<f64>,
+    /// Lower limit of the room gained, m.
+    pub clearance_lower_m: Option<f64>,
+    /// Upper limit of the room gained, m.
+    pub clearance_upper_m: Option<f64>,
+    /// True if the range of speeds or clearances ends before the gain does.
+    pub at_least: bool,
+}
+
+/// Sweep spacing against speed.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct SpacingAnswer {
+    /// Whether there is an answer.
+    pub status: Status,
+    /// Why, in plain words.
+    pub reason: Option<String>,
+    /// Fixed name.
+    pub controller: Option<String>,
+    /// Currency.
+    pub currency: Option<String>,
+    /// The setting with the least cost.
+    pub best: Option<BestSetting>,
+    /// The same among the settings that keep the allowed strike rate with their upper limit.
+    pub best_allowed: Option<BestSetting>,
+    /// Cost a hectare of leaving things as they are: the working setting less the best one.
+    pub cost_of_staying_per_ha: Option<f64>,
+    /// What it would cost a hectare to weed by hand alone.
+    pub by_hand_per_ha: Option<f64>,
+    /// Every simulated setting.
+    pub cells: Vec<SpacingCell>,
+    /// Which price or number would move the best setting.
+    pub movers: Vec<Mover>,
+    /// Work under lights; null if the farm does none.
+    pub night: Option<Night>,
+}
+
+/// A setting with its cost.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct BestSetting {
+    /// Speed, m/s.
+    pub speed_m_s: f64,
+    /// Clearance, m.
+    pub clearance_m: f64,
+    /// Cost a hectare and round: machine, hand weeding and lost plants.
+    pub cost_per_ha: f64,
+}
+
+/// One simulated setting on the farm.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct SpacingCell {
+    /// Speed, m/s.
+    pub speed_m_s: f64,
+    /// Clearance, m.
+    pub clearance_m: f64,
+    /// Cost a hectare and round: machine, hand weeding and lost plants.
+    pub cost_per_ha: f64,
+    /// The cost with the strike rate at its lower limit.
+    pub cost_lower: f64,
+    /// The cost with the strike rate at its upper limit.
+    pub cost_upper: f64,
+    /// Machine's part of it.
+    pub machine_per_ha: f64,
+    /// Hand weeding's part of it.
+    pub weeding_per_ha: f64,
+    /// Lost plants' part of it.
+    pub plants_per_ha: f64,
+    /// Hours of weeding by hand, h/ha.
+    pub weeding_h_per_ha: f64,
+    /// Field capacity, ha/h.
+    pub hectares_per_hour: f64,
+    /// Days for one round over the farm.
+    pub days: f64,
+    /// True if the days that soil and weather allow are enough.
+    pub in_time: bool,
+    /// Share of the ground that the tools do not work.
+    pub unworked_share: f64,
+    /// Share of the weeds of the whole field that is left.
+    pub weeds_left_share: f64,
+    /// Share of the crop plants that is struck.
+    pub plants_lost_share: f64,
+    /// True if the cost lies within 5 % of the best.
+    pub near_best: bool,
+    /// True if the upper limit of the strike rate keeps the allowed rate.
+    pub keeps_allowed: bool,
+}
+
+/// A price or number at one end of its range.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Mover {
+    /// Which, in plain words.
+    pub what: String,
+    /// What it was set to.
+    pub set_to: f64,
+    /// The best setting then.
+    pub best: BestSetting,
+    /// True if that is another setting than the best one.
+    pub moves: bool,
+}
+
+/// Work under lights.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Night {
+    /// Strike rate at the working setting with the camera's noise under lights.
+    pub rate: f64,
+    /// Lower limit.
+    pub lower: f64,
+    /// Upper limit.
+    pub upper: f64,
+    /// Strike rate less that by day.
+    pub difference: f64,
+    /// Lower limit of that difference.
+    pub difference_lower: f64,
+    /// Upper limit of that difference.
+    pub difference_upper: f64,
+    /// Days for one round without work under lights, at the working setting.
+    pub days_without: f64,
+    /// Days with it.
+    pub days_with: f64,
+}
+
+/// A clearance for each stage of growth.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct StagesAnswer {
+    /// Whether there is an answer.
+    pub status: Status,
+    /// Why, in plain words.
+    pub reason: Option<String>,
+    /// Fixed name.
+    pub controller: Option<String>,
+    /// Working speed, m/s.
+    pub speed_m_s: f64,
+    /// The stages.
+    pub stages: Vec<StageClearance>,
+}
+
+/// One stage.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct StageClearance {
+    /// Height of the plants, m.
+    pub height_m: f64,
+    /// Radius that must stay untouched, m.
+    pub protected_radius_m: f64,
+    /// Smallest simulated clearance that keeps the allowed rate with its upper limit, as every wider one does, m; null if none.
+    pub clearance_m: Option<f64>,
+    /// Rate there.
+    pub rate: Option<f64>,
+    /// Its upper limit.
+    pub rate_upper: Option<f64>,
+}
+
+/// Thrown soil, pull and fuel.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct SoilAnswer {
+    /// Whether there is an answer.
+    pub status: Status,
+    /// Why, in plain words.
+    pub reason: Option<String>,
+    /// By speed.
+    pub speeds: Vec<SoilAtSpeed>,
+    /// Plain warnings.
+    pub warnings: Vec<String>,
+}
+
+/// Thrown soil, pull and fuel at one speed.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct SoilAtSpeed {
+    /// Speed, m/s.
+    pub speed_m_s: f64,
+    /// How far beyond the edge of the tools soil flies, m.
+    pub thrown_m: f64,
+    /// True if that reaches the plants at the working clearance.
+    pub reaches_plants: bool,
+    /// Pull, N.
+    pub draft_n: f64,
+    /// Power that the pull takes of the tractor's axle, W.
+    pub axle_w: f64,
+    /// Share of the tractor's rated power.
+    pub load_share: f64,
+    /// Fuel, L/h; null beyond the tractor's power.
+    pub fuel_l_per_h: Option<f64>,
+}
+
+/// The setting sheet.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct SheetAnswer {
+    /// Whether there is an answer.
+    pub status: Status,
+    /// Why, in plain words.
+    pub reason: Option<String>,
+    /// Clearance that the tools are set to, m.
+    pub clearance_m: f64,
+    /// Rows from the left: offset from the implement's centre, m, left positive.
+    pub rows_m: Vec<f64>,
+    /// Tyres: left and right edge, m, left positive, leftmost first.
+    pub tyres_m: Vec<[f64; 2]>,
+    /// Tools, leftmost first.
+    pub tools: Vec<ToolPlace>,
+    /// Strips between tools that are not worked beside the bands of the rows, left and right edge, m.
+    pub gaps_m: Vec<[f64; 2]>,
+    /// Working depth, m; null if the scenario gives no soil.
+    pub depth_m: Option<f64>,
+    /// Plain warnings.
+    pub warnings: Vec<String>,
+}
+
+/// One tool.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct ToolPlace {
+    /// Left edge, m, left positive.
+    pub left_edge_m: f64,
+    /// Right edge, m, left positive.
+    pub right_edge_m: f64,
+    /// Cutting width, m.
+    pub width_m: f64,
+    /// Overlap with the next tool to its right, m; null if there is none in the same space between rows.
+    pub overlap_m: Option<f64>,
+    /// Row to its left (index from the left, 0 is the first); null outside.
+    pub row_left: Option<u32>,
+    /// Row to its right; null outside.
+    pub row_right: Option<u32>,
+}
