@@ -1,6 +1,7 @@
 //! Made-up results and passes for the tests of this room: smooth formulas, no simulation behind them.
 
 use crate::model::controller::Kind;
+use crate::results::answers::Answers;
 use crate::results::*;
 use crate::sim::trace::{Fate, Plant, Sample, Trace};
 
