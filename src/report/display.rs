@@ -13,6 +13,12 @@ const INCH_M: f64 = 0.0254;
 const FOOT_M: f64 = 0.3048;
 const MILE_M: f64 = 1609.344;
 const HOUR_S: f64 = 3600.0;
+const MINUTE_S: f64 = 60.0;
+const LITRE_M3: f64 = 1e-3;
+const GALLON_L: f64 = 3.785411784;
+const ACRE_HA: f64 = 0.40468564224;
+const POUND_FORCE_N: f64 = 4.4482216152605;
+const HORSEPOWER_W: f64 = 745.6998715822702;
 
 impl Units {
     /// "us" or anything else, which is metric.
@@ -85,6 +91,135 @@ impl Units {
         format!("{} {}", self.speed_number(speed_m_s), self.speed_unit())
     }
 
+    /// The number of a speed that must not be passed: to one decimal, downwards.
+    pub fn speed_limit(self, speed_m_s: f64) -> String {
+        // A speed of whole tenths stays what it is, whatever its last bits.
+        fixed((10.0 * self.speed(speed_m_s) + 1e-6).floor() / 10.0, 1)
+    }
+
+    /// A gain or loss of speed to one decimal, with its sign.
+    pub fn speed_gain(self, speed_m_s: f64) -> String {
+        signed(self.speed(speed_m_s), 1)
+    }
+
+    /// Unit of the speeds of frame and cylinder.
+    pub fn shift_speed_unit(self) -> &'static str {
+        match self {
+            Units::Metric => "mm/s",
+            Units::Us => "in/s",
+        }
+    }
+
+    /// The number of such a speed.
+    pub fn shift_speed_number(self, speed_m_s: f64) -> String {
+        match self {
+            Units::Metric => fixed(1000.0 * speed_m_s, 0),
+            Units::Us => fixed(speed_m_s / INCH_M, 1),
+        }
+    }
+
+    /// Unit of the speed of oil.
+    pub fn oil_speed_unit(self) -> &'static str {
+        match self {
+            Units::Metric => "m/s",
+            Units::Us => "ft/s",
+        }
+    }
+
+    /// The number of that speed.
+    pub fn oil_speed_number(self, speed_m_s: f64) -> String {
+        fixed(self.distance(speed_m_s), 1)
+    }
+
+    /// Unit of flows of oil.
+    pub fn flow_unit(self) -> &'static str {
+        match self {
+            Units::Metric => "L/min",
+            Units::Us => "gal/min",
+        }
+    }
+
+    /// The number of a flow.
+    pub fn flow_number(self, flow_m3_s: f64) -> String {
+        fixed(self.volume(flow_m3_s / LITRE_M3 * MINUTE_S), 1)
+    }
+
+    /// Unit of fuel used.
+    pub fn fuel_unit(self) -> &'static str {
+        match self {
+            Units::Metric => "L/h",
+            Units::Us => "gal/h",
+        }
+    }
+
+    /// The number of fuel used.
+    pub fn fuel_number(self, fuel_l_per_h: f64) -> String {
+        fixed(self.volume(fuel_l_per_h), 1)
+    }
+
+    fn volume(self, litres: f64) -> f64 {
+        match self {
+            Units::Metric => litres,
+            Units::Us => litres / GALLON_L,
+        }
+    }
+
+    /// Unit of forces.
+    pub fn force_unit(self) -> &'static str {
+        match self {
+            Units::Metric => "kN",
+            Units::Us => "lbf",
+        }
+    }
+
+    /// The number of a force.
+    pub fn force_number(self, force_n: f64) -> String {
+        match self {
+            Units::Metric => fixed(force_n / 1000.0, 1),
+            Units::Us => fixed(force_n / POUND_FORCE_N, 0),
+        }
+    }
+
+    /// Unit of power.
+    pub fn power_unit(self) -> &'static str {
+        match self {
+            Units::Metric => "kW",
+            Units::Us => "hp",
+        }
+    }
+
+    /// The number of a power.
+    pub fn power_number(self, power_w: f64) -> String {
+        match self {
+            Units::Metric => fixed(power_w / 1000.0, 1),
+            Units::Us => fixed(power_w / HORSEPOWER_W, 1),
+        }
+    }
+
+    /// Unit of land, in words.
+    pub fn land_unit(self) -> &'static str {
+        match self {
+            Units::Metric => "hectare",
+            Units::Us => "acre",
+        }
+    }
+
+    /// Something per hectare as something per [`Units::land_unit`].
+    pub fn per_land(self, per_ha: f64) -> f64 {
+        match self {
+            Units::Metric => per_ha,
+            Units::Us => per_ha * ACRE_HA,
+        }
+    }
+
+    /// Hectares as [`Units::land_unit`].
+    pub fn land(self, area_ha: f64) -> f64 {
+        match self {
+            Units::Metric => area_ha,
+            Units::Us => area_ha / ACRE_HA,
+        }
+    }
+
     /// Unit of distances along the row.
     pub fn distance_unit(self) -> &'static str {
         match self {
@@ -117,6 +252,44 @@ pub fn fixed(value: f64, decimals: usize) -> String {
     match text.strip_prefix('-') {
         Some(digits) if digits.chars().all(|c| c == '0' || c == '.') => digits.to_owned(),
         _ => text,
+    }
+}
+
+/// A number with its sign, also where it gains; nothing has none.
+pub fn signed(value: f64, decimals: usize) -> String {
+    let text = fixed(value, decimals);
+    let nothing = text.chars().all(|c| c == '0' || c == '.');
+    if nothing || text.starts_with('-') {
+        text
+    } else {
+        format!("+{text}")
+    }
+}
+
+/// An amount of money without its currency: to whole ones from a hundred on.
+pub fn money(amount: f64) -> String {
+    if amount.abs() < 99.95 {
+        fixed(amount, 1)
+    } else if amount < 0.0 {
+        format!("-{}", grouped(amount.abs().round() as u64))
+    } else {
+        grouped(amount.round() as u64)
+    }
+}
+
+/// A length in inches to the nearest sixteenth, as on a tape: "8 7/16", "-3/16", "0".
+pub fn sixteenths(length_m: f64) -> String {
+    let count = (16.0 * length_m / INCH_M).round();
+    let sign = if count < 0.0 { "-" } else { "" };
+    let count = count.abs() as u64;
+    let (whole, mut part, mut of) = (count / 16, count % 16, 16);
+    while part > 0 && part.is_multiple_of(2) {
+        (part, of) = (part / 2, of / 2);
+    }
+    match (whole, part) {
+        (_, 0) => format!("{sign}{whole}"),
+        (0, _) => format!("{sign}{part}/{of}"),
+        _ => format!("{sign}{whole} {part}/{of}"),
     }
 }
 
@@ -243,6 +416,87 @@ mod tests {
         assert_eq!(Units::Metric.small_text(-0.00004), "0.0 mm");
         assert_eq!(trimmed(-0.001, 2), "0");
         assert_eq!(trimmed(-10.0, 2), "-10");
+    }
+
+    #[test]
+    fn analytic_inches_to_the_nearest_sixteenth() {
+        // 25.4 mm to the inch: a sixteenth is 1.5875 mm. Own arithmetic.
+        for (length_m, text) in [
+            (0.0, "0"),
+            (0.0015875, "1/16"),
+            (0.0007, "0"),
+            (-0.0007, "0"),
+            (0.0008, "1/16"),
+            (-0.0047625, "-3/16"),
+            (0.0127, "1/2"),
+            (0.0254, "1"),
+            (0.2143125, "8 7/16"),
+            (0.225, "8 7/8"),
+            (-0.675, "-26 9/16"),
+            (0.0249, "1"),
+            (1.8, "70 7/8"),
+        ] {
+            assert_eq!(sixteenths(length_m), text, "{length_m}");
+        }
+    }
+
+    #[test]
+    fn prop_a_sixteenth_is_never_further_off_than_half_of_itself() {
+        let read = |text: &str| -> f64 {
+            let digits = text.trim_start_matches('-');
+            let (whole, part) = match digits.split_once(' ') {
+                Some(both) => both,
+                None if digits.contains('/') => ("0", digits),
+                None => (digits, "0/1"),
+            };
+            let (part, of) = part.split_once('/').unwrap();
+            let [whole, part, of] = [whole, part, of].map(|n| n.parse::<f64>().unwrap());
+            assert!(part < of || part == 0.0);
+            (whole + part / of) * if text.starts_with('-') { -1.0 } else { 1.0 }
+        };
+        for i in -4000..4000 {
+            let length_m = f64::from(i) * 0.000_77;
+            let off_m = (INCH_M * read(&sixteenths(length_m)) - length_m).abs();
+            assert!(off_m <= INCH_M / 32.0 + 1e-12, "{length_m}");
+        }
+    }
+
+    #[test]
+    fn analytic_a_speed_limit_is_never_rounded_up() {
+        assert_eq!(Units::Metric.speed_limit(7.3 / 3.6), "7.3");
+        assert_eq!(Units::Metric.speed_limit(7.39 / 3.6), "7.3");
+        assert_eq!(Units::Metric.speed_limit(12.0 / 3.6), "12.0");
+        // 7.3 km/h is 4.536 mph.
+        assert_eq!(Units::Us.speed_limit(7.3 / 3.6), "4.5");
+        assert_eq!(Units::Metric.speed_gain(0.5 / 3.6), "+0.5");
+        assert_eq!(Units::Metric.speed_gain(-0.001), "0.0");
+    }
+
+    #[test]
+    fn analytic_units_of_machine_and_land_by_definition() {
+        // 1 gal = 231 in3, 1 acre = 43 560 ft2, 1 hp = 550 ft lbf/s.
+        assert_eq!(
+            Units::Us.flow_number(231.0 * INCH_M.powi(3) * 10.0 / 60.0),
+            "10.0"
+        );
+        assert_eq!(Units::Metric.flow_number(1e-3), "60.0");
+        assert_eq!(Units::Us.fuel_number(37.85411784), "10.0");
+        assert_eq!(
+            fixed(Units::Us.land(43_560.0 * FOOT_M * FOOT_M / 1e4), 6),
+            "1.000000"
+        );
+        assert_eq!(fixed(Units::Us.per_land(247.105_381), 4), "100.0000");
+        assert_eq!(
+            Units::Us.power_number(550.0 * FOOT_M * POUND_FORCE_N * 7.0),
+            "7.0"
+        );
+        assert_eq!(Units::Us.force_number(4448.2216152605), "1000");
+        assert_eq!(Units::Metric.force_number(12_340.0), "12.3");
+        assert_eq!(Units::Us.shift_speed_number(0.127), "5.0");
+        assert_eq!(Units::Us.oil_speed_number(3.048), "10.0");
+        assert_eq!(money(12.34), "12.3");
+        assert_eq!(money(-12_345.6), "-12 346");
+        assert_eq!(signed(0.04, 1), "0.0");
     }
 
     #[test]

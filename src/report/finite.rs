@@ -1,7 +1,7 @@
 //! Finds the first number that is not finite, by its key.
 
 use serde::Serialize;
-use serde::ser::{Impossible, SerializeSeq, SerializeStruct, Serializer};
+use serde::ser::{Impossible, SerializeSeq, SerializeStruct, SerializeTuple, Serializer};
 
 /// The key of the first number in `value` that is not finite, such as `strike_rates[3].upper`.
 pub fn first_not_finite<T: Serialize + ?Sized>(value: &T) -> Option<String> {
@@ -54,6 +54,19 @@ impl SerializeSeq for Elements<'_> {
     }
 }
 
+impl SerializeTuple for Elements<'_> {
+    type Ok = ();
+    type Error = Found;
+
+    fn serialize_element<T: Serialize + ?Sized>(&mut self, value: &T) -> Result<(), Found> {
+        SerializeSeq::serialize_element(self, value)
+    }
+
+    fn end(self) -> Result<(), Found> {
+        Ok(())
+    }
+}
+
 impl SerializeStruct for &mut Walk {
     type Ok = ();
     type Error = Found;
@@ -78,13 +91,13 @@ macro_rules! fine {
     };
 }
 
-/// What [`crate::results`] is made of: structs, lists, options and plain values. Anything else is an error, not a pass.
+/// What [`crate::results`] is made of: structs, lists, pairs, options and plain values. Anything else is an error, not a pass.
 impl<'a> Serializer for &'a mut Walk {
     type Ok = ();
     type Error = Found;
     type SerializeSeq = Elements<'a>;
     type SerializeStruct = &'a mut Walk;
-    type SerializeTuple = Impossible<(), Found>;
+    type SerializeTuple = Elements<'a>;
     type SerializeTupleStruct = Impossible<(), Found>;
     type SerializeTupleVariant = Impossible<(), Found>;
     type SerializeMap = Impossible<(), Found>;
@@ -157,8 +170,8 @@ impl<'a> Serializer for &'a mut Walk {
         value.serialize(self)
     }
 
-    fn serialize_tuple(self, _: usize) -> Result<Self::SerializeTuple, Found> {
-        Err(Found(self.key.clone()))
+    fn serialize_tuple(self, length: usize) -> Result<Elements<'a>, Found> {
+        self.serialize_seq(Some(length))
     }
 
     fn serialize_tuple_struct(

@@ -127,6 +127,26 @@ mod tests {
                 }
                 "minimum" => assert!(value.is_null() || value.as_f64() >= rule.as_f64(), "{at}"),
                 "maximum" => assert!(value.is_null() || value.as_f64() <= rule.as_f64(), "{at}"),
+                "minItems" | "maxItems" => {
+                    let length = value.as_array().map(Vec::len);
+                    let bound = rule.as_u64().unwrap() as usize;
+                    let least = keyword == "minItems";
+                    assert!(
+                        length.is_some_and(|n| if least { n >= bound } else { n <= bound }),
+                        "{at}"
+                    );
+                }
+                "oneOf" => {
+                    let names = rule.as_array().unwrap().iter().map(|name| {
+                        assert!(
+                            name["description"].is_string(),
+                            "{at}: {name} has no meaning"
+                        );
+                        name["const"].as_str().unwrap()
+                    });
+                    let fits = names.filter(|name| value == name).count();
+                    assert_eq!(fits, 1, "{at}: {value} is no {rule}");
+                }
                 "anyOf" => {
                     let rules = rule.as_array().unwrap();
                     let null = rules.iter().any(|r| r["type"] == "null");
