@@ -1,1 +1,4 @@
 //! What follows from a study for those who ask.
+
+pub mod control;
+pub mod hydraulics;

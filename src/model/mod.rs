@@ -10,6 +10,7 @@ pub mod hydraulics;
 pub mod line;
 pub mod noise;
 pub mod rows;
+pub mod series;
 pub mod setup;
 pub mod tracker;
 pub mod tractor;
