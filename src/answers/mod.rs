@@ -2,3 +2,7 @@
 
 pub mod control;
 pub mod hydraulics;
+pub mod sheet;
+pub mod soil;
+pub mod spacing;
+pub mod words;

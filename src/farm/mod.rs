@@ -121,13 +121,15 @@ pub struct Workshop {
     pub tool_widths_m: Vec<f64>,
     /// Least overlap of tools side by side, m.
     pub overlap_m: f64,
-    /// How far beyond the outermost rows the tools work, m.
-    pub outer_reach_m: f64,
+    /// How far beyond the outermost rows the tools work, m; `None`: half the way to the next row.
+    pub outer_reach_m: Option<f64>,
 }
 
 /// All that a scenario says of it; a part that it does not give is `None`.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Farm {
+    /// Width of ground that one pass covers, m: the beds side by side, or the rows at their spacing.
+    pub pass_width_m: f64,
     /// Land and time.
     pub land: Option<Land>,
     /// Weeds.
@@ -150,4 +152,109 @@ pub struct Farm {
     pub hose_bore_m: f64,
     /// How many times the sideways load the cylinder must be able to push.
     pub force_reserve: f64,
+}
+
+impl Farm {
+    /// Distance from the outermost row to the first row of the next pass, m.
+    pub fn next_row_m(&self, rows_m: &[f64]) -> f64 {
+        let span_m = match rows_m {
+            [first, .., last] => first - last,
+            _ => 0.0,
+        };
+        self.pass_width_m - span_m
+    }
+
+    /// How far beyond the outermost rows the tools work, m.
+    pub fn outer_reach_m(&self, rows_m: &[f64]) -> f64 {
+        let given = self.workshop.as_ref().and_then(|shop| shop.outer_reach_m);
+        given.unwrap_or(self.next_row_m(rows_m) / 2.0)
+    }
+
+    /// Left and right edges of the left and of the right tyre, m, left positive.
+    pub fn tyres_m(&self) -> [[f64; 2]; 2] {
+        [self.track_m / 2.0, -self.track_m / 2.0]
+            .map(|centre| [centre + self.tyre_m / 2.0, centre - self.tyre_m / 2.0])
+    }
+
+    /// Rows (0 at the left) with a tyre in the protected radius of their plants.
+    pub fn rows_under_tyres(&self, rows_m: &[f64], protected_radius_m: f64) -> Vec<usize> {
+        let near = |row_m: f64| {
+            self.tyres_m().iter().any(|[left, right]| {
+                row_m < left + protected_radius_m && row_m > right - protected_radius_m
+            })
+        };
+        (0..rows_m.len()).filter(|row| near(rows_m[*row])).collect()
+    }
+
+    /// True if implement and planter do not divide each other: guess rows then move under the implement from pass to pass.
+    pub fn guess_rows_move(&self, rows: usize) -> bool {
+        let rows = rows as u64;
+        self.planter_rows
+            .is_some_and(|planter| !rows.is_multiple_of(planter) && !planter.is_multiple_of(rows))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Four rows 0.375 m apart on a bed of 1.8 m, tyres 0.4 m wide 1.8 m apart.
+    fn farm() -> Farm {
+        Farm {
+            pass_width_m: 1.8,
+            land: None,
+            weeds: None,
+            prices: None,
+            stages: Vec::new(),
+            soil: None,
+            workshop: None,
+            track_m: 1.8,
+            tyre_m: 0.4,
+            planter_rows: None,
+            hose_bore_m: 0.01,
+            force_reserve: 2.0,
+        }
+    }
+
+    const ROWS_M: [f64; 4] = [0.5625, 0.1875, -0.1875, -0.5625];
+
+    /// Own arithmetic: 1.8 m less three spaces of 0.375 m leave 0.675 m to the next pass's first row.
+    #[test]
+    fn analytic_the_way_to_the_next_row() {
+        assert!((farm().next_row_m(&ROWS_M) - 0.675).abs() < 1e-12);
+        assert!((farm().outer_reach_m(&ROWS_M) - 0.3375).abs() < 1e-12);
+        assert_eq!(farm().next_row_m(&[0.0]), 1.8);
+        let workshop = Some(Workshop {
+            tool_widths_m: vec![0.1],
+            overlap_m: 0.0,
+            outer_reach_m: Some(0.2),
+        });
+        assert_eq!(Farm { workshop, ..farm() }.outer_reach_m(&ROWS_M), 0.2);
+    }
+
+    /// Own arithmetic: the inner edge of a tyre stands at 0.7 m; a row at 0.5625 m with 0.1375 m around it just clears it.
+    #[test]
+    fn analytic_a_tyre_on_a_row() {
+        assert!((farm().tyres_m()[0][1] - 0.7).abs() < 1e-12);
+        assert!((farm().tyres_m()[1][1] + 1.1).abs() < 1e-12);
+        assert!(farm().rows_under_tyres(&ROWS_M, 0.137).is_empty());
+        assert_eq!(farm().rows_under_tyres(&ROWS_M, 0.138), [0, 3]);
+        let narrow = Farm {
+            track_m: 0.4,
+            tyre_m: 0.1,
+            ..farm()
+        };
+        assert_eq!(narrow.rows_under_tyres(&ROWS_M, 0.015), [1, 2]);
+    }
+
+    #[test]
+    fn analytic_guess_rows_that_move() {
+        let with = |planter_rows| Farm {
+            planter_rows,
+            ..farm()
+        };
+        assert!(with(Some(4)).guess_rows_move(6) && with(Some(9)).guess_rows_move(6));
+        assert!(!with(Some(3)).guess_rows_move(6) && !with(Some(12)).guess_rows_move(6));
+        assert!(!with(None).guess_rows_move(7));
+    }
 }

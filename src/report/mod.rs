@@ -10,7 +10,7 @@ pub mod html;
 pub mod json;
 pub mod svg;
 #[cfg(test)]
-mod synthetic;
+pub(crate) mod synthetic;
 pub mod text;
 
 pub use text::answer_text;

@@ -149,6 +149,18 @@ fn pass(read: &mut Read, values: &Values) {
     }
 }
 
+/// True if the beds stand closer than they are wide; a single bed has its neighbour under the next pass.
+fn beds_overlap(values: &Values) -> bool {
+    let (Some(bed_m), Some(rows), Some(row_m)) = (
+        values.number(Id::BedSpacing),
+        values.count(Id::RowsPerBed),
+        values.number(Id::RowSpacing),
+    ) else {
+        return false;
+    };
+    bed_m <= (rows - 1) as f64 * row_m
+}
+
 fn rows(read: &mut Read, values: &Values) {
     let beds = values.count(Id::Beds);
     match (beds, values.number(Id::BedSpacing)) {
@@ -160,9 +172,6 @@ fn rows(read: &mut Read, values: &Values) {
             });
             return;
         }
-        (Some(1), Some(_)) => contradicts(read, Id::BedSpacing, |shown| {
-            format!("{shown} has no use with a single bed; set rows.beds or leave it out")
-        }),
         _ => {}
     }
     let Some(total) = beds.zip(values.count(Id::RowsPerBed)).map(|(b, r)| b * r) else {
@@ -217,7 +226,7 @@ fn rows(read: &mut Read, values: &Values) {
         }
     }
     let nearest_m = layout.nearest_rows_m();
-    if nearest_m <= 0.0 {
+    if nearest_m <= 0.0 || beds_overlap(values) {
         contradicts(read, Id::BedSpacing, |shown| {
             format!(
                 "{shown} makes neighbouring beds overlap; it must exceed (rows_per_bed - 1) row_spacing"

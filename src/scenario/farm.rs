@@ -10,6 +10,7 @@ const TRIED_SHARE: f64 = 0.25;
 /// The farm of checked values.
 pub fn farm(values: &Values) -> Farm {
     Farm {
+        pass_width_m: pass_width_m(values).unwrap_or(f64::NAN),
         land: land(values),
         weeds: weeds(values),
         prices: prices(values),
@@ -21,6 +22,13 @@ pub fn farm(values: &Values) -> Farm {
         planter_rows: values.count(Id::PlanterRows),
         hose_bore_m: values.number(Id::HoseBore).unwrap_or(f64::NAN),
         force_reserve: values.number(Id::ForceReserve).unwrap_or(f64::NAN),
+    }
+}
+
+fn pass_width_m(values: &Values) -> Option<f64> {
+    match values.number(Id::BedSpacing) {
+        Some(bed_m) => Some(values.count(Id::Beds)? as f64 * bed_m),
+        None => Some(values.count(Id::RowsPerBed)? as f64 * values.number(Id::RowSpacing)?),
     }
 }
 
@@ -114,8 +122,6 @@ fn workshop(values: &Values) -> Option<Workshop> {
     Some(Workshop {
         tool_widths_m: values.numbers(Id::ToolWidths)?.to_vec(),
         overlap_m: values.number(Id::ToolOverlap)?,
-        outer_reach_m: values
-            .number(Id::OuterReach)
-            .or_else(|| values.number(Id::RowSpacing).map(|spacing| spacing / 2.0))?,
+        outer_reach_m: values.number(Id::OuterReach),
     })
 }

@@ -460,7 +460,7 @@ keys! {
     RowSpacing: "rows" "row_spacing", one(Length, "100 mm", "2000 mm"), required("\"450 mm\""), "distance between the rows of a bed";
     RowsPerBed: "rows" "rows_per_bed", Shape::Count { low: 1, high: 48 }, required("4"), "rows of a bed; without beds: rows of the implement";
     Beds: "rows" "beds", Shape::Count { low: 1, high: 24 }, assumed("1"), "beds under the implement";
-    BedSpacing: "rows" "bed_spacing", one(Length, "200 mm", "10000 mm"), optional("\"1800 mm\""), "distance from bed centre to bed centre; needed from two beds on";
+    BedSpacing: "rows" "bed_spacing", one(Length, "200 mm", "10000 mm"), optional("\"1800 mm\""), "distance from bed centre to bed centre; needed from two beds on; with one bed it says how much ground a pass covers, left out there: rows_per_bed times row_spacing";
     PlanterRows: "rows" "planter_rows", Shape::Count { low: 1, high: 96 }, optional("6"), "rows that the planter set in one pass; left out: all rows of the implement";
     FirstPlanterRows: "rows" "first_planter_rows", Shape::Count { low: 1, high: 96 }, optional("3"), "rows of the leftmost planter pass that are under the implement; left out: planter_rows";
     SeenRows: "rows" "seen_rows", Shape::Counts { low: 1, high: 48 }, required("[1, 2, 3, 4]"), "rows that driver and camera follow, 1 at the left; all of one planter pass";
@@ -631,5 +631,5 @@ keys! {
 
     ToolWidths: "workshop" "tool_widths", list(Length, "20 mm", "1500 mm"), required("[\"100 mm\", \"125 mm\", \"150 mm\", \"200 mm\", \"250 mm\"]"), "cutting widths of the tools on hand, rising";
     ToolOverlap: "workshop" "overlap", one(Length, "0 mm", "300 mm"), assumed("\"25 mm\""), "least overlap of tools side by side";
-    OuterReach: "workshop" "outer_reach", one(Length, "20 mm", "2000 mm"), optional("\"200 mm\""), "how far beyond the outermost rows the tools work; left out: half the row spacing";
+    OuterReach: "workshop" "outer_reach", one(Length, "20 mm", "2000 mm"), optional("\"200 mm\""), "how far beyond the outermost rows the tools work; left out: half the way to the next row";
 }

@@ -366,15 +366,12 @@ impl Scenario {
     pub fn warnings(&self) -> Vec<String> {
         let setup = self.nominal();
         let mut warnings = Vec::new();
-        let n = |id| self.values.number(id).unwrap_or(f64::NAN);
-        let near_m = n(Id::TyreWidth) / 2.0 + setup.plants.protected_radius_m;
-        let run_over: Vec<String> = setup
-            .rows
-            .offset_m
+        let farm = self.farm();
+        let rows_m = &setup.rows.offset_m;
+        let run_over: Vec<String> = farm
+            .rows_under_tyres(rows_m, setup.plants.protected_radius_m)
             .iter()
-            .enumerate()
-            .filter(|(_, y)| (y.abs() - n(Id::TrackWidth) / 2.0).abs() < near_m)
-            .map(|(row, _)| (row + 1).to_string())
+            .map(|row| (row + 1).to_string())
             .collect();
         if !run_over.is_empty() {
             warnings.push(format!(
@@ -395,9 +392,9 @@ impl Scenario {
                 places.join(", ")
             ));
         }
-        if let Some(planter) = self.values.count(Id::PlanterRows) {
-            let rows = setup.rows.offset_m.len() as u64;
-            if !rows.is_multiple_of(planter) && !planter.is_multiple_of(rows) {
+        if let Some(planter) = farm.planter_rows {
+            let rows = rows_m.len();
+            if farm.guess_rows_move(rows) {
                 warnings.push(format!(
                     "The implement's {rows} rows and the planter's {planter} do not divide each other: the guess rows move under the implement from pass to pass, and only this one position is simulated."
                 ));
