@@ -304,22 +304,6 @@ mod tests {
     use super::*;
     use proptest::prelude::*;
 
-    fn farm() -> Farm {
-        Farm {
-            land: None,
-            weeds: None,
-            prices: None,
-            stages: Vec::new(),
-            soil: None,
-            workshop: None,
-            track_m: 1.8,
-            tyre_m: 0.3,
-            planter_rows: None,
-            hose_bore_m: 0.010,
-            force_reserve: 2.0,
-        }
-    }
-
     fn near(found: f64, wanted: f64, relative: f64) -> bool {
         (found / wanted - 1.0).abs() <= relative
     }
@@ -340,7 +324,9 @@ mod tests {
         let mut setup = setup.clone();
         setup.hydraulics.bore_m = bore_m;
         setup.hydraulics.rod_m = rod_m;
-        combinations(&setup, &farm(), wanted_m_s).fitted.unwrap()
+        combinations(&setup, &Farm::bare(), wanted_m_s)
+            .fitted
+            .unwrap()
     }
 
     /// 36 L/min into a 40 mm bore: 28 648 mm/min (textbook exercise, all digits).
@@ -383,12 +369,12 @@ mod tests {
         let mut setup = Setup::plausible();
         setup.hydraulics.friction_n = 1500.0;
         setup.hydraulics.side_force_n = -1500.0;
-        let one = combinations(&setup, &farm(), 0.1);
+        let one = combinations(&setup, &Farm::bare(), 0.1);
         assert_eq!(one.wanted_force_n, 6000.0);
         setup.hydraulics.side_force_n = 1500.0;
-        assert_eq!(one, combinations(&setup, &farm(), 0.1));
+        assert_eq!(one, combinations(&setup, &Farm::bare(), 0.1));
         setup.hydraulics.extends_left = false;
-        assert_eq!(one, combinations(&setup, &farm(), 0.1));
+        assert_eq!(one, combinations(&setup, &Farm::bare(), 0.1));
         // The metered speed that the model gives against the load, not with it.
         let own = one.fitted.unwrap();
         let valve = setup.hydraulics.proportional.unwrap();
@@ -407,7 +393,7 @@ mod tests {
     fn prop_short_list_serves_smallest_flow_first() {
         let mut setup = wide_open();
         setup.hydraulics.friction_n = 4000.0;
-        let answer = combinations(&setup, &farm(), 0.15);
+        let answer = combinations(&setup, &Farm::bare(), 0.15);
         assert_eq!(answer.status, Status::Ok);
         assert_eq!(answer.combinations.len(), LISTED);
         assert!(answer.combinations.iter().all(|c| c.serves));
@@ -429,7 +415,7 @@ mod tests {
         let mut easy = wide_open();
         easy.hydraulics.pump_m3_s = 1.0;
         easy.hydraulics.friction_n = 1.0;
-        let mut wide = farm();
+        let mut wide = Farm::bare();
         wide.hose_bore_m = 1.0;
         let binding = |setup: &Setup, farm: &Farm| {
             let answer = combinations(setup, farm, 0.2);
@@ -453,7 +439,7 @@ mod tests {
         let mut force = easy.clone();
         force.hydraulics.side_force_n = 1e6;
         assert_eq!(binding(&force, &wide), "force");
-        let mut hose = farm();
+        let mut hose = Farm::bare();
         hose.hose_bore_m = 0.002;
         assert_eq!(binding(&easy, &hose), "the oil's speed in the hose");
     }
@@ -478,7 +464,7 @@ mod tests {
             setup.hydraulics.pump_m3_s = pump_l_min / L_MIN;
             setup.hydraulics.proportional.as_mut().unwrap().rated_flow_m3_s = valve_l_min / L_MIN;
             setup.hydraulics.friction_n = friction_n;
-            let mut farm = farm();
+            let mut farm = Farm::bare();
             farm.hose_bore_m = hose_mm / MM;
             let answer = combinations(&setup, &farm, wanted_m_s);
             prop_assert!(answer.combinations.len() <= LISTED);
@@ -532,12 +518,15 @@ mod tests {
     #[test]
     fn regress_nothing_to_judge_says_what_lacks() {
         let mut setup = Setup::plausible();
-        assert_eq!(combinations(&setup, &farm(), 0.0).status, Status::NoAnswer);
+        assert_eq!(
+            combinations(&setup, &Farm::bare(), 0.0).status,
+            Status::NoAnswer
+        );
         setup.hydraulics.proportional = None;
-        let directional = combinations(&setup, &farm(), 0.05);
+        let directional = combinations(&setup, &Farm::bare(), 0.05);
         assert_ne!(directional.status, Status::NoData);
         setup.hydraulics.directional = None;
-        let none = combinations(&setup, &farm(), 0.05);
+        let none = combinations(&setup, &Farm::bare(), 0.05);
         assert_eq!(none.status, Status::NoData);
         assert!(none.reason.unwrap().contains("[valve.proportional]"));
     }

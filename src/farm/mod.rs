@@ -155,6 +155,25 @@ pub struct Farm {
 }
 
 impl Farm {
+    /// No table given: a bed of 1.8 m, tyres 0.4 m wide and 1.8 m apart. For tests.
+    #[cfg(test)]
+    pub(crate) fn bare() -> Farm {
+        Farm {
+            pass_width_m: 1.8,
+            land: None,
+            weeds: None,
+            prices: None,
+            stages: Vec::new(),
+            soil: None,
+            workshop: None,
+            track_m: 1.8,
+            tyre_m: 0.4,
+            planter_rows: None,
+            hose_bore_m: 0.01,
+            force_reserve: 2.0,
+        }
+    }
+
     /// Distance from the outermost row to the first row of the next pass, m.
     pub fn next_row_m(&self, rows_m: &[f64]) -> f64 {
         let span_m = match rows_m {
@@ -198,51 +217,41 @@ impl Farm {
 mod tests {
     use super::*;
 
-    /// Four rows 0.375 m apart on a bed of 1.8 m, tyres 0.4 m wide 1.8 m apart.
-    fn farm() -> Farm {
-        Farm {
-            pass_width_m: 1.8,
-            land: None,
-            weeds: None,
-            prices: None,
-            stages: Vec::new(),
-            soil: None,
-            workshop: None,
-            track_m: 1.8,
-            tyre_m: 0.4,
-            planter_rows: None,
-            hose_bore_m: 0.01,
-            force_reserve: 2.0,
-        }
-    }
-
+    /// Four rows 0.375 m apart.
     const ROWS_M: [f64; 4] = [0.5625, 0.1875, -0.1875, -0.5625];
 
     /// Own arithmetic: 1.8 m less three spaces of 0.375 m leave 0.675 m to the next pass's first row.
     #[test]
     fn analytic_the_way_to_the_next_row() {
-        assert!((farm().next_row_m(&ROWS_M) - 0.675).abs() < 1e-12);
-        assert!((farm().outer_reach_m(&ROWS_M) - 0.3375).abs() < 1e-12);
-        assert_eq!(farm().next_row_m(&[0.0]), 1.8);
+        assert!((Farm::bare().next_row_m(&ROWS_M) - 0.675).abs() < 1e-12);
+        assert!((Farm::bare().outer_reach_m(&ROWS_M) - 0.3375).abs() < 1e-12);
+        assert_eq!(Farm::bare().next_row_m(&[0.0]), 1.8);
         let workshop = Some(Workshop {
             tool_widths_m: vec![0.1],
             overlap_m: 0.0,
             outer_reach_m: Some(0.2),
         });
-        assert_eq!(Farm { workshop, ..farm() }.outer_reach_m(&ROWS_M), 0.2);
+        assert_eq!(
+            Farm {
+                workshop,
+                ..Farm::bare()
+            }
+            .outer_reach_m(&ROWS_M),
+            0.2
+        );
     }
 
     /// Own arithmetic: the inner edge of a tyre stands at 0.7 m; a row at 0.5625 m with 0.1375 m around it just clears it.
     #[test]
     fn analytic_a_tyre_on_a_row() {
-        assert!((farm().tyres_m()[0][1] - 0.7).abs() < 1e-12);
-        assert!((farm().tyres_m()[1][1] + 1.1).abs() < 1e-12);
-        assert!(farm().rows_under_tyres(&ROWS_M, 0.137).is_empty());
-        assert_eq!(farm().rows_under_tyres(&ROWS_M, 0.138), [0, 3]);
+        assert!((Farm::bare().tyres_m()[0][1] - 0.7).abs() < 1e-12);
+        assert!((Farm::bare().tyres_m()[1][1] + 1.1).abs() < 1e-12);
+        assert!(Farm::bare().rows_under_tyres(&ROWS_M, 0.137).is_empty());
+        assert_eq!(Farm::bare().rows_under_tyres(&ROWS_M, 0.138), [0, 3]);
         let narrow = Farm {
             track_m: 0.4,
             tyre_m: 0.1,
-            ..farm()
+            ..Farm::bare()
         };
         assert_eq!(narrow.rows_under_tyres(&ROWS_M, 0.015), [1, 2]);
     }
@@ -251,7 +260,7 @@ mod tests {
     fn analytic_guess_rows_that_move() {
         let with = |planter_rows| Farm {
             planter_rows,
-            ..farm()
+            ..Farm::bare()
         };
         assert!(with(Some(4)).guess_rows_move(6) && with(Some(9)).guess_rows_move(6));
         assert!(!with(Some(3)).guess_rows_move(6) && !with(Some(12)).guess_rows_move(6));

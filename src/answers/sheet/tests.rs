@@ -6,22 +6,12 @@ fn bed(tool_widths_m: &[f64], overlap_m: f64, outer_reach_m: Option<f64>) -> (Se
     let mut setup = Setup::plausible();
     setup.rows.offset_m = vec![0.5625, 0.1875, -0.1875, -0.5625];
     let farm = Farm {
-        pass_width_m: 1.8,
-        land: None,
-        weeds: None,
-        prices: None,
-        stages: Vec::new(),
-        soil: None,
         workshop: Some(Workshop {
             tool_widths_m: tool_widths_m.to_vec(),
             overlap_m,
             outer_reach_m,
         }),
-        track_m: 1.8,
-        tyre_m: 0.4,
-        planter_rows: None,
-        hose_bore_m: 0.01,
-        force_reserve: 2.0,
+        ..Farm::bare()
     };
     (setup, farm)
 }

@@ -4,11 +4,6 @@ use crate::report::synthetic;
 
 fn farm(may_cover: bool, thrown_m: f64, tractor_w: f64) -> Farm {
     Farm {
-        pass_width_m: 1.8,
-        land: None,
-        weeds: None,
-        prices: None,
-        stages: Vec::new(),
         soil: Some(Soil {
             thrown_m,
             thrown_at_m_s: 6.0 / 3.6,
@@ -19,12 +14,7 @@ fn farm(may_cover: bool, thrown_m: f64, tractor_w: f64) -> Farm {
             traction: 0.5,
             tractor_w,
         }),
-        workshop: None,
-        track_m: 1.8,
-        tyre_m: 0.4,
-        planter_rows: None,
-        hose_bore_m: 0.01,
-        force_reserve: 2.0,
+        ..Farm::bare()
     }
 }
 

@@ -23,7 +23,6 @@ fn ranged(value: f64) -> Ranged {
 
 fn farm() -> Farm {
     Farm {
-        pass_width_m: 1.8,
         land: Some(Land {
             area_m2: 100_000.0,
             row_length_m: 200.0,
@@ -46,14 +45,7 @@ fn farm() -> Farm {
             labour_hour: ranged(16.0),
             machine_hour: ranged(70.0),
         }),
-        stages: Vec::new(),
-        soil: None,
-        workshop: None,
-        track_m: 1.8,
-        tyre_m: 0.4,
-        planter_rows: None,
-        hose_bore_m: 0.01,
-        force_reserve: 2.0,
+        ..Farm::bare()
     }
 }
 
