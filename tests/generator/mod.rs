@@ -153,7 +153,7 @@ fn value(dice: &mut Dice, key: &Key, made: &Made) -> Option<String> {
         Id::Beds => Some((1 + dice.below(4)).to_string()),
         Id::BedSpacing => {
             let beds = written("rows.beds")?;
-            (beds != "1").then(|| {
+            (beds != "1" || dice.coin()).then(|| {
                 let rows: f64 = written("rows.rows_per_bed").unwrap().parse().unwrap();
                 let spacing = written("rows.row_spacing").unwrap();
                 let spacing: f64 = spacing.trim_matches(['"', 'm', ' ']).parse().unwrap();
@@ -161,6 +161,9 @@ fn value(dice: &mut Dice, key: &Key, made: &Made) -> Option<String> {
                 format!("\"{} m\"", least.min(10.0))
             })
         }
+        // Together more than 0 and at most 24 hours.
+        Id::DayHours => Some(dice.between(0.5, 12.0).to_string()),
+        Id::NightHours => Some(dice.between(0.0, 12.0).to_string()),
         Id::PlanterRows => dice.coin().then(|| (4 + dice.below(30)).to_string()),
         Id::FirstPlanterRows => {
             let planter: usize = written("rows.planter_rows")?.parse().unwrap();
