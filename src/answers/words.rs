@@ -80,7 +80,7 @@ pub fn listed(words: &[String]) -> String {
     }
 }
 
-/// "Add the table [weeds] with density.": the tables with the keys that they cannot do without.
+/// "Add the table `[weeds]` with density.": the tables with the keys that they cannot do without.
 pub fn add_tables(tables: &[&str]) -> String {
     let with_keys: Vec<String> = tables
         .iter()
