@@ -4,7 +4,9 @@
 //! reader's ink colour, so dark mode needs nothing; fonts are generic. Coordinates are px of the viewBox, y down.
 
 pub mod above;
+pub mod bode;
 pub mod budget;
+pub mod lookahead;
 pub mod map;
 pub mod rates;
 pub mod sheet;
