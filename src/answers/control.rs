@@ -10,11 +10,11 @@ use crate::results::answers::{BodePoint, ControlAnswer, LookaheadError, Status};
 /// Lookaheads are tried from 0 to this, m, or to three times the scenario's own if that is more (our choice, no source).
 const FARTHEST_M: f64 = 2.5;
 
-/// First step between lookaheads, m.
-const COARSE_M: f64 = 0.05;
+/// Fine steps a metre, around the best lookahead.
+const STEPS_A_METRE: f64 = 100.0;
 
-/// Step around the best one, m.
-const FINE_M: f64 = 0.01;
+/// Fine steps between the lookaheads that are tried first.
+const COARSE: i64 = 5;
 
 /// Frequencies of a Bode plot.
 const FREQUENCIES: usize = 121;
@@ -133,10 +133,9 @@ fn lookaheads(setup: &Setup, kind: Kind, speed_m_s: f64) -> Vec<LookaheadError> 
             tool_error_sd_m: variance_m2.sqrt(),
         })
     };
-    let fine = |steps: i64| steps as f64 * FINE_M;
-    let coarse = (COARSE_M / FINE_M).round() as i64;
-    let most = (FARTHEST_M.max(3.0 * own_m) / COARSE_M).ceil() as i64;
-    let own_step = (own_m / FINE_M).round() as i64;
+    let fine = |steps: i64| steps as f64 / STEPS_A_METRE;
+    let most = (FARTHEST_M.max(3.0 * own_m) * STEPS_A_METRE / COARSE as f64).ceil() as i64;
+    let own_step = (own_m * STEPS_A_METRE).round() as i64;
     let own_fits = (fine(own_step) - own_m).abs() < 1e-9;
     // One name for one place: the scenario's own number stands for the step that it falls on.
     let place = |steps: i64| {
@@ -147,14 +146,14 @@ fn lookaheads(setup: &Setup, kind: Kind, speed_m_s: f64) -> Vec<LookaheadError> 
         }
     };
     let mut points: Vec<LookaheadError> = (0..=most)
-        .map(|i| place(i * coarse))
-        .chain((!own_fits || own_step % coarse != 0).then_some(own_m))
+        .map(|i| place(i * COARSE))
+        .chain((!own_fits || own_step % COARSE != 0).then_some(own_m))
         .filter_map(at)
         .collect();
     if let Some(around_m) = best(&points).map(|point| point.lookahead_m) {
-        let middle = (around_m / FINE_M).round() as i64;
-        let between = (middle - coarse..=middle + coarse)
-            .filter(|step| *step >= 0 && *step <= most * coarse)
+        let middle = (around_m * STEPS_A_METRE).round() as i64;
+        let between = (middle - COARSE..=middle + COARSE)
+            .filter(|step| *step >= 0 && *step <= most * COARSE)
             .map(place)
             .filter(|lookahead_m| points.iter().all(|p| p.lookahead_m != *lookahead_m))
             .collect::<Vec<_>>();
@@ -340,7 +339,7 @@ mod tests {
             let best = sd_at(best_m);
             for step in 0..=250 {
                 assert!(
-                    sd_at(f64::from(step) * 0.01) >= best,
+                    sd_at(f64::from(step) / 100.0) >= best,
                     "{kind:?} {step} {best_m}"
                 );
             }
@@ -369,7 +368,7 @@ mod tests {
             for speed_m_s in [1.0, 2.0, 3.0] {
                 let best_m = answered(&setup, kind, speed_m_s).best_lookahead_m.unwrap();
                 let miss_m = best_m - speed_m_s * delay_s;
-                let tolerance_m = speed_m_s * setup.camera.frame_s + 0.5 * FINE_M;
+                let tolerance_m = speed_m_s * setup.camera.frame_s + 0.5 / STEPS_A_METRE;
                 assert!(miss_m.abs() <= tolerance_m, "{kind:?} {speed_m_s} {miss_m}");
                 // The same as the lookahead at which this speed is the critical one.
                 let mut other = setup.clone();

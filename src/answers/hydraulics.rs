@@ -114,10 +114,24 @@ pub fn combinations(setup: &Setup, farm: &Farm, wanted_speed_m_s: f64) -> Hydrau
         answer.reason = serving
             .first()
             .map(|best| why(best, serving.len(), &fitted.combination));
-        answer.combinations = listed(serving);
+        answer.combinations = listed(thinnest_and_thickest(serving));
     }
     answer.fitted = Some(fitted.combination);
     answer
+}
+
+/// Of the rods of each bore, bores together, only the thinnest (most even in speed and force) and the thickest (stiffest).
+fn thinnest_and_thickest(by_rod: Vec<Judged>) -> Vec<Judged> {
+    let bores_m: Vec<f64> = by_rod.iter().map(|j| j.combination.bore_m).collect();
+    by_rod
+        .into_iter()
+        .enumerate()
+        .filter(|&(i, _)| {
+            let same = |other: usize| bores_m.get(other) == Some(&bores_m[i]);
+            i == 0 || !same(i - 1) || !same(i + 1)
+        })
+        .map(|(_, judged)| judged)
+        .collect()
 }
 
 fn listed(judged: Vec<Judged>) -> Vec<Combination> {
@@ -407,6 +421,13 @@ mod tests {
         // too small, 32 mm with 14 mm rod (6.5 cm²) is not.
         let first = &answer.combinations[0];
         assert_eq!((first.bore_m, first.rod_m), (0.032, 0.014));
+        // Two rods a bore.
+        let bores_mm: Vec<f64> = answer
+            .combinations
+            .iter()
+            .map(|c| (c.bore_m * MM).round())
+            .collect();
+        assert_eq!(bores_mm, [32.0, 32.0, 40.0, 40.0, 50.0, 50.0]);
     }
 
     /// One limit at a time made the only tight one.
