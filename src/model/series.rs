@@ -16,7 +16,7 @@ pub const STROKES_M: [f64; 11] = [
 
 /// Least and greatest area ratio of bore side to rod side. The usual nominal ones of ISO 3320 are 1.25, 1.4, 1.6 and 2 (values
 /// from memory); the diameters of the series miss them by up to 6 %, and no pair of the series lies within 1 % of either end.
-pub const AREA_RATIOS: (f64, f64) = (1.2, 2.15);
+pub const AREA_RATIOS: (f64, f64) = (1.21, 2.15);
 
 /// Area of the bore over that of the rod's side.
 pub fn area_ratio(bore_m: f64, rod_m: f64) -> f64 {
