@@ -1,8 +1,138 @@
-//! What follows from a study for those who ask.
+//! What follows from a study for engineer, dealer, grower and workshop.
+//!
+//! Each answer is a pure function of simulated results. Where one needs other speeds or a changed machine, [`trial`] runs them on the
+//! first passes of the study: the same ground, drivers and plants, so that differences carry their own, much narrower limits.
 
+pub mod changes;
 pub mod control;
+pub mod effects;
 pub mod hydraulics;
+pub mod pays;
 pub mod sheet;
 pub mod soil;
 pub mod spacing;
+pub mod speed;
+pub mod stages;
+pub mod stroke;
+pub mod trial;
 pub mod words;
+
+use crate::model::controller::Kind;
+use crate::montecarlo::study::{Plan, Watch, runnable};
+use crate::results::Results;
+use crate::results::answers::{Answers, Night, Status};
+use effects::AtWork;
+use trial::{Stopped, Trials};
+
+/// Most passes of the further runs (our choice: the demo's answers take less than a minute on two cores).
+const MOST_PASSES: u64 = 256;
+
+/// Works out all answers of a complete study.
+///
+/// # Errors
+///
+/// The watch stopped it; no threads.
+pub fn work_out(plan: &Plan, results: &Results, watch: &dyn Watch) -> Result<Answers, Stopped> {
+    let scenario = plan.scenario;
+    let trials = Trials::new(scenario, plan.seed, plan.threads, watch)?;
+    let (setup, farm) = (scenario.nominal(), scenario.farm());
+    let kinds = runnable(scenario);
+    let passes = results.passes.min(MOST_PASSES);
+    let kind = chosen(results, &kinds);
+    let moves = kind.filter(|&kind| kind != Kind::Locked);
+
+    let mut control = control::answer(&setup, kind, results.working_speed_m_s);
+    let best_lookahead_m = control.best_lookahead_m;
+    let at_work = kind
+        .map(|kind| AtWork::new(&trials, results, &setup, kind, passes))
+        .transpose()?;
+    let stroke = stroke::answer(
+        &trials,
+        results,
+        &setup,
+        kind,
+        scenario.slopes_rad(),
+        passes,
+    )?;
+    let mut hydraulics =
+        hydraulics::combinations(&setup, &farm, stroke::wanted_speed_m_s(&stroke).value);
+    let mut night = None;
+    if let (Some(at_work), Some(kind)) = (&at_work, moves) {
+        for change in changes::valves(&setup, kind) {
+            hydraulics.effects.extend(at_work.with(&change)?);
+        }
+        if let Some(change) = changes::best_lookahead(&setup, best_lookahead_m) {
+            control.effect = at_work.with(&change)?;
+        }
+        if let Some(land) = farm.land.as_ref().filter(|land| land.night_hours > 0.0) {
+            let effect = at_work.with(&changes::under_lights(land.night_noise))?;
+            night = effect.map(|effect| Night {
+                rate: effect.rate,
+                lower: effect.lower,
+                upper: effect.upper,
+                difference: effect.difference,
+                difference_lower: effect.difference_lower,
+                difference_upper: effect.difference_upper,
+                days_without: 0.0,
+                days_with: 0.0,
+            });
+        }
+    }
+    let speed = speed::answer(&trials, results, &setup, &kinds, passes)?;
+    let steps = changes::steps(&setup, best_lookahead_m);
+    let pays = pays::answer(&trials, results, &setup, &kinds, moves, &steps, passes)?;
+    let name = kind.map(Kind::name);
+    Ok(Answers {
+        passes,
+        controller: name.map(Into::into),
+        stroke,
+        hydraulics,
+        control,
+        speed,
+        pays,
+        spacing: spacing::answer(results, &setup, &farm, name, night),
+        stages: stages::answer(&trials, results, kind, &farm.stages, passes)?,
+        soil: soil::answer(results, &setup, &farm),
+        sheet: sheet::answer(&setup, &farm, results.working_clearance_m, scenario.units()),
+    })
+}
+
+/// The controller that the answers speak of.
+fn chosen(results: &Results, kinds: &[Kind]) -> Option<Kind> {
+    let fastest = results.answer.fastest.as_ref();
+    let named = fastest.and_then(|choice| Kind::from_name(&choice.controller));
+    named.or_else(|| {
+        let upper = |kind: Kind| {
+            let at_work = results.strike_rates.iter().find(|cell| {
+                cell.controller == kind.name()
+                    && cell.speed_m_s == results.working_speed_m_s
+                    && cell.clearance_m == results.working_clearance_m
+            });
+            at_work.map_or(1.0, |cell| cell.upper)
+        };
+        let kinds = kinds.iter().copied();
+        kinds.min_by(|&a, &b| upper(a).total_cmp(&upper(b)))
+    })
+}
+
+/// Answers of a study that was cut short: none, and why.
+pub fn none(reason: &str) -> Answers {
+    let mut answers = Answers::default();
+    let reason = Some(reason.to_owned());
+    for (status, why) in [
+        (&mut answers.stroke.status, &mut answers.stroke.reason),
+        (
+            &mut answers.hydraulics.status,
+            &mut answers.hydraulics.reason,
+        ),
+        (&mut answers.control.status, &mut answers.control.reason),
+        (&mut answers.spacing.status, &mut answers.spacing.reason),
+        (&mut answers.stages.status, &mut answers.stages.reason),
+        (&mut answers.soil.status, &mut answers.soil.reason),
+        (&mut answers.sheet.status, &mut answers.sheet.reason),
+    ] {
+        *status = Status::NoData;
+        why.clone_from(&reason);
+    }
+    answers
+}

@@ -1,5 +1,6 @@
 //! Numbers and missing tables in the sentences of the answers.
 
+use crate::model::controller::Kind;
 use crate::results::Results;
 use crate::scenario::Units;
 use crate::scenario::keys::{Need, keys_of};
@@ -58,6 +59,17 @@ impl Words {
             Units::Metric => "a hectare",
             Units::Us => "an acre",
         }
+    }
+}
+
+/// A controller in the middle of a sentence.
+pub fn controller(kind: Kind) -> &'static str {
+    match kind {
+        Kind::Locked => "a locked frame",
+        Kind::OnOff => "an on-off valve",
+        Kind::Pid => "a PID",
+        Kind::LagCompensated => "lag compensation",
+        Kind::LagCompensatedYaw => "lag compensation with yaw rate",
     }
 }
 

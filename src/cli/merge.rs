@@ -10,7 +10,8 @@ use rowroom::scenario::Scenario;
 use super::args::Merge;
 use super::failure::Failure;
 use super::folder::SO_FAR;
-use super::study::{answer, folder};
+use super::progress::Progress;
+use super::study::{answer, answers_too, folder};
 
 /// Puts parts together and writes what the whole study would have written.
 pub fn run(asked: &Merge) -> Result<(), Failure> {
@@ -42,7 +43,11 @@ pub fn run(asked: &Merge) -> Result<(), Failure> {
         saved,
         complete: true,
     };
-    let outcome = outcome(&plan, &run);
+    let mut outcome = outcome(&plan, &run);
+    let progress = Progress::new(asked.quiet, None);
+    if !answers_too(&plan, &mut outcome.results, &progress, asked.quiet)? {
+        return Err(Failure::interrupted("no file was written or changed"));
+    }
     let files = study_files(&outcome.results, &outcome.traces)?;
     folder.fill(&files)?;
     folder.remove(SO_FAR)?;

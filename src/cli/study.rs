@@ -4,6 +4,7 @@ use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
+use rowroom::answers::{self, trial::Stopped};
 use rowroom::montecarlo::saved::Saved;
 use rowroom::montecarlo::study::{BLOCK_PASSES, Part, Plan, Until, outcome, run};
 use rowroom::report::{File, answer_text, study_files};
@@ -86,14 +87,21 @@ fn whole(job: &Job) -> Result<(), Failure> {
     let progress = Progress::new(job.quiet, job.time);
     let run = run(plan, saved, &progress);
     progress.finish();
-    let run = run?;
+    let mut run = run?;
     let passes = run.saved.passes();
     if passes == 0 {
         return Err(stopped(
             "no pass was done and no file was written or changed",
         ));
     }
-    let outcome = outcome(plan, &run);
+    let mut outcome = outcome(plan, &run);
+    run.complete = run.complete && answers_too(plan, &mut outcome.results, &progress, job.quiet)?;
+    if !run.complete {
+        outcome.results.complete = false;
+        outcome.results.answers = answers::none(
+            "the study was cut short before the answers were worked out; the same command goes on from there",
+        );
+    }
     let mut files = study_files(&outcome.results, &outcome.traces)?;
     if run.complete {
         folder.fill(&files)?;
@@ -163,6 +171,30 @@ fn share(job: &Job, part: Part, passes: u64) -> Result<(), Failure> {
         run.saved.passes()
     );
     cut_short(job.quiet, &how_far)
+}
+
+/// Works out the answers; false if that was stopped on the way.
+pub fn answers_too(
+    plan: &Plan,
+    results: &mut Results,
+    progress: &Progress,
+    quiet: bool,
+) -> Result<bool, Failure> {
+    if !quiet {
+        let _ = writeln!(
+            io::stderr(),
+            "{} passes done; now the answers that follow from them",
+            results.passes
+        );
+    }
+    match answers::work_out(plan, results, progress) {
+        Ok(found) => {
+            results.answers = found;
+            Ok(true)
+        }
+        Err(Stopped::Watch) => Ok(false),
+        Err(error) => Err(Failure::run(error)),
+    }
 }
 
 /// Opens the folder of a study.

@@ -52,8 +52,8 @@ pub struct Request<'a> {
 /// One pass at one speed.
 #[derive(Clone, Debug)]
 pub struct PassAtSpeed {
-    /// Unsigned wanted shift at every look of the counted stretch, m.
-    pub demand_m: Vec<f64>,
+    /// Wanted shift at every look of the counted stretch, m.
+    pub wanted_m: Vec<f64>,
     /// Number of looks, sum and sum of squares of the axle's offset, m and m².
     pub axle: [f64; 3],
     /// The controllers, in the order of the request.
@@ -225,15 +225,13 @@ fn simulate<const N: usize>(
         looks.along(setup, &ground, drive, on_line);
         let axle = looks.axle();
         for (lane, passes) in all.iter_mut().enumerate() {
-            let demand_m = looks
+            let wanted_m = looks
                 .wanted_m
                 .iter()
                 .enumerate()
                 .filter(|&(look, _)| looks.is_counted(look, lane));
             passes.push(PassAtSpeed {
-                demand_m: demand_m
-                    .map(|(_, wanted_m)| wanted_m.0[lane].abs())
-                    .collect(),
+                wanted_m: wanted_m.map(|(_, wanted_m)| wanted_m.0[lane]).collect(),
                 axle: axle.map(|sum| sum.0[lane]),
                 controllers: Vec::with_capacity(request.kinds.len()),
             });

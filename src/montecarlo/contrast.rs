@@ -80,7 +80,7 @@ impl Differences {
 
 /// Difference `sum d / sum n` and its limits `± t_{m-1} sqrt(m/(m-1) sum (d - diff n)²) / sum n`, the limits of a ratio over m
 /// passes (Cochran, Sampling Techniques, 3rd ed., 1977, chapter 6); with equal n the paired t interval. -1 and 1 below two passes.
-fn paired(sums: &RatioSums, level: f64) -> (f64, f64, f64) {
+pub(crate) fn paired(sums: &RatioSums, level: f64) -> (f64, f64, f64) {
     let difference = sums.rate();
     match sums.variance() {
         Some(variance) => {

@@ -33,6 +33,11 @@ pub fn next_look(passes: u64) -> u64 {
     look
 }
 
+/// True if a study looks after so many passes.
+pub fn is_look(passes: u64) -> bool {
+    passes > 0 && next_look(passes - 1) == passes
+}
+
 /// A setting that is not clear.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Open {
@@ -117,7 +122,9 @@ mod tests {
             (next_look(63), next_look(65), next_look(100)),
             (64, 96, 128)
         );
+        assert!(!is_look(0) && !is_look(80));
         for look in looks {
+            assert!(is_look(look));
             assert_eq!(look % crate::montecarlo::study::BLOCK_PASSES, 0);
         }
     }

@@ -1,12 +1,12 @@
 //! Many passes: sums that add up exactly, in any order, and what they say with their limits.
 
-mod contrast;
+pub(crate) mod contrast;
 pub mod decide;
 pub mod estimate;
 pub mod exact;
 pub mod histogram;
 mod linear_sums;
-mod quantile;
+pub(crate) mod quantile;
 pub mod saved;
 pub mod study;
 mod summary;

@@ -90,7 +90,7 @@ pub(super) fn beta_quantile(a: f64, b: f64, p: f64) -> f64 {
 }
 
 /// Two-sided Student factor: a variable with `freedom` degrees above 0 stays within it either way with probability `level`.
-pub(super) fn student_factor(freedom: f64, level: f64) -> f64 {
+pub(crate) fn student_factor(freedom: f64, level: f64) -> f64 {
     let share = beta_quantile(0.5, freedom / 2.0, level);
     (freedom * share / (1.0 - share)).sqrt()
 }

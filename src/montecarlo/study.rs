@@ -209,7 +209,7 @@ impl Sums {
 }
 
 /// Controllers of the scenario that its machine can run, in output order.
-pub(super) fn runnable(scenario: &Scenario) -> Vec<Kind> {
+pub(crate) fn runnable(scenario: &Scenario) -> Vec<Kind> {
     let setup = scenario.nominal();
     let kinds = scenario.study().controllers.iter().copied();
     kinds.filter(|&kind| setup.lacks(kind).is_none()).collect()
@@ -274,6 +274,9 @@ pub fn run(plan: &Plan, from: Option<Saved>, watch: &dyn Watch) -> Result<Run, S
             break true;
         }
         let looks = matches!(plan.until, Until::Decided { .. });
+        if looks && decide::is_look(done) && undecided(plan.scenario, &saved.sums).is_empty() {
+            break true;
+        }
         let goal = if looks {
             decide::next_look(done).min(most_passes)
         } else {
@@ -283,9 +286,6 @@ pub fn run(plan: &Plan, from: Option<Saved>, watch: &dyn Watch) -> Result<Run, S
         saved.add(&sums, passes);
         if saved.passes() < goal {
             break false;
-        }
-        if looks && undecided(plan.scenario, &saved.sums).is_empty() {
-            break true;
         }
     };
     Ok(Run { saved, complete })
@@ -457,8 +457,8 @@ impl<'a> Engine<'a> {
                     tally.add_expected(under_controller, at_speed.axle);
                 }
                 if let Some(first) = by_kind.first_mut() {
-                    for &demand_m in &at_speed.demand_m {
-                        first.demand.add(demand_m);
+                    for &wanted_m in &at_speed.wanted_m {
+                        first.demand.add(wanted_m);
                     }
                 }
             }

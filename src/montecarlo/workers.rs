@@ -7,7 +7,7 @@ pub struct NoThreads(String);
 
 /// Some threads.
 #[cfg(feature = "program")]
-pub(super) struct Workers(rayon::ThreadPool);
+pub(crate) struct Workers(rayon::ThreadPool);
 
 #[cfg(feature = "program")]
 impl Workers {
@@ -29,7 +29,7 @@ impl Workers {
 
 /// The caller.
 #[cfg(not(feature = "program"))]
-pub(super) struct Workers;
+pub(crate) struct Workers;
 
 #[cfg(not(feature = "program"))]
 impl Workers {

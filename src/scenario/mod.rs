@@ -314,20 +314,34 @@ impl Scenario {
 
     /// One draw of all distributions; it depends on (seed, pass) alone.
     pub fn draw(&self, seed: u64, pass: u64) -> Setup {
-        let drawn = self
-            .varying
+        build::setup(
+            &self.values,
+            &self.fixed,
+            &Numbers::drawn(&self.values, self.drawn(seed, pass)),
+        )
+    }
+
+    /// The same on another side slope, rad.
+    pub fn draw_on_slope(&self, seed: u64, pass: u64, slope_rad: f64) -> Setup {
+        let mut drawn = self.drawn(seed, pass);
+        drawn.retain(|(id, _)| *id != Id::SideSlope);
+        drawn.push((Id::SideSlope, slope_rad));
+        build::setup(
+            &self.values,
+            &self.fixed,
+            &Numbers::drawn(&self.values, drawn),
+        )
+    }
+
+    fn drawn(&self, seed: u64, pass: u64) -> Vec<(Id, f64)> {
+        self.varying
             .iter()
             .map(|varying| {
                 let mut rng = stream(seed, pass, Source::Parameters, 0);
                 rng.set_word_pos(varying.word);
                 (varying.id, varying.spread.draw(&mut rng))
             })
-            .collect();
-        build::setup(
-            &self.values,
-            &self.fixed,
-            &Numbers::drawn(&self.values, drawn),
-        )
+            .collect()
     }
 
     /// True if a distributed key changes the variance of the linear check.

@@ -1,0 +1,85 @@
+//! What a change does to the strike rate at the working speed and clearance, on the same passes.
+
+use super::changes::Change;
+use super::speed::is_stable_with;
+use super::trial::{Ask, Cell, Stopped, Trials, as_it_is};
+use crate::model::controller::Kind;
+use crate::model::setup::Setup;
+use crate::results::Results;
+use crate::results::answers::Effect;
+
+/// Runs at the working speed and clearance, and what the machine does there as it stands.
+pub struct AtWork<'a> {
+    trials: &'a Trials<'a>,
+    setup: &'a Setup,
+    kind: Kind,
+    speed_m_s: f64,
+    clearance_m: f64,
+    passes: u64,
+    base: Cell,
+}
+
+impl<'a> AtWork<'a> {
+    /// Runs the machine as it stands.
+    ///
+    /// # Errors
+    ///
+    /// The watch stopped it.
+    pub fn new(
+        trials: &'a Trials<'a>,
+        results: &Results,
+        setup: &'a Setup,
+        kind: Kind,
+        passes: u64,
+    ) -> Result<Self, Stopped> {
+        let (speed_m_s, clearance_m) = (results.working_speed_m_s, results.working_clearance_m);
+        let ask = Ask {
+            passes,
+            speeds_m_s: &[speed_m_s],
+            kinds: &[kind],
+            clearances_m: &[clearance_m],
+        };
+        let base = trials.run(&ask, &as_it_is)?.cell(0, 0).clone();
+        Ok(Self {
+            trials,
+            setup,
+            kind,
+            speed_m_s,
+            clearance_m,
+            passes,
+            base,
+        })
+    }
+
+    /// Runs it with a change; `None` where that makes a loop unstable.
+    ///
+    /// # Errors
+    ///
+    /// The watch stopped it.
+    pub fn with(&self, change: &Change) -> Result<Option<Effect>, Stopped> {
+        if !is_stable_with(self.setup, change, self.kind, self.speed_m_s) {
+            return Ok(None);
+        }
+        let ask = Ask {
+            passes: self.passes,
+            speeds_m_s: &[self.speed_m_s],
+            kinds: &[self.kind],
+            clearances_m: &[self.clearance_m],
+        };
+        let changed = self
+            .trials
+            .run(&ask, &|setup| (change.apply)(setup, self.speed_m_s))?;
+        let changed = changed.cell(0, 0);
+        let estimate = changed.estimates()[0];
+        let difference = changed.less(&self.base, 0);
+        Ok(Some(Effect {
+            change: change.words.clone(),
+            rate: estimate.rate,
+            lower: estimate.lower,
+            upper: estimate.upper,
+            difference: difference.value,
+            difference_lower: difference.lower,
+            difference_upper: difference.upper,
+        }))
+    }
+}

@@ -1,0 +1,90 @@
+//! A clearance for each stage of the crop's growth.
+
+use super::trial::{Ask, Stopped, Trials};
+use super::words::{Words, add_tables};
+use crate::farm::Stage;
+use crate::model::controller::Kind;
+use crate::model::setup::Setup;
+use crate::results::Results;
+use crate::results::answers::{StageClearance, StagesAnswer, Status};
+
+/// The answer for one controller at the working speed.
+///
+/// # Errors
+///
+/// The watch stopped it.
+pub fn answer(
+    trials: &Trials,
+    results: &Results,
+    kind: Option<Kind>,
+    stages: &[Stage],
+    passes: u64,
+) -> Result<StagesAnswer, Stopped> {
+    let mut answer = StagesAnswer {
+        speed_m_s: results.working_speed_m_s,
+        controller: kind.map(|kind| kind.name().into()),
+        ..StagesAnswer::default()
+    };
+    let Some(kind) = kind.filter(|_| !stages.is_empty()) else {
+        answer.reason = Some(add_tables(&["growth"]));
+        return Ok(answer);
+    };
+    for stage in stages {
+        answer
+            .stages
+            .push(at(trials, results, kind, stage, passes)?);
+    }
+    let without: Vec<String> = answer
+        .stages
+        .iter()
+        .filter(|stage| stage.clearance_m.is_none())
+        .map(|stage| Words::of(results).length(stage.height_m))
+        .collect();
+    answer.status = if without.len() < answer.stages.len() {
+        Status::Ok
+    } else {
+        Status::NoAnswer
+    };
+    if !without.is_empty() {
+        answer.reason = Some(format!(
+            "no simulated clearance keeps the allowed rate at {} for plants of {}: drive slower, or simulate wider clearances",
+            Words::of(results).speed(results.working_speed_m_s),
+            without.join(", ")
+        ));
+    }
+    Ok(answer)
+}
+
+/// The smallest simulated clearance from which on every wider one keeps the allowed rate.
+fn at(
+    trials: &Trials,
+    results: &Results,
+    kind: Kind,
+    stage: &Stage,
+    passes: u64,
+) -> Result<StageClearance, Stopped> {
+    let ask = Ask {
+        passes,
+        speeds_m_s: &[results.working_speed_m_s],
+        kinds: &[kind],
+        clearances_m: &results.clearances_m,
+    };
+    let radius_m = stage.protected_radius_m;
+    let sample = trials.run(&ask, &|setup: &mut Setup| {
+        setup.plants.protected_radius_m = radius_m;
+        setup.plants.stem_radius_m = setup.plants.stem_radius_m.min(radius_m);
+    })?;
+    let estimates = sample.cell(0, 0).estimates();
+    let first = estimates
+        .iter()
+        .rposition(|estimate| estimate.upper > results.allowed_rate)
+        .map_or(0, |last| last + 1);
+    let found = estimates.get(first);
+    Ok(StageClearance {
+        height_m: stage.height_m,
+        protected_radius_m: radius_m,
+        clearance_m: found.map(|_| results.clearances_m[first]),
+        rate: found.map(|estimate| estimate.rate),
+        rate_upper: found.map(|estimate| estimate.upper),
+    })
+}

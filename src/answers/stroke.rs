@@ -1,0 +1,166 @@
+//! How much side-shift: what the rows ask for, and the smallest stroke of the standard series that is good enough.
+
+use super::changes::UNLIMITED_STROKE_M;
+use super::trial::{Ask, Stopped, Trials};
+use super::words::{self, Words};
+use crate::model::controller::Kind;
+use crate::model::series::STROKES_M;
+use crate::model::setup::Setup;
+use crate::results::answers::{Demand, Limited, Status, StrokeAnswer, StrokeCandidate};
+use crate::results::{LEVEL, Results};
+
+/// Share of the allowed rate that a shorter stroke may add (our choice, no source).
+const WORTH: f64 = 0.1;
+
+/// The answer for one controller at the working speed and clearance.
+///
+/// # Errors
+///
+/// The watch stopped it.
+pub fn answer(
+    trials: &Trials,
+    results: &Results,
+    setup: &Setup,
+    kind: Option<Kind>,
+    slopes_rad: (f64, f64),
+    passes: u64,
+) -> Result<StrokeAnswer, Stopped> {
+    let mut answer = StrokeAnswer {
+        clearance_m: results.working_clearance_m,
+        design_speed_m_s: results.working_speed_m_s,
+        fitted_m: setup.hydraulics.stroke_m,
+        demand: demand(trials, results, slopes_rad, passes)?,
+        ..StrokeAnswer::default()
+    };
+    let Some(kind) = kind.filter(|&kind| kind != Kind::Locked) else {
+        answer.reason = Some(
+            "the machine has no controller that moves the frame: add a valve and a controller's table".into(),
+        );
+        return Ok(answer);
+    };
+    answer.controller = Some(kind.name().into());
+    let ask = Ask {
+        passes,
+        speeds_m_s: &[results.working_speed_m_s],
+        kinds: &[kind],
+        clearances_m: &[results.working_clearance_m],
+    };
+    let with = |stroke_m: f64| {
+        let run = trials.run(&ask, &|setup: &mut Setup| {
+            setup.hydraulics.stroke_m = stroke_m;
+            let half_m = 0.5 * stroke_m;
+            setup.run.entry_shift_m = setup.run.entry_shift_m.clamp(-half_m, half_m);
+        });
+        run.map(|sample| sample.cell(0, 0).clone())
+    };
+    let unlimited = with(UNLIMITED_STROKE_M)?;
+    for stroke_m in STROKES_M {
+        let cell = with(stroke_m)?;
+        let estimate = cell.estimates()[0];
+        let difference = cell.less(&unlimited, 0);
+        answer.candidates.push(StrokeCandidate {
+            stroke_m,
+            end_stop_share: cell.end_stop_share,
+            rate: estimate.rate,
+            lower: estimate.lower,
+            upper: estimate.upper,
+            difference: difference.value,
+            difference_lower: difference.lower,
+            difference_upper: difference.upper,
+            good_enough: difference.upper <= WORTH * results.allowed_rate,
+        });
+    }
+    decide(results, kind, unlimited.estimates()[0].upper, &mut answer);
+    Ok(answer)
+}
+
+/// The smallest stroke from which on every longer one is good enough too.
+fn decide(results: &Results, kind: Kind, unlimited_upper: f64, answer: &mut StrokeAnswer) {
+    let candidates = &answer.candidates;
+    let good = candidates
+        .iter()
+        .rposition(|candidate| !candidate.good_enough)
+        .map_or(0, |last_bad| last_bad + 1);
+    let share = format!(
+        "it strikes at most {:.3} % of the plants more than an endless stroke would, a tenth of what is allowed",
+        100.0 * WORTH * results.allowed_rate
+    );
+    match candidates.get(good) {
+        Some(recommended) => {
+            answer.status = Status::Ok;
+            answer.recommended_m = Some(recommended.stroke_m);
+            answer.binding = Some(match good.checked_sub(1).map(|below| &candidates[below]) {
+                Some(below) => format!(
+                    "the next shorter one, {}, stands at its end over {:.2} % of the way",
+                    Words::of(results).length(below.stroke_m),
+                    100.0 * below.end_stop_share
+                ),
+                None => "the series begins there".into(),
+            });
+            let mut reason =
+                format!("the smallest of the series of which that can be said: {share}");
+            if unlimited_upper > results.allowed_rate {
+                reason += &format!(
+                    "; the allowed rate is not kept with any stroke at {} under {}: look at speed and clearance first",
+                    Words::of(results).speed(results.working_speed_m_s),
+                    words::controller(kind)
+                );
+            }
+            answer.reason = Some(reason);
+        }
+        None => {
+            answer.status = Status::NoAnswer;
+            answer.reason = Some(format!(
+                "even the longest stroke of the series, {}, is not clearly good enough (good enough: {share}); straighter rows, a steadier driver or more passes would help",
+                Words::of(results).length(STROKES_M[STROKES_M.len() - 1])
+            ));
+        }
+    }
+}
+
+/// What is asked of the side-shift at every speed; on the steepest slopes too where the field has any.
+fn demand(
+    trials: &Trials,
+    results: &Results,
+    slopes_rad: (f64, f64),
+    passes: u64,
+) -> Result<Vec<Demand>, Stopped> {
+    let steepest_rad = slopes_rad.0.abs().max(slopes_rad.1.abs());
+    let mut places = vec![("as simulated", None)];
+    if steepest_rad > 0.0 {
+        places.push(("left side higher", Some(steepest_rad)));
+        places.push(("right side higher", Some(-steepest_rad)));
+    }
+    let mut all = Vec::new();
+    for (place, slope_rad) in places {
+        for &speed_m_s in &results.speeds_m_s {
+            let wanted = trials.wanted(passes, speed_m_s, slope_rad)?;
+            let [shift_p50_m, shift_p95_m, shift_p999_m] =
+                wanted.shift_m.quantiles([0.5, 0.95, 0.999], LEVEL);
+            let [shift_speed_p95_m_s, shift_speed_p999_m_s] =
+                wanted.speed_m_s.quantiles([0.95, 0.999], LEVEL);
+            all.push(Demand {
+                speed_m_s,
+                place: place.into(),
+                shift_p50_m,
+                shift_p95_m,
+                shift_p999_m,
+                shift_speed_p95_m_s,
+                shift_speed_p999_m_s,
+            });
+        }
+    }
+    Ok(all)
+}
+
+/// Speed of the wanted shift that 99.9 % of the distance stays under at the working speed, at the worst place, m/s.
+pub fn wanted_speed_m_s(answer: &StrokeAnswer) -> Limited {
+    let at_work = answer
+        .demand
+        .iter()
+        .filter(|demand| demand.speed_m_s == answer.design_speed_m_s);
+    at_work
+        .map(|demand| demand.shift_speed_p999_m_s)
+        .max_by(|a, b| a.value.total_cmp(&b.value))
+        .unwrap_or_default()
+}

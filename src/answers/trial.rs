@@ -1,0 +1,354 @@
+//! Further runs of the engine: other speeds and changed machines on the first passes of a study, pass by pass, so that every
+//! comparison meets the same ground, driver and plants.
+
+use std::sync::atomic::{AtomicU64, Ordering};
+
+use crate::lanes::count::ticks_per_look;
+use crate::lanes::{self, LANES, PassAtSpeed, Request};
+use crate::model::controller::Kind;
+use crate::model::setup::Setup;
+use crate::montecarlo::contrast::paired;
+use crate::montecarlo::estimate::{Estimate, RatioSums, korn_graubard};
+use crate::montecarlo::study::Watch;
+use crate::montecarlo::tally::TRADE_ROOM_M;
+use crate::montecarlo::workers::{NoThreads, Workers};
+use crate::results::LEVEL;
+use crate::results::answers::Limited;
+use crate::scenario::Scenario;
+
+/// Why the answers were not worked out to their end.
+#[derive(Debug, thiserror::Error)]
+pub enum Stopped {
+    /// Somebody stopped them.
+    #[error("the answers were not worked out to their end")]
+    Watch,
+    /// The machine gave no threads.
+    #[error(transparent)]
+    Threads(#[from] NoThreads),
+}
+
+/// What to run.
+#[derive(Clone, Copy, Debug)]
+pub struct Ask<'a> {
+    /// Passes: the first ones of the study.
+    pub passes: u64,
+    /// Speeds, m/s.
+    pub speeds_m_s: &'a [f64],
+    /// Controllers.
+    pub kinds: &'a [Kind],
+    /// Clearances, m, rising.
+    pub clearances_m: &'a [f64],
+}
+
+/// The passes of a scenario, ready to be run again.
+pub struct Trials<'a> {
+    scenario: &'a Scenario,
+    seed: u64,
+    workers: Workers,
+    watch: &'a dyn Watch,
+}
+
+/// The scenario as it stands.
+pub fn as_it_is(_: &mut Setup) {}
+
+impl<'a> Trials<'a> {
+    /// For a study's scenario and seed. `None` threads: as many as the machine has cores.
+    ///
+    /// # Errors
+    ///
+    /// No threads.
+    pub fn new(
+        scenario: &'a Scenario,
+        seed: u64,
+        threads: Option<usize>,
+        watch: &'a dyn Watch,
+    ) -> Result<Self, NoThreads> {
+        Ok(Self {
+            scenario,
+            seed,
+            workers: Workers::new(threads)?,
+            watch,
+        })
+    }
+
+    /// Runs them with every machine changed in the same way.
+    ///
+    /// # Errors
+    ///
+    /// The watch stopped it.
+    pub fn run(&self, ask: &Ask, change: &(dyn Fn(&mut Setup) + Sync)) -> Result<Sample, Stopped> {
+        let draw = |pass| {
+            let mut setup = self.scenario.draw(self.seed, pass);
+            change(&mut setup);
+            setup
+        };
+        let passes = self.each_pass(ask, &draw, &|_, at_speeds| at_speeds)?;
+        let (speeds, kinds) = (ask.speeds_m_s.len(), ask.kinds.len());
+        let mut cells = Vec::with_capacity(speeds * kinds);
+        for speed in 0..speeds {
+            for kind in 0..kinds {
+                cells.push(Cell::of(
+                    passes.iter().map(|pass| &pass[speed].controllers[kind]),
+                    ask.clearances_m.len(),
+                ));
+            }
+        }
+        Ok(Sample { kinds, cells })
+    }
+
+    /// The wanted shift, m, and its speed, m/s, at one speed, pass by pass; on another side slope if one is given, rad.
+    ///
+    /// # Errors
+    ///
+    /// The watch stopped it.
+    pub fn wanted(
+        &self,
+        passes: u64,
+        speed_m_s: f64,
+        slope_rad: Option<f64>,
+    ) -> Result<Wanted, Stopped> {
+        let ask = Ask {
+            passes,
+            speeds_m_s: &[speed_m_s],
+            kinds: &[],
+            clearances_m: &[],
+        };
+        let draw = |pass| match slope_rad {
+            Some(slope_rad) => self.scenario.draw_on_slope(self.seed, pass, slope_rad),
+            None => self.scenario.draw(self.seed, pass),
+        };
+        let series = self.each_pass(&ask, &draw, &|setup, mut at_speeds| {
+            let per_s = 1.0 / (ticks_per_look(setup, speed_m_s) as f64 * setup.run.step_s);
+            let wanted_m = at_speeds.pop().map_or_else(Vec::new, |at| at.wanted_m);
+            let speeds = wanted_m
+                .windows(2)
+                .map(|pair| ((pair[1] - pair[0]) * per_s).abs())
+                .collect();
+            (wanted_m.iter().map(|m| m.abs()).collect(), speeds)
+        })?;
+        let (shift_m, speed_m_s) = series.into_iter().unzip();
+        Ok(Wanted {
+            shift_m: ByPass(shift_m),
+            speed_m_s: ByPass(speed_m_s),
+        })
+    }
+
+    /// Runs all passes, whole blocks at a time on whichever thread is free, and gives what is kept of each in order.
+    fn each_pass<T: Send>(
+        &self,
+        ask: &Ask,
+        draw: &(dyn Fn(u64) -> Setup + Sync),
+        keep: &(dyn Fn(&Setup, Vec<PassAtSpeed>) -> T + Sync),
+    ) -> Result<Vec<T>, Stopped> {
+        let request = Request {
+            seed: self.seed,
+            speeds_m_s: ask.speeds_m_s,
+            kinds: ask.kinds,
+            clearances_m: ask.clearances_m,
+            rows_apart_at_m_s: None,
+            room_m: TRADE_ROOM_M,
+        };
+        let blocks = ask.passes.div_ceil(LANES as u64);
+        let next = AtomicU64::new(0);
+        let by_thread = self.workers.each(|| {
+            let mut kept = Vec::new();
+            while !self.watch.stop() {
+                let block = next.fetch_add(1, Ordering::Relaxed);
+                if block >= blocks {
+                    break;
+                }
+                let first = block * LANES as u64;
+                let passes: Vec<u64> = (first..(first + LANES as u64).min(ask.passes)).collect();
+                let setups: Vec<Setup> = passes.iter().map(|&pass| draw(pass)).collect();
+                let found = lanes::run(&request, &setups, &passes);
+                let of_block = setups.iter().zip(found).map(|(setup, at)| keep(setup, at));
+                kept.push((block, of_block.collect::<Vec<T>>()));
+            }
+            kept
+        });
+        let mut all: Vec<(u64, Vec<T>)> = by_thread.into_iter().flatten().collect();
+        if (all.len() as u64) < blocks {
+            return Err(Stopped::Watch);
+        }
+        all.sort_by_key(|&(block, _)| block);
+        Ok(all.into_iter().flat_map(|(_, kept)| kept).collect())
+    }
+}
+
+/// What came of some passes, pass by pass.
+#[derive(Clone, Debug)]
+pub struct Sample {
+    kinds: usize,
+    cells: Vec<Cell>,
+}
+
+impl Sample {
+    /// One speed under one controller, by their places in what was asked.
+    pub fn cell(&self, speed: usize, kind: usize) -> &Cell {
+        &self.cells[speed * self.kinds + kind]
+    }
+}
+
+/// One speed under one controller: every pass.
+#[derive(Clone, Debug)]
+pub struct Cell {
+    /// `[clearance][pass]`: struck plants and the probability of at least one.
+    struck: Vec<Vec<(f64, f64)>>,
+    /// Plants by pass.
+    plants: Vec<f64>,
+    /// Share of distance with the cylinder at an end stop.
+    pub end_stop_share: f64,
+}
+
+impl Cell {
+    fn of<'p>(
+        passes: impl Iterator<Item = &'p lanes::PassUnderController>,
+        clearances: usize,
+    ) -> Self {
+        let mut cell = Self {
+            struck: vec![Vec::new(); clearances],
+            plants: Vec::new(),
+            end_stop_share: 0.0,
+        };
+        let (mut looks, mut stops) = (0.0, 0.0);
+        for pass in passes {
+            cell.plants.push(pass.counted.plants);
+            for (clearance, struck) in cell.struck.iter_mut().enumerate() {
+                struck.push((
+                    pass.counted.struck[clearance],
+                    pass.counted.any_struck[clearance],
+                ));
+            }
+            looks += pass.followed.looks;
+            stops += pass.followed.at_stop;
+        }
+        if looks > 0.0 {
+            cell.end_stop_share = stops / looks;
+        }
+        cell
+    }
+
+    /// Rates with Korn-Graubard limits, clearance by clearance.
+    pub fn estimates(&self) -> Vec<Estimate> {
+        let sums: Vec<RatioSums> = self
+            .struck
+            .iter()
+            .map(|struck| {
+                let mut sums = RatioSums::default();
+                for (&(struck, any), &plants) in struck.iter().zip(&self.plants) {
+                    sums.add_expected(struck, plants, any);
+                }
+                sums
+            })
+            .collect();
+        korn_graubard(&sums, LEVEL)
+    }
+
+    /// Rate less that of another cell on the same passes, with its limits.
+    pub fn less(&self, other: &Cell, clearance: usize) -> Limited {
+        let mut sums = RatioSums::default();
+        let pairs = self.struck[clearance].iter().zip(&other.struck[clearance]);
+        for ((mine, theirs), &plants) in pairs.zip(&self.plants) {
+            sums.add(mine.0 - theirs.0, plants);
+        }
+        let (value, lower, upper) = paired(&sums, LEVEL);
+        Limited {
+            value,
+            lower,
+            upper,
+        }
+    }
+
+    /// Struck plants and plants of every pass at one clearance.
+    pub fn passes(&self, clearance: usize) -> impl Iterator<Item = (f64, f64)> {
+        let struck = self.struck[clearance].iter().map(|&(struck, _)| struck);
+        struck.zip(self.plants.iter().copied())
+    }
+}
+
+/// What the rows want of the side-shift.
+#[derive(Clone, Debug)]
+pub struct Wanted {
+    /// Unsigned wanted shift, m.
+    pub shift_m: ByPass,
+    /// Unsigned speed of it, m/s.
+    pub speed_m_s: ByPass,
+}
+
+/// A quantity along every pass.
+#[derive(Clone, Debug)]
+pub struct ByPass(Vec<Vec<f64>>);
+
+impl ByPass {
+    /// Quantiles over distance, each with its limits.
+    ///
+    /// Woodruff's interval (J. Amer. Statist. Assoc. 47:635-646, 1952): the share of the distance under the quantile is a ratio over
+    /// passes; its Student limits are read back through the quantiles.
+    pub fn quantiles<const N: usize>(&self, shares: [f64; N], level: f64) -> [Limited; N] {
+        let mut all: Vec<f64> = self.0.iter().flatten().copied().collect();
+        all.sort_by(f64::total_cmp);
+        let at = |share: f64| {
+            let last = all.len().saturating_sub(1);
+            let place = (share.clamp(0.0, 1.0) * all.len() as f64).ceil() as usize;
+            all.get(place.saturating_sub(1).min(last))
+                .copied()
+                .unwrap_or(0.0)
+        };
+        shares.map(|share| {
+            let value = at(share);
+            let mut sums = RatioSums::default();
+            for pass in &self.0 {
+                let under = pass.iter().filter(|&&x| x <= value).count();
+                sums.add(under as f64, pass.len() as f64);
+            }
+            let (under, lower, upper) = paired(&sums, level);
+            Limited {
+                value,
+                lower: at(share - (under - lower)),
+                upper: at(share + (upper - under)),
+            }
+        })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Independent values: the limits of a median enclose the true one in about 95 of 100 samples, and those of a wide quantile
+    /// are no narrower than the order statistics allow.
+    #[test]
+    fn val_quantile_limits_cover_as_often_as_they_say() {
+        use rand_distr::{Distribution, StandardNormal};
+        let mut rng = crate::sim::streams::stream(8, 0, crate::sim::streams::Source::Plants, 0);
+        let (trials, mut hits) = (400, 0);
+        for _ in 0..trials {
+            let series = ByPass(
+                (0..40)
+                    .map(|_| {
+                        let shared: f64 = StandardNormal.sample(&mut rng);
+                        let mut value = || {
+                            let own: f64 = StandardNormal.sample(&mut rng);
+                            0.6 * shared + 0.8 * own
+                        };
+                        (0..25).map(|_| value()).collect()
+                    })
+                    .collect(),
+            );
+            let [median] = series.quantiles([0.5], LEVEL);
+            assert!(median.lower <= median.value && median.value <= median.upper);
+            hits += u32::from(median.lower <= 0.0 && 0.0 <= median.upper);
+        }
+        // 95 % of 400 is 380; three binomial standard deviations are 13.
+        assert!((380 - 13..=380 + 13).contains(&hits), "{hits}");
+    }
+
+    #[test]
+    fn analytic_quantiles_of_a_ladder() {
+        let series = ByPass(vec![(1..=1000).map(f64::from).collect(); 3]);
+        let [half, most] = series.quantiles([0.5, 0.999], LEVEL);
+        // Passes that are all alike leave no doubt.
+        assert_eq!((half.value, half.lower, half.upper), (500.0, 500.0, 500.0));
+        assert_eq!(most.value, 999.0);
+    }
+}
