@@ -7,12 +7,15 @@ use crate::model::line::Line;
 use crate::model::noise::GaussMarkov;
 use crate::model::setup::Setup;
 
+/// What a change does to a machine at a speed, m/s.
+type Apply = dyn Fn(&mut Setup, f64) + Sync;
+
 /// A change of every machine of a study.
 pub struct Change {
     /// In plain words.
     pub words: String,
     /// The change at a speed, m/s.
-    pub apply: Box<dyn Fn(&mut Setup, f64) + Sync>,
+    pub apply: Box<Apply>,
 }
 
 fn change(words: impl Into<String>, apply: impl Fn(&mut Setup, f64) + Sync + 'static) -> Change {

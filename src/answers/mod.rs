@@ -54,8 +54,17 @@ pub fn work_out(plan: &Plan, results: &Results, watch: &dyn Watch) -> Result<Ans
         scenario.slopes_rad(),
         passes,
     )?;
-    let mut hydraulics =
-        hydraulics::combinations(&setup, &farm, stroke::wanted_speed_m_s(&stroke).value);
+    let (low_rad, high_rad) = scenario.slopes_rad();
+    let steepest_rad = if high_rad > -low_rad {
+        high_rad
+    } else {
+        low_rad
+    };
+    let mut hydraulics = hydraulics::combinations(
+        &scenario.nominal_on_slope(steepest_rad),
+        &farm,
+        stroke::wanted_speed_m_s(&stroke).value,
+    );
     let mut night = None;
     if let (Some(at_work), Some(kind)) = (&at_work, moves) {
         for change in changes::valves(&setup, kind) {

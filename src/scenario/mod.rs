@@ -312,6 +312,12 @@ impl Scenario {
         build::setup(&self.values, &self.fixed, &Numbers::nominal(&self.values))
     }
 
+    /// The same on another side slope, rad.
+    pub fn nominal_on_slope(&self, slope_rad: f64) -> Setup {
+        let numbers = Numbers::drawn(&self.values, vec![(Id::SideSlope, slope_rad)]);
+        build::setup(&self.values, &self.fixed, &numbers)
+    }
+
     /// One draw of all distributions; it depends on (seed, pass) alone.
     pub fn draw(&self, seed: u64, pass: u64) -> Setup {
         build::setup(
