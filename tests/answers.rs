@@ -1,0 +1,333 @@
+//! The answers of whole studies: laws, another seed, demands that nothing meets, and every shipped scenario.
+
+use std::path::Path;
+use std::sync::OnceLock;
+
+use rowroom::answers::work_out;
+use rowroom::montecarlo::study::{Plan, Until, Unwatched, study};
+use rowroom::results::Results;
+use rowroom::results::answers::{SpeedAnswer, Status};
+use rowroom::scenario::Scenario;
+
+const PASSES: u64 = 48;
+
+/// The shipped leeks with fewer settings and shorter passes, and with this allowed strike rate.
+fn leeks(allowed: &str) -> Scenario {
+    let text = include_str!("../scenarios/leeks.toml");
+    let with = |text: &str, key: &str, value: &str| -> String {
+        let line = text
+            .lines()
+            .find(|line| line.starts_with(&format!("{key} =")))
+            .unwrap();
+        text.replacen(line, &format!("{key} = {value}"), 1)
+    };
+    let text = with(
+        text,
+        "speeds",
+        r#"["4 km/h", "8 km/h", "12 km/h", "16 km/h"]"#,
+    );
+    let text = with(
+        &text,
+        "clearances",
+        r#"["50 mm", "55 mm", "60 mm", "65 mm", "70 mm"]"#,
+    );
+    let text = with(&text, "working_clearance", r#""60 mm""#);
+    let text = with(&text, "length", r#""100 m""#);
+    let text = with(&text, "allowed_strike_rate", &format!("\"{allowed}\""));
+    Scenario::parse(&text, "leeks.toml", &|_| unreachable!(), None).unwrap()
+}
+
+fn answered(scenario: &Scenario, seed: u64, passes: u64) -> Results {
+    let plan = Plan {
+        scenario,
+        seed,
+        until: Until::Passes(passes),
+        threads: None,
+    };
+    let mut results = study(&plan, &Unwatched).unwrap().results;
+    results.answers = work_out(&plan, &results, &Unwatched).unwrap();
+    results
+}
+
+fn first_seed() -> &'static Results {
+    static RESULTS: OnceLock<Results> = OnceLock::new();
+    RESULTS.get_or_init(|| answered(&leeks("0.5 %"), 1, PASSES))
+}
+
+fn second_seed() -> &'static Results {
+    static RESULTS: OnceLock<Results> = OnceLock::new();
+    RESULTS.get_or_init(|| answered(&leeks("0.5 %"), 2, PASSES))
+}
+
+/// A stricter rate, on the passes of the first seed.
+fn stricter() -> &'static Results {
+    static RESULTS: OnceLock<Results> = OnceLock::new();
+    RESULTS.get_or_init(|| answered(&leeks("0.2 %"), 1, PASSES))
+}
+
+/// A rate that nothing keeps.
+fn hopeless() -> &'static Results {
+    static RESULTS: OnceLock<Results> = OnceLock::new();
+    RESULTS.get_or_init(|| answered(&leeks("0.001 %"), 1, 16))
+}
+
+#[test]
+fn prop_more_stroke_never_strikes_more() {
+    for results in [first_seed(), second_seed()] {
+        let stroke = &results.answers.stroke;
+        assert_eq!(stroke.candidates.len(), 11);
+        for pair in stroke.candidates.windows(2) {
+            let (shorter, longer) = (&pair[0], &pair[1]);
+            assert!(longer.stroke_m > shorter.stroke_m);
+            let more = longer.difference - shorter.difference;
+            let doubt = (longer.difference_upper - longer.difference)
+                + (shorter.difference_upper - shorter.difference);
+            assert!(more <= doubt, "{shorter:?} {longer:?}");
+            assert!(longer.end_stop_share <= shorter.end_stop_share);
+        }
+        let recommended = stroke.recommended_m.unwrap();
+        for candidate in &stroke.candidates {
+            if candidate.stroke_m >= recommended {
+                assert!(candidate.difference_upper <= 0.1 * results.allowed_rate);
+            }
+        }
+    }
+}
+
+/// The highest speed of a setting; nothing is slower than any speed.
+fn highest(answer: &SpeedAnswer) -> f64 {
+    answer.highest_speed_m_s.unwrap_or(0.0)
+}
+
+#[test]
+fn prop_a_lower_allowed_rate_never_allows_more_speed() {
+    let (lax, strict) = (first_seed(), stricter());
+    assert!(strict.allowed_rate < lax.allowed_rate);
+    let mut slower = 0;
+    for (lax, strict) in lax.answers.speed.iter().zip(&strict.answers.speed) {
+        assert_eq!(
+            (&lax.controller, lax.clearance_m),
+            (&strict.controller, strict.clearance_m)
+        );
+        assert!(highest(strict) <= highest(lax) + 1e-9, "{lax:?} {strict:?}");
+        slower += u32::from(highest(strict) < highest(lax));
+    }
+    assert!(slower > 0, "nothing was at stake");
+}
+
+/// The highest speed keeps the allowed rate with its limit, as every slower tested one does; the next tenth of a km/h was tested and
+/// does not, or the list of speeds ends.
+#[test]
+fn prop_the_highest_speed_is_what_it_says() {
+    let results = first_seed();
+    let mut refined = 0;
+    for answer in &results.answers.speed {
+        let cells = || {
+            results.strike_rates.iter().filter(|cell| {
+                cell.controller == answer.controller && cell.clearance_m == answer.clearance_m
+            })
+        };
+        match answer.status {
+            Status::Ok => {
+                assert!(answer.rate_upper.unwrap() <= results.allowed_rate);
+                let slower = cells().filter(|cell| cell.speed_m_s <= highest(answer));
+                assert!(
+                    slower
+                        .into_iter()
+                        .all(|cell| cell.upper <= results.allowed_rate)
+                );
+                let next = cells().find(|cell| cell.speed_m_s > highest(answer) + 1e-9);
+                assert_eq!(answer.at_least, next.is_none());
+                let tenths = 36.0 * highest(answer);
+                assert!((tenths - tenths.round()).abs() < 1e-6, "{tenths}");
+                refined += u32::from(cells().all(|cell| cell.speed_m_s != highest(answer)));
+            }
+            _ => {
+                assert!(cells().next().unwrap().upper > results.allowed_rate);
+                assert!(answer.reason.is_some() && answer.highest_speed_m_s.is_none());
+            }
+        }
+        if !answer.at_least {
+            let causes = &answer.causes;
+            assert!(causes.len() >= 8, "{causes:?}");
+            assert!(causes.is_sorted_by(|a, b| a.difference <= b.difference));
+            assert!(answer.binding.is_some());
+        }
+    }
+    assert!(refined > 0, "no speed between those of the study was tried");
+}
+
+/// What one seed decides, the other does not refute at its own confidence.
+#[test]
+fn prop_another_seed_does_not_refute_a_decision() {
+    let (mut looked, mut compared) = (0, 0);
+    for (one, other) in [(first_seed(), second_seed()), (second_seed(), first_seed())] {
+        for answer in &one.answers.speed {
+            let kept = other.strike_rates.iter().filter(|cell| {
+                cell.controller == answer.controller
+                    && cell.clearance_m == answer.clearance_m
+                    && cell.speed_m_s <= highest(answer)
+            });
+            for cell in kept {
+                looked += 1;
+                assert!(cell.lower <= other.allowed_rate, "{answer:?} {cell:?}");
+            }
+        }
+        let place = |results: &Results| {
+            let stroke = &results.answers.stroke;
+            let recommended = stroke.recommended_m.unwrap();
+            stroke
+                .candidates
+                .iter()
+                .position(|candidate| candidate.stroke_m == recommended)
+                .unwrap() as i64
+        };
+        assert!((place(one) - place(other)).abs() <= 1);
+        for mine in &one.answers.pays {
+            let theirs = other.answers.pays.iter().find(|theirs| {
+                theirs.change == mine.change && theirs.controller == mine.controller
+            });
+            let Some(theirs) = theirs else { continue };
+            compared += 1;
+            let limits = |pays: &rowroom::results::answers::Pays| {
+                pays.clearance_lower_m.zip(pays.clearance_upper_m)
+            };
+            let (Some(a), Some(b)) = (limits(mine), limits(theirs)) else {
+                continue;
+            };
+            // Two intervals of 95 % that miss each other by their own width would be a wonder.
+            let width = (a.1 - a.0) + (b.1 - b.0) + 1e-6;
+            assert!(
+                a.0 <= b.1 + width && b.0 <= a.1 + width,
+                "{mine:?} {theirs:?}"
+            );
+        }
+    }
+    assert!(looked > 20 && compared > 5, "{looked} {compared}");
+}
+
+#[test]
+fn prop_what_nothing_meets_is_answered_with_the_reason_and_the_nearest_setting() {
+    let results = hopeless();
+    for answer in &results.answers.speed {
+        assert_eq!(answer.status, Status::NoAnswer);
+        let reason = answer.reason.as_ref().unwrap();
+        assert!(reason.contains("slowest simulated speed"), "{reason}");
+        assert!(reason.contains("allow more"), "{reason}");
+    }
+    for pays in &results.answers.pays {
+        assert_eq!(pays.speed_gain_m_s, None);
+        assert!(pays.reason.is_some());
+    }
+    assert_eq!(results.answers.stages.status, Status::NoAnswer);
+    assert!(
+        results
+            .answers
+            .stages
+            .reason
+            .as_ref()
+            .unwrap()
+            .contains("wider")
+    );
+    // Where a wider clearance would do, it is named.
+    let named = first_seed().answers.speed.iter().filter(|answer| {
+        let reason = answer.reason.as_deref().unwrap_or("");
+        reason.contains("with the tools 6") || reason.contains("with the tools 70 mm")
+    });
+    assert!(named.count() > 0);
+}
+
+/// A yaw-rate sensor gains speed on common passes, better camera alignment gains room, and more stroke than is ever asked for gains
+/// nothing.
+#[test]
+fn prop_what_pays_is_ranked_and_sound() {
+    let pays = &first_seed().answers.pays;
+    let of = |words: &str| {
+        pays.iter()
+            .find(|pays| pays.change.contains(words))
+            .unwrap()
+    };
+    assert!(of("yaw-rate sensor").clearance_lower_m.unwrap() > 0.0);
+    assert!(of("aligned").clearance_lower_m.unwrap() > 0.0);
+    let stroke = of("more stroke");
+    assert!(stroke.clearance_gain_m.unwrap().abs() < 1e-3);
+    let gains: Vec<f64> = pays.iter().filter_map(|pays| pays.speed_gain_m_s).collect();
+    assert!(gains.is_sorted_by(|a, b| a >= b));
+    for pays in pays {
+        if let (Some(gain), Some(lower), Some(upper)) =
+            (pays.speed_gain_m_s, pays.lower, pays.upper)
+        {
+            assert!(lower <= gain && gain <= upper);
+        }
+    }
+}
+
+/// Older plants need more room.
+#[test]
+fn prop_stages_need_more_room_as_they_grow() {
+    let stages = &first_seed().answers.stages.stages;
+    assert!(stages.len() >= 2);
+    let clearances: Vec<f64> = stages
+        .iter()
+        .map(|stage| stage.clearance_m.unwrap_or(f64::INFINITY))
+        .collect();
+    assert!(clearances.is_sorted_by(|a, b| a <= b), "{clearances:?}");
+}
+
+#[test]
+fn prop_every_shipped_scenario_gives_the_answers_it_has_data_for() {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("scenarios");
+    let mut seen = 0;
+    for entry in std::fs::read_dir(folder).unwrap() {
+        let file = entry.unwrap().path();
+        if file.extension().is_none_or(|extension| extension != "toml") {
+            continue;
+        }
+        let replays = file.file_stem().unwrap() == "replayed_pass";
+        let log = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/data/synthetic_pass.csv");
+        let scenario = Scenario::read(&file, replays.then_some(log.as_path())).unwrap();
+        let results = answered(&scenario, 1, 8);
+        let (answers, farm) = (&results.answers, scenario.farm());
+        let told = |status: Status, reason: &Option<String>, has: bool| {
+            assert_eq!(status == Status::NoData, !has, "{file:?} {reason:?}");
+            if !has {
+                assert!(
+                    reason.as_ref().unwrap().starts_with("Add the table"),
+                    "{reason:?}"
+                );
+            }
+        };
+        told(
+            answers.stages.status,
+            &answers.stages.reason,
+            !farm.stages.is_empty(),
+        );
+        told(
+            answers.soil.status,
+            &answers.soil.reason,
+            farm.soil.is_some(),
+        );
+        told(
+            answers.sheet.status,
+            &answers.sheet.reason,
+            farm.workshop.is_some(),
+        );
+        let pays = farm.land.is_some() && farm.weeds.is_some() && farm.prices.is_some();
+        told(answers.spacing.status, &answers.spacing.reason, pays);
+        assert_ne!(answers.stroke.status, Status::NoData);
+        assert_ne!(answers.hydraulics.status, Status::NoData);
+        assert_ne!(answers.control.status, Status::NoData);
+        assert!(!answers.hydraulics.effects.is_empty());
+        assert!(!answers.pays.is_empty());
+        assert_eq!(answers.speed.len(), {
+            let ran = results
+                .controllers
+                .iter()
+                .filter(|note| note.left_out.is_none());
+            ran.count() * results.clearances_m.len()
+        });
+        assert!(!answers.stroke.demand.is_empty());
+        seen += 1;
+    }
+    assert_eq!(seen, 6);
+}
