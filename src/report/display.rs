@@ -46,9 +46,23 @@ impl Units {
         }
     }
 
+    /// The number of a small length that was chosen, at most two decimals.
+    pub fn small_chosen(self, length_m: f64) -> String {
+        trimmed(self.small(length_m), 2)
+    }
+
     /// A length that was chosen: "38 mm", "1.5 in".
     pub fn clearance(self, length_m: f64) -> String {
-        format!("{} {}", trimmed(self.small(length_m), 2), self.small_unit())
+        format!("{} {}", self.small_chosen(length_m), self.small_unit())
+    }
+
+    /// A small length gained or lost, with its sign, to 0.1 mm or 0.01 in.
+    pub fn small_gain(self, length_m: f64) -> String {
+        let decimals = match self {
+            Units::Metric => 1,
+            Units::Us => 2,
+        };
+        signed(self.small(length_m), decimals)
     }
 
     /// The number of a small length that was computed, to 0.1 mm or 0.01 in.
@@ -319,6 +333,11 @@ pub fn percent(share: f64) -> String {
     let digits = if percent < 50.0 { 1.0 } else { 0.0 };
     let decimals = (digits - nearest_end.log10().floor()).clamp(0.0, 5.0) as usize;
     format!("{percent:.decimals$} %")
+}
+
+/// A difference of two shares: "-0.110 %".
+pub fn difference(share: f64) -> String {
+    format!("{} %", signed(100.0 * share, 3))
 }
 
 /// A level or a limit that somebody chose: "95 %", "0.5 %".

@@ -1,55 +1,47 @@
 //! `report.html`: the whole study on one page, without network, fonts or scripts. The answer comes first.
 
 use super::display::{
-    Units, chosen_percent, controller_title, fixed, grouped, limit_in_words, percent,
+    Units, chosen_percent, controller_title, difference, fixed, grouped, limit_in_words, percent,
     plants_in_words, strikes_in_words, trimmed,
 };
-use super::svg::{CHART_CSS, Picture, Pictures, budget};
+use super::parts::{self, scroll, wide};
+use super::svg::{Picture, Pictures, budget};
 use super::text::{ran, sentence, setting, undecided_line};
+use super::{answers, cautions, sentences};
+use crate::results::answers::Status;
 use crate::results::{Assumption, LoopMargins, Results, StrikeRate, Tracking};
-use maud::{DOCTYPE, Markup, PreEscaped, html};
-
-const PAGE_CSS: &str = include_str!("page.css");
+use maud::{Markup, html};
 
 /// The page.
 pub fn page(results: &Results, pictures: &Pictures) -> String {
     let units = Units::from_name(&results.scenario.units);
     let page = Page { results, units };
-    html! {
-        (DOCTYPE)
-        html lang="en" {
-            head {
-                meta charset="utf-8";
-                meta name="viewport" content="width=device-width, initial-scale=1";
-                title { (results.scenario.name) " - strike rates" }
-                style { (PreEscaped(CHART_CSS)) (PreEscaped(PAGE_CSS)) }
+    let title = format!("{} - strike rates", results.scenario.name);
+    let body = html! {
+        main {
+            h1 { (results.scenario.name) }
+            p.soft { (results.scenario.description) }
+            @if !results.complete {
+                p.warn { "This study was cut short. Its numbers stand for the passes that were done." }
             }
-            body {
-                main {
-                    h1 { (results.scenario.name) }
-                    p.soft { (results.scenario.description) }
-                    @if !results.complete {
-                        p.warn { "This study was cut short. Its numbers stand for the passes that were done." }
-                    }
-                    (page.answers())
-                    (page.rates_now())
-                    (page.differences())
-                    (page.warnings())
-                    (page.pictures(pictures))
-                    (page.tracking())
-                    (page.error_budget(pictures))
-                    (page.margins())
-                    (page.rows())
-                    (page.entry())
-                    (page.assumptions())
-                    (method(results, units))
-                    (cautions())
-                }
-                (page.origin())
-            }
+            (page.answers())
+            (page.rates_now())
+            (page.differences())
+            (page.warnings())
+            (page.pictures(pictures))
+            (answers::sections(results, units, pictures))
+            (page.tracking())
+            (page.error_budget(pictures))
+            (page.margins())
+            (page.rows())
+            (page.entry())
+            (page.assumptions())
+            (method(results, units))
+            (cautions())
         }
-    }
-    .into_string()
+        (page.origin())
+    };
+    parts::page(&title, body)
 }
 
 struct Page<'a> {
@@ -88,44 +80,132 @@ impl Page<'_> {
             div.answers {
                 section {
                     h2 { "In the field" }
+                    (self.grower())
                     @if let Some(cell) = shown {
-                        p.big { (strikes_in_words(cell.rate, cell.upper)) "." }
-                        p { "That is the " (named(&cell.controller)) " at " (speed) " with the tools " (self.clearance()) " from the row." }
+                        p { (strikes_in_words(cell.rate, cell.upper)) " by the " (named(&cell.controller)) " at " (speed) " with the tools "
+                            (self.clearance()) " from the row"
+                            @if let Some(cell) = locked { "; with the frame locked it would be " (plants_in_words(cell.rate)) }
+                            "." }
                     } @else {
-                        p.big { "No setting was simulated." }
-                    }
-                    @if let Some(cell) = locked {
-                        p { "With the frame locked it would be " (plants_in_words(cell.rate)) "." }
+                        p { "No setting was simulated." }
                     }
                     p.soft { "\u{201c}At worst\u{201d} is the upper " (chosen_percent(results.level)) " limit of the simulated rate." }
                 }
                 section {
                     h2 { "How fast" }
-                    @match &answer.fastest {
-                        Some(choice) => {
-                            p.big { (units.speed_text(choice.speed_m_s)) " is the fastest simulated speed that keeps the allowed "
-                                (limit_in_words(results.allowed_rate)) "." }
-                            p { "With the tools " (self.clearance()) " from the row: " (setting(choice, units, false)) "." }
-                        }
-                        None => p.big { "No simulated speed keeps the allowed " (limit_in_words(results.allowed_rate))
-                            " with the tools " (self.clearance()) " from the row." },
-                    }
+                    (self.dealer())
                     @if let Some(line) = undecided_line(results, units) { p { (line) } }
-                    p { "What limits it: " (sentence(&answer.limit)) }
                     p.soft { "A simulated speed is not a permission." }
                 }
                 section {
                     h2 { "At the machine" }
+                    (self.engineer())
                     @if let Some(row) = tracking {
-                        p.big { "The tools stray " (units.small_text(row.tool_error_sd_m)) " from the row, as a standard deviation." }
-                        p { "That is the " (named(&row.controller)) " at " (speed) ". It wants " (units.small_text(row.demand_p999_m))
+                        p { "The tools stray " (units.small_text(row.tool_error_sd_m)) " from the row, as a standard deviation, with the "
+                            (named(&row.controller)) " at " (speed) ". It wants " (units.small_text(row.demand_p999_m))
                             " of shift or less to either side over 99.9 % of the way, stands at an end stop over " (percent(row.end_stop_share))
                             " of it and has the valve fully open in " (percent(row.valve_saturated_share)) " of the camera's frames." }
                     }
-                    @if let Some(choice) = &answer.fewest {
-                        p { "Fewest strikes of all simulated settings: " (setting(choice, units, true)) "." }
+                }
+            }
+        }
+    }
+
+    /// The best spacing and what it costs.
+    fn grower(&self) -> Markup {
+        let (results, units) = (self.results, self.units);
+        let answer = &results.answers.spacing;
+        let cell = answer
+            .best
+            .as_ref()
+            .and_then(|best| sentences::cell_of(results, best));
+        html! {
+            @if let (Status::Ok, Some(best)) = (answer.status, &answer.best) {
+                p.big { "Least cost at " (sentences::place(best, units)) ": " (sentences::price(best.cost_per_ha, results, units)) "." }
+                p {
+                    @if let Some(cell) = cell {
+                        (percent(cell.weeds_left_share)) " of the weeds are left; one round takes " (fixed(cell.days, 1)) " days"
+                        @if !cell.in_time { ", more than soil and weather allow" }
+                        ". "
+                    }
+                    @match &answer.best_allowed {
+                        Some(allowed) if allowed == best => "That keeps the allowed strikes.",
+                        Some(allowed) => { "Keeping the allowed strikes: " (sentences::place(allowed, units)) ", "
+                            (sentences::price(allowed.cost_per_ha, results, units)) "." }
+                        None => "No priced setting keeps the allowed strikes.",
                     }
                 }
+            } @else {
+                (self.unanswered(answer.status, answer.reason.as_deref(), "Which spacing is best"))
+            }
+        }
+    }
+
+    /// The highest simulated speed, what binds and what pays.
+    fn dealer(&self) -> Markup {
+        let (results, units) = (self.results, self.units);
+        let answer = &results.answer;
+        let allowed = limit_in_words(results.allowed_rate);
+        let work = sentences::speed_at_work(results);
+        let refined = work.and_then(|work| Some((work, sentences::highest(work, units)?)));
+        html! {
+            @match (&refined, &answer.fastest) {
+                (Some((_, highest)), _) => p.big { (sentences::capital(highest)) " is the highest simulated speed that keeps the allowed " (allowed)
+                    " with the tools " (self.clearance()) " from the row." },
+                (None, Some(choice)) if work.is_none() => {
+                    p.big { (units.speed_text(choice.speed_m_s)) " is the fastest simulated speed that keeps the allowed " (allowed) "." }
+                    p { "With the tools " (self.clearance()) " from the row: " (setting(choice, units, false)) "." }
+                }
+                _ => {
+                    p.big { "No simulated speed keeps the allowed " (allowed) " with the tools " (self.clearance()) " from the row." }
+                    @if let Some(work) = work { (self.unanswered(work.status, work.reason.as_deref(), "")) }
+                }
+            }
+            @if let Some((work, _)) = &refined {
+                p { (sentences::capital(named(&work.controller).as_str()))
+                    @if let (Some(rate), Some(upper)) = (work.rate, work.rate_upper) {
+                        ": " (plants_in_words(rate)) " struck, at worst " (limit_in_words(upper))
+                    }
+                    "." }
+            }
+            @match refined.as_ref().and_then(|(work, _)| work.binding.as_deref()) {
+                Some(binding) => p { "What binds: " (sentence(binding)) },
+                None => p { "What limits it: " (sentence(&answer.limit)) },
+            }
+            @if let Some(best) = sentences::gains(results).next() {
+                p { "What pays most: " (best.change) ", " (sentences::gain(best, units)) "." }
+            }
+        }
+    }
+
+    /// Stroke, shift speed and cylinder.
+    fn engineer(&self) -> Markup {
+        let (results, units) = (self.results, self.units);
+        let (stroke, hydraulics) = (&results.answers.stroke, &results.answers.hydraulics);
+        let serving = hydraulics.combinations.iter().find(|one| one.serves);
+        html! {
+            @match stroke.recommended_m {
+                Some(stroke_m) if stroke.status == Status::Ok => p.big { (units.clearance(stroke_m)) " of total travel is enough; the machine has "
+                    (units.clearance(stroke.fitted_m)) "." },
+                _ => (self.unanswered(stroke.status, stroke.reason.as_deref(), "How much travel is enough")),
+            }
+            @if hydraulics.status == Status::Ok {
+                p { "The rows ask for " (units.shift_speed_number(hydraulics.wanted_speed_m_s)) " " (units.shift_speed_unit()) " of shift speed. "
+                    @match serving {
+                        Some(one) => { "The cylinder that serves with the least oil: " (sentences::cylinder_name(one, units)) "." }
+                        None => "No cylinder of the series serves.",
+                    } }
+            }
+        }
+    }
+
+    /// Why a box has no answer; after a study that was cut short what it would have told.
+    fn unanswered(&self, status: Status, reason: Option<&str>, question: &str) -> Markup {
+        html! {
+            @if !sentences::answered(self.results) {
+                @if !question.is_empty() { p { (question) ": only a complete study tells." } }
+            } @else if let Some(lack) = sentences::lacking(status, reason) {
+                p { (lack) }
             }
         }
     }
@@ -198,7 +278,6 @@ impl Page<'_> {
             differences
                 .filter(move |row| row.speed_m_s == at_work && row.against_speed_m_s == at_work)
         };
-        let signed = |share: f64| format!("{:+.3} %", 100.0 * share);
         html! {
             @if rows().next().is_some() {
                 h3 { "Controllers against one another at " (self.units.speed_text(at_work)) }
@@ -216,9 +295,9 @@ impl Page<'_> {
                         tbody { @for row in rows() { tr {
                             th.text scope="row" { (controller_title(&row.controller)) }
                             td.text { (controller_title(&row.against)) }
-                            td.rate { (signed(row.difference)) }
-                            td { (signed(row.lower)) }
-                            td { (signed(row.upper)) }
+                            td.rate { (difference(row.difference)) }
+                            td { (difference(row.lower)) }
+                            td { (difference(row.upper)) }
                         } } }
                     }
                 }))
@@ -249,7 +328,7 @@ impl Page<'_> {
                 h2 { "Shift and demand" }
                 @if let Some(picture) = pictures.shift.first() { p.soft { (picture.note) " " (picture.reading) } }
                 @for picture in &pictures.shift { (wide(picture)) }
-                            }
+            }
         }
     }
 
@@ -507,14 +586,6 @@ fn rate_cell(rate: f64, lower: f64, upper: f64, resolved: bool) -> Markup {
     }
 }
 
-/// A table that scrolls by itself where it is too wide, with its caption above.
-fn scroll(label: &str, caption: Markup, table: Markup) -> Markup {
-    html! {
-        p.caption { (caption) }
-        div.scroll tabindex="0" role="region" aria-label=(label) { (table) }
-    }
-}
-
 /// Pictures beside one another; what they have in common is said once.
 fn gallery(pictures: &[Picture]) -> Markup {
     html! {
@@ -528,10 +599,6 @@ fn gallery(pictures: &[Picture]) -> Markup {
             }
         }
     }
-}
-
-fn wide(picture: &Picture) -> Markup {
-    html! { figure { div.scroll.wide tabindex="0" role="region" aria-label=(picture.title) { (picture.inline()) } } }
 }
 
 fn method(results: &Results, units: Units) -> Markup {
@@ -555,16 +622,7 @@ fn method(results: &Results, units: Units) -> Markup {
 fn cautions() -> Markup {
     html! {
         h2 { "Before anybody goes near the machine" }
-        ul {
-            li { "A simulated speed is not a permission. The makers' manuals of tractor and implement, local rules and licensed practice come "
-                "first, and so does what you see behind you in the field." }
-            li { "Oil under pressure cuts through skin. Relieve pressure, also in accumulators, before a line is opened, and never feel for a leak by hand." }
-            li { "A side-shift frame moves sideways by itself, and a camera can start it. Keep people away from it and away from the space "
-                "between tractor and implement while it is switched on." }
-            li { "Check that the lift switch really stops the shifting when the implement is up." }
-            li { "On a side slope the implement hangs downhill and a shifted frame moves the centre of mass. Keep to the makers' limits for slopes." }
-            li { "Try a new setting slowly on a short stretch, get down, and look at the plants." }
-        }
+        ul { @for caution in cautions::STUDY { li { (caution) } } }
     }
 }
 
@@ -572,6 +630,7 @@ fn cautions() -> Markup {
 mod tests {
     use super::*;
     use crate::report::{svg::study_pictures, synthetic};
+    use crate::results::answers::Answers;
 
     fn page_of(results: &Results) -> String {
         page(results, &study_pictures(results, &synthetic::traces()))
@@ -673,32 +732,122 @@ mod tests {
             }
         }
         results.controllers[1].left_out = Some(bad.into());
+        spoil(&mut results.answers, bad);
         let pictures = study_pictures(&results, &synthetic::traces());
-        let page = page(&results, &pictures);
-        assert!(!page.contains("<script"));
-        assert!(page.matches("&lt;script&gt;").count() >= 10);
+        let pages = [
+            (page(&results, &pictures), 40),
+            (crate::report::customer::page(&results, &pictures), 4),
+            (crate::report::setting_sheet::page(&results, &pictures), 4),
+        ];
+        for (page, least) in pages {
+            assert!(!page.contains("<script"));
+            assert!(page.matches("&lt;script&gt;").count() >= least);
+        }
         for picture in pictures.all() {
             assert!(!picture.standalone().contains("<script"));
         }
     }
 
-    #[test]
-    fn prop_the_page_asks_nothing_of_a_network_or_a_script() {
-        let page = page_of(&synthetic::results());
-        let without_namespace = page.replace("http://www.w3.org/2000/svg", "");
-        for needle in [
-            "http:",
-            "https:",
-            "<script",
-            "<link",
-            "@import",
-            "url(",
-            "@font-face",
-            "src=",
-        ] {
-            assert!(!without_namespace.contains(needle), "{needle}");
+    /// Puts a text wherever answers hold one that a scenario or another room may have written.
+    fn spoil(answers: &mut Answers, bad: &str) {
+        answers.stroke.binding = Some(bad.into());
+        for line in &mut answers.stroke.demand {
+            line.place = bad.into();
         }
-        assert!(page.contains("@page{size:auto"));
+        let hydraulics = &mut answers.hydraulics;
+        for line in hydraulics
+            .combinations
+            .iter_mut()
+            .chain(&mut hydraulics.fitted)
+        {
+            line.binding = bad.into();
+        }
+        for line in hydraulics
+            .effects
+            .iter_mut()
+            .chain(&mut answers.control.effect)
+        {
+            line.change = bad.into();
+        }
+        for answer in &mut answers.speed {
+            answer.binding = Some(bad.into());
+            for cause in &mut answer.causes {
+                cause.cause = bad.into();
+            }
+        }
+        for line in &mut answers.pays {
+            line.change = bad.into();
+            line.reason = Some(bad.into());
+        }
+        answers.spacing.currency = Some(bad.into());
+        for mover in &mut answers.spacing.movers {
+            mover.what = bad.into();
+        }
+        answers.soil.warnings = vec![bad.into()];
+        answers.sheet.warnings = vec![bad.into()];
+        answers.stages.status = Status::NoData;
+        answers.stages.reason = Some(bad.into());
+    }
+
+    #[test]
+    fn prop_the_pages_ask_nothing_of_a_network_or_a_script() {
+        let results = synthetic::results();
+        let pictures = study_pictures(&results, &[]);
+        for page in [
+            page_of(&results),
+            crate::report::customer::page(&results, &pictures),
+            crate::report::setting_sheet::page(&results, &pictures),
+        ] {
+            let without_namespace = page.replace("http://www.w3.org/2000/svg", "");
+            for needle in [
+                "http:",
+                "https:",
+                "<script",
+                "<link",
+                "@import",
+                "url(",
+                "@font-face",
+                "src=",
+            ] {
+                assert!(!without_namespace.contains(needle), "{needle}");
+            }
+            assert!(page.contains("@page{size:auto"));
+            assert!(page.contains("@media screen and (prefers-color-scheme:dark)"));
+        }
+    }
+
+    #[test]
+    fn prop_the_boxes_answer_grower_dealer_and_engineer() {
+        let boxes = |results: &Results| {
+            let page = page_of(results);
+            let (_, rest) = page.split_once("<div class=\"answers\">").unwrap();
+            rest.split_once("</div>").unwrap().0.to_owned()
+        };
+        let results = synthetic::results();
+        let shown = boxes(&results);
+        for told in [
+            "Least cost at 10.5 km/h",
+            "of the weeds are left",
+            "7.3 km/h is the highest simulated speed",
+            "What binds: lag of camera and valve.",
+            "What pays most: latency of the camera halved",
+            "250 mm of total travel is enough; the machine has 200 mm.",
+            "87 mm/s of shift speed",
+            "bore 32 mm, rod 16 mm",
+        ] {
+            assert!(shown.contains(told), "{told}");
+        }
+        let shown = boxes(&synthetic::unanswered(results.clone()));
+        assert!(shown.contains("No simulated speed keeps the allowed"));
+        assert_eq!(
+            shown.matches("No answer within what was simulated").count(),
+            3
+        );
+        let mut results = results;
+        results.answers = Answers::default();
+        let shown = boxes(&results);
+        assert!(shown.contains("6 km/h is the fastest simulated speed"));
+        assert_eq!(shown.matches("only a complete study tells").count(), 2);
     }
 
     #[test]

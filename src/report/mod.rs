@@ -1,13 +1,21 @@
 //! Results to files and text. What goes in is [`crate::results`] and [`crate::sim::trace`]; what comes out is bytes. Nothing
 //! here computes beyond display, and nothing touches a disk.
 //!
-//! [`json`] and [`csv`] hold every digit, for scripts; [`text`] is the answer on a terminal; [`svg`] draws; [`html`] puts it all on one page; [`display`] makes numbers as people read them.
+//! [`json`] and [`csv`] hold every digit, for scripts; [`text`] is the answer on a terminal; [`svg`] draws; [`html`] puts it all
+//! on one page, with [`answers`] for its sections by reader; [`customer`] and [`setting_sheet`] are a sheet of paper each;
+//! [`display`] makes numbers as people read them, [`sentences`] says the answers, [`cautions`] what can hurt.
 
+pub mod answers;
+pub mod cautions;
 pub mod csv;
+pub mod customer;
 pub mod display;
 mod finite;
 pub mod html;
 pub mod json;
+mod parts;
+pub mod sentences;
+pub mod setting_sheet;
 pub mod svg;
 #[cfg(test)]
 pub(crate) mod synthetic;
@@ -80,6 +88,15 @@ pub fn study_files(results: &Results, traces: &[Trace]) -> Result<Vec<File>, Rep
         ),
         File::new("report.html", page),
     ];
+    if sentences::answered(results) {
+        files.extend([
+            File::new("customer.html", customer::page(results, &pictures)),
+            File::new(
+                "setting_sheet.html",
+                setting_sheet::page(results, &pictures),
+            ),
+        ]);
+    }
     files.extend(
         pictures
             .all()
@@ -225,6 +242,30 @@ mod tests {
         assert_eq!(json["controller"], trace.kind.name());
         assert_eq!(json["seed"], trace.seed);
         assert_eq!(json["scenario"]["sha256"], stamp().scenario.sha256);
+    }
+
+    #[test]
+    fn prop_sheets_of_paper_come_with_the_answers_alone() {
+        let names = |results: &Results| -> Vec<String> {
+            let files = study_files(results, &[]).unwrap();
+            files.into_iter().map(|file| file.name).collect()
+        };
+        let mut results = synthetic::results();
+        let with = names(&results);
+        results.answers = Default::default();
+        results.complete = false;
+        let without = names(&results);
+        for name in [
+            "customer.html",
+            "setting_sheet.html",
+            "tools.svg",
+            "struck_by_speed.svg",
+            "loop_lag_compensated_yaw.svg",
+        ] {
+            assert!(with.iter().any(|with| with == name), "{name}");
+            assert!(!without.iter().any(|without| without == name), "{name}");
+        }
+        assert!(without.iter().any(|without| without == "report.html"));
     }
 
     #[test]

@@ -2,7 +2,6 @@
 
 mod answers;
 
-#[allow(unused_imports)]
 pub use answers::{unanswered, without_data};
 
 use crate::model::controller::Kind;
@@ -237,6 +236,9 @@ pub fn results() -> Results {
         assumptions: vec![
             assumption("plants.protected_radius", "15 mm", "assumed", "stem and shallow roots that a tool must not prune"),
             assumption("tractor.wheelbase", "2.5 m", "scenario", "front to rear axle"),
+            assumption("plants.scatter_sd", "10 mm", "assumed", "standard deviation of single plants about their row"),
+            assumption("rows.wander", "{ mean = \"30 mm\", sd = \"3 mm\" }", "scenario", "standard deviation of the planter's wander about the planned line"),
+            assumption("ground.side_slope", "2 %", "scenario", "side slope, positive where the left side is higher"),
             assumption("controller.pid", "SIMC", "Skogestad 2003", "rule for the gains"),
         ],
         warnings: vec![

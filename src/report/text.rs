@@ -3,6 +3,7 @@
 use super::display::{
     Units, chosen_percent, controller_title, grouped, limit_in_words, percent, plants_in_words,
 };
+use super::sentences;
 use crate::results::{Choice, Results, StrikeRate};
 
 const WIDTH: usize = 100;
@@ -19,6 +20,10 @@ pub fn answer_text(results: &Results) -> String {
     }
     paragraph("");
     for line in answer_lines(results, units) {
+        paragraph(&line);
+    }
+    paragraph("");
+    for line in further_lines(results, units) {
         paragraph(&line);
     }
     paragraph("");
@@ -87,6 +92,23 @@ pub fn answer_lines(results: &Results, units: Units) -> Vec<String> {
         ));
     }
     lines
+}
+
+/// The further answers, a line each.
+fn further_lines(results: &Results, units: Units) -> Vec<String> {
+    if !sentences::answered(results) {
+        return vec![sentences::NOT_COMPLETE.to_owned()];
+    }
+    let answers = [
+        ("How fast", sentences::speed(results, units)),
+        ("What pays", sentences::pays(results, units)),
+        ("Spacing", sentences::spacing(results, units)),
+        ("Stroke", sentences::stroke(results, units)),
+    ];
+    answers
+        .into_iter()
+        .map(|(question, words)| format!("{question}: {words}"))
+        .collect()
 }
 
 /// Which settings are not decided and what that would take.
@@ -298,6 +320,31 @@ mod tests {
                 assert!((shown.parse::<f64>().unwrap() - rate).abs() <= half_digit);
             }
         }
+    }
+
+    #[test]
+    fn prop_the_further_answers_take_few_lines() {
+        let results = synthetic::results();
+        for results in [
+            results.clone(),
+            synthetic::unanswered(results.clone()),
+            synthetic::without_data(results),
+        ] {
+            let lines = further_lines(&results, Units::Metric);
+            let text: String = lines.iter().map(|line| wrapped(line, WIDTH)).collect();
+            assert!(text.lines().count() <= 12, "{text}");
+            for question in ["How fast: ", "What pays: ", "Spacing: ", "Stroke: "] {
+                assert!(text.contains(question), "{text}");
+            }
+        }
+    }
+
+    #[test]
+    fn prop_a_study_cut_short_says_that_answers_need_a_complete_one() {
+        let mut results = synthetic::results();
+        results.answers = Default::default();
+        let lines = further_lines(&results, Units::Metric);
+        assert_eq!(lines, [sentences::NOT_COMPLETE]);
     }
 
     #[test]

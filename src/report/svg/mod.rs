@@ -8,12 +8,14 @@ pub mod bode;
 pub mod budget;
 pub mod lookahead;
 pub mod map;
+pub mod plain;
 pub mod rates;
 pub mod sheet;
 pub mod shift;
+pub mod tools;
 
 use super::display::{Units, controller_title};
-use crate::results::Results;
+use crate::results::{LoopMargins, Results};
 use crate::sim::trace::Trace;
 use maud::{Markup, PreEscaped, html};
 
@@ -94,6 +96,14 @@ pub struct Pictures {
     pub above: Vec<Picture>,
     /// Shift and demand over distance.
     pub shift: Vec<Picture>,
+    /// Plants struck at each speed, for everybody.
+    pub plain: Option<Picture>,
+    /// Tool error over the lookahead.
+    pub lookahead: Option<Picture>,
+    /// Gain and phase of the loop.
+    pub bode: Option<Picture>,
+    /// Rows, tools and tyres to scale.
+    pub tools: Option<Picture>,
 }
 
 impl Pictures {
@@ -105,6 +115,10 @@ impl Pictures {
             .chain(&self.budget)
             .chain(&self.above)
             .chain(&self.shift)
+            .chain(&self.plain)
+            .chain(&self.lookahead)
+            .chain(&self.bode)
+            .chain(&self.tools)
     }
 }
 
@@ -131,7 +145,20 @@ pub fn study_pictures(results: &Results, traces: &[Trace]) -> Pictures {
                 shift::picture(&name, units, trace)
             })
             .collect(),
+        plain: plain::picture(results, units),
+        lookahead: lookahead::picture(&results.answers.control, units),
+        bode: control_loop(results)
+            .and_then(|margins| bode::picture(&results.answers.control, margins, units)),
+        tools: tools::picture(&results.answers.sheet),
     }
+}
+
+/// The loop of the controller and speed that the answer on control speaks of.
+pub fn control_loop(results: &Results) -> Option<&LoopMargins> {
+    let control = &results.answers.control;
+    results.loops.iter().find(|one| {
+        Some(&one.controller) == control.controller.as_ref() && one.speed_m_s == control.speed_m_s
+    })
 }
 
 /// A text without the control characters that XML forbids.

@@ -150,6 +150,24 @@ impl<'a> Sheet<'a> {
         self.area.draw_text(text, &font, at(place))
     }
 
+    /// A text that runs upwards, its start or end at a place, px.
+    pub fn upward(
+        &self,
+        class: &str,
+        anchor: Anchor,
+        place: (f64, f64),
+        text: &str,
+    ) -> Result<(), Trouble> {
+        let across = match anchor {
+            Anchor::Start => HPos::Left,
+            Anchor::Middle => HPos::Center,
+            Anchor::End => HPos::Right,
+        };
+        let font = self.font(class).pos(Pos::new(across, VPos::Center));
+        let font = font.transform(FontTransform::Rotate270);
+        self.area.draw_text(text, &font, at(place))
+    }
+
     /// An element in the library's coordinates; see [`at`].
     pub fn draw<E>(&self, element: E) -> Result<(), Trouble>
     where

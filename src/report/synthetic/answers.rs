@@ -43,7 +43,6 @@ pub fn answers(results: &Results) -> Answers {
 }
 
 /// The study with answers that hold nothing within what was simulated.
-#[allow(dead_code)]
 pub fn unanswered(mut results: Results) -> Results {
     let told = |what: &str| {
         (
@@ -87,7 +86,6 @@ pub fn unanswered(mut results: Results) -> Results {
 }
 
 /// The study with a scenario that says nothing of farm, soil and workshop.
-#[allow(dead_code)]
 pub fn without_data(mut results: Results) -> Results {
     let lacking = |table: &str| {
         (
@@ -526,7 +524,7 @@ fn sheet(clearance_m: f64) -> SheetAnswer {
         rows_m,
         tyres_m: vec![[1.1, 0.7], [-0.7, -1.1]],
         tools,
-        gaps_m: vec![[0.863, 0.900]],
+        gaps_m: vec![[0.900, 0.863]],
         depth_m: Some(0.04),
         warnings: vec![
             "The tyres run within 25 mm of the outer rows".into(),

@@ -1,0 +1,121 @@
+//! Sections of the page that answer engineer, dealer, grower and workshop: the sentence first, then its numbers.
+
+pub mod dealer;
+pub mod engineer;
+pub mod grower;
+pub mod workshop;
+
+use super::display::{Units, difference, percent};
+use super::sentences::{NOT_COMPLETE, answered, lacking};
+use super::svg::Pictures;
+use crate::results::Results;
+use crate::results::answers::{Effect, Status};
+use maud::{Markup, html};
+
+/// All of them, or why there are none.
+pub fn sections(results: &Results, units: Units, pictures: &Pictures) -> Markup {
+    if !answered(results) {
+        return html! {
+            h2 { "Stroke, speed, spacing and setting sheet" }
+            p { (NOT_COMPLETE) }
+        };
+    }
+    html! {
+        (dealer::how_fast(results, units))
+        (dealer::what_pays(results, units))
+        (grower::spacing(results, units))
+        (grower::stages(results, units))
+        (grower::soil(results, units))
+        (engineer::stroke(results, units))
+        (engineer::cylinder(results, units))
+        (engineer::control(results, units, pictures))
+        (workshop::sheet(results, units, pictures))
+    }
+}
+
+/// The sentence of an answer; where there is none, in the colour of a warning.
+fn said(status: Status, reason: Option<&str>, words: &str) -> Markup {
+    match lacking(status, reason) {
+        None => html! { p.said { (words) } },
+        Some(lack) => html! { p.warn { (lack) } },
+    }
+}
+
+/// A rate with its limits below.
+fn rate_cell(rate: f64, lower: f64, upper: f64) -> Markup {
+    html! { td.rate { (percent(rate)) small { (percent(lower)) " to " (percent(upper)) } } }
+}
+
+/// A difference of rates with its limits below.
+fn difference_cell(value: f64, lower: f64, upper: f64) -> Markup {
+    html! { td.rate { (difference(value)) small { (difference(lower)) " to " (difference(upper)) } } }
+}
+
+/// Lines of changes and what they do to the strike rate.
+fn effects(effects: &[Effect]) -> Markup {
+    html! {
+        table {
+            thead { tr {
+                th.text scope="col" { "Change" }
+                th scope="col" { "Plants struck" }
+                th scope="col" { "Difference" }
+            } }
+            tbody { @for effect in effects { tr {
+                th.text scope="row" { (effect.change) }
+                (rate_cell(effect.rate, effect.lower, effect.upper))
+                (difference_cell(effect.difference, effect.difference_lower, effect.difference_upper))
+            } } }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::report::{svg::study_pictures, synthetic};
+
+    fn shown(results: &Results) -> String {
+        let pictures = study_pictures(results, &[]);
+        sections(results, Units::Metric, &pictures).into_string()
+    }
+
+    #[test]
+    fn prop_no_answer_and_no_data_are_said_with_their_reason() {
+        let page = shown(&synthetic::unanswered(synthetic::results()));
+        for what in [
+            "stroke",
+            "cylinder",
+            "lookahead",
+            "speed",
+            "setting",
+            "stage",
+            "soil",
+            "tool",
+        ] {
+            let told = format!("No answer within what was simulated: no {what} serves");
+            assert!(page.contains(&told), "{what}");
+        }
+        let page = shown(&synthetic::without_data(synthetic::results()));
+        for table in ["farm", "growth", "soil", "workshop", "hydraulics"] {
+            let told = format!("for lack of data: add the table [{table}] with all it needs.");
+            assert!(page.contains(&told), "{table}");
+        }
+    }
+
+    #[test]
+    fn prop_a_study_cut_short_says_that_answers_need_a_complete_one() {
+        let mut results = synthetic::results();
+        results.answers = Default::default();
+        let page = shown(&results);
+        assert!(page.contains(NOT_COMPLETE));
+        assert_eq!(page.matches("<h2").count(), 1);
+    }
+
+    #[test]
+    fn prop_every_section_has_a_heading_and_a_sentence() {
+        let page = shown(&synthetic::results());
+        assert_eq!(page.matches("<h2").count(), 9);
+        assert_eq!(page.matches("<p class=\"said\"").count(), 9);
+        assert!(!page.contains("NaN"));
+    }
+}

@@ -1,0 +1,205 @@
+//! How fast, here, and what pays.
+
+use super::{difference_cell, said};
+use crate::report::display::{Units, chosen_percent, controller_title};
+use crate::report::parts::scroll;
+use crate::report::sentences::{self, lacking, speed_at_work};
+use crate::report::text::{ran, sentence};
+use crate::results::Results;
+use crate::results::answers::{Pays, SpeedAnswer, Status};
+use maud::{Markup, html};
+
+/// The highest simulated speed for every clearance and controller, and what binds at the working clearance.
+pub fn how_fast(results: &Results, units: Units) -> Markup {
+    let work = speed_at_work(results);
+    let (status, reason) = work.map_or((Status::Ok, None), |answer| {
+        (answer.status, answer.reason.as_deref())
+    });
+    html! {
+        h2 { "How fast, clearance by clearance" }
+        (said(status, reason, &sentences::speed(results, units)))
+        @if !results.answers.speed.is_empty() { (speeds(results, units)) }
+        @if let Some(answer) = work.filter(|answer| !answer.causes.is_empty()) { (causes(answer, results, units)) }
+    }
+}
+
+fn speeds(results: &Results, units: Units) -> Markup {
+    let controllers: Vec<&str> = ran(results).collect();
+    let find = |name: &str, clearance_m: f64| {
+        results
+            .answers
+            .speed
+            .iter()
+            .find(|answer| answer.controller == name && answer.clearance_m == clearance_m)
+    };
+    let speed = |answer: &SpeedAnswer| match answer.highest_speed_m_s {
+        Some(v) if answer.at_least => format!("\u{2265} {}", units.speed_limit(v)),
+        Some(v) => units.speed_limit(v),
+        None => "none".to_owned(),
+    };
+    let binding: Vec<(&str, &str)> = controllers
+        .iter()
+        .filter_map(|name| {
+            let answer = find(name, results.working_clearance_m)?;
+            Some((*name, answer.binding.as_deref()?))
+        })
+        .collect();
+    html! {
+        (scroll("Highest speeds", html! { "Highest simulated speed in " (units.speed_unit()) " that keeps the allowed "
+                (chosen_percent(results.allowed_rate)) " with its upper " (chosen_percent(results.level)) " limit, as every slower one does. "
+                "\u{2265}: the list of speeds ends there. The shaded line is the working clearance." }, html! {
+            table {
+                thead { tr {
+                    th scope="col" { "Clearance, " (units.small_unit()) }
+                    @for name in &controllers { th scope="col" { (controller_title(name)) } }
+                } }
+                tbody { @for clearance_m in &results.clearances_m {
+                    tr.now[*clearance_m == results.working_clearance_m] {
+                        th scope="row" { (units.small_chosen(*clearance_m)) }
+                        @for name in &controllers {
+                            td { @if let Some(answer) = find(name, *clearance_m) { (speed(answer)) } }
+                        }
+                    }
+                } }
+            }
+        }))
+        @if !binding.is_empty() {
+            p { "What stands in the way of the next speed at the working clearance: "
+                @for (i, (name, text)) in binding.iter().enumerate() {
+                    @if i > 0 { "; " }
+                    (controller_title(name)) ": " (text)
+                }
+                "." }
+        }
+    }
+}
+
+/// What each cause costs.
+fn causes(answer: &SpeedAnswer, results: &Results, units: Units) -> Markup {
+    html! {
+        h3 { "What binds" }
+        (scroll("Causes of strikes", html! { "Each cause taken away by itself, on the same passes: " (controller_title(&answer.controller)) " at "
+                (units.speed_text(answer.causes[0].speed_m_s)) " with the tools " (units.clearance(answer.clearance_m))
+                " from the row. Below zero: fewer plants are struck without it. With " (chosen_percent(results.level)) " limits." }, html! {
+            table {
+                thead { tr {
+                    th.text scope="col" { "Without this" }
+                    th scope="col" { "Plants struck, difference" }
+                } }
+                tbody { @for cause in &answer.causes { tr {
+                    th.text scope="row" { (cause.cause) }
+                    (difference_cell(cause.difference, cause.lower, cause.upper))
+                } } }
+            }
+        }))
+    }
+}
+
+/// One thing changed at a time.
+pub fn what_pays(results: &Results, units: Units) -> Markup {
+    let lines = &results.answers.pays;
+    html! {
+        h2 { "What pays" }
+        p.said { (sentences::pays(results, units)) }
+        @if !lines.is_empty() {
+            (scroll("What pays", html! { "One thing changed at a time, best first, on the same passes, with " (chosen_percent(results.level))
+                    " limits: by how much faster the machine may go at the working clearance, and by how much closer the tools may run at the "
+                    "working speed, both within the allowed strikes. \u{2265}: the simulated range ends there." }, html! {
+                table {
+                    thead { tr {
+                        th.text scope="col" { "Change" }
+                        th.text scope="col" { "Controller" }
+                        th scope="col" { "Speed gained, " (units.speed_unit()) }
+                        th scope="col" { "Room gained, " (units.small_unit()) }
+                    } }
+                    tbody { @for line in lines { (pays_line(line, units)) } }
+                }
+            }))
+        }
+    }
+}
+
+fn pays_line(line: &Pays, units: Units) -> Markup {
+    let lack = lacking(line.status, line.reason.as_deref())
+        .map(|lack| line.reason.as_deref().map_or(lack, sentence));
+    html! {
+        tr {
+            th.text scope="row" { (line.change) }
+            td.text { (controller_title(&line.controller)) }
+            @if let Some(lack) = lack {
+                td.text colspan="2" { (lack) }
+            } @else {
+                (gain_cell(line.speed_gain_m_s, line.lower, line.upper, line.at_least, &|v| units.speed_gain(v)))
+                (gain_cell(line.clearance_gain_m, line.clearance_lower_m, line.clearance_upper_m, line.at_least, &|m| units.small_gain(m)))
+            }
+        }
+    }
+}
+
+fn gain_cell(
+    gain: Option<f64>,
+    lower: Option<f64>,
+    upper: Option<f64>,
+    at_least: bool,
+    number: &dyn Fn(f64) -> String,
+) -> Markup {
+    html! {
+        td.rate {
+            @if let Some(gain) = gain {
+                @if at_least { "\u{2265} " }
+                (number(gain))
+                @if let (Some(lower), Some(upper)) = (lower, upper) { small { (number(lower)) " to " (number(upper)) } }
+            }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::report::synthetic;
+
+    #[test]
+    fn prop_the_table_of_speeds_shows_every_answer() {
+        let results = synthetic::results();
+        let page = how_fast(&results, Units::Metric).into_string();
+        let body = page.split("<tbody>").nth(1).unwrap();
+        let body = body.split("</tbody>").next().unwrap();
+        let cells: Vec<&str> = body
+            .split("<td>")
+            .skip(1)
+            .map(|rest| rest.split('<').next().unwrap())
+            .collect();
+        let mut cells = cells.into_iter();
+        for clearance_m in &results.clearances_m {
+            for name in ran(&results) {
+                let answer = results
+                    .answers
+                    .speed
+                    .iter()
+                    .find(|answer| answer.controller == name && answer.clearance_m == *clearance_m)
+                    .unwrap();
+                let cell = cells.next().unwrap();
+                match answer.highest_speed_m_s {
+                    None => assert_eq!(cell, "none"),
+                    Some(v) => {
+                        assert_eq!(cell.starts_with('\u{2265}'), answer.at_least);
+                        let shown: f64 = cell.trim_start_matches("\u{2265} ").parse().unwrap();
+                        // To 0.1 km/h, downwards.
+                        let off = 3.6 * v - shown;
+                        assert!((-1e-6..0.1).contains(&off), "{cell} {off}");
+                    }
+                }
+            }
+        }
+        assert!(cells.next().is_none());
+    }
+
+    #[test]
+    fn prop_a_change_without_a_gain_says_why() {
+        let results = synthetic::results();
+        let page = what_pays(&results, Units::Metric).into_string();
+        assert!(page.contains("this machine has a proportional valve already."));
+        assert!(page.contains("+2.4<small>+2.1 to +2.8</small>"));
+    }
+}

@@ -1,0 +1,204 @@
+//! Stroke, cylinder, camera and control.
+
+use super::{difference_cell, effects, rate_cell, said};
+use crate::report::display::{Units, chosen_percent, percent};
+use crate::report::parts::scroll;
+use crate::report::sentences;
+use crate::report::svg::{Pictures, control_loop};
+use crate::results::Results;
+use crate::results::answers::{Combination, Demand, Limited, Status};
+use maud::{Markup, html};
+
+/// Strokes of the series and what the rows ask for.
+pub fn stroke(results: &Results, units: Units) -> Markup {
+    let answer = &results.answers.stroke;
+    html! {
+        h2 { "How much side-shift" }
+        (said(answer.status, answer.reason.as_deref(), &sentences::stroke(results, units)))
+        @if !answer.candidates.is_empty() {
+            (scroll("Strokes", html! { "Total travel, half of it either way, in the standard series, at " (units.speed_text(answer.design_speed_m_s)) " with the tools "
+                    (units.clearance(answer.clearance_m)) " from the row. The difference is to unlimited travel on the same passes; good enough is a "
+                    "travel whose upper limit of the difference stays below a tenth of the allowed rate. With " (chosen_percent(results.level)) " limits." }, html! {
+                table {
+                    thead { tr {
+                        th scope="col" { "Travel, " (units.small_unit()) }
+                        th scope="col" { "At an end stop" }
+                        th scope="col" { "Plants struck" }
+                        th scope="col" { "Difference" }
+                        th scope="col" { "Good enough" }
+                    } }
+                    tbody { @for line in &answer.candidates {
+                        tr.now[Some(line.stroke_m) == answer.recommended_m] {
+                            th scope="row" { (units.small_chosen(line.stroke_m)) }
+                            td { (percent(line.end_stop_share)) }
+                            (rate_cell(line.rate, line.lower, line.upper))
+                            (difference_cell(line.difference, line.difference_lower, line.difference_upper))
+                            td { (if line.good_enough { "yes" } else { "no" }) }
+                        }
+                    } }
+                }
+            }))
+        }
+        @if !answer.demand.is_empty() { (demand(results, units)) }
+    }
+}
+
+fn demand(results: &Results, units: Units) -> Markup {
+    let small = |limited: Limited| cell(limited, &|m| units.small_number(m));
+    let speed = |limited: Limited| cell(limited, &|v| units.shift_speed_number(v));
+    let places = {
+        let mut places: Vec<&str> = Vec::new();
+        for line in &results.answers.stroke.demand {
+            if !places.contains(&line.place.as_str()) {
+                places.push(&line.place);
+            }
+        }
+        places
+    };
+    // On slopes the working speed will do.
+    let at = |place: &str| -> Vec<&Demand> {
+        let all = Some(&place) == places.first();
+        let demand = results.answers.stroke.demand.iter();
+        demand
+            .filter(|line| line.place == place)
+            .filter(|line| all || line.speed_m_s == results.working_speed_m_s)
+            .collect()
+    };
+    html! {
+        h3 { "What the rows ask for" }
+        (scroll("Demand", html! { "Wanted shift to either side and its speed that this share of the distance stays under, with "
+                (chosen_percent(results.level)) " limits. On a slope: the steepest one of the scenario held all the way, at the working speed." }, html! {
+            table {
+                thead { tr {
+                    th scope="col" { "Speed, " (units.speed_unit()) }
+                    th scope="col" { "Shift, 50 %, " (units.small_unit()) }
+                    th scope="col" { "95 %" }
+                    th scope="col" { "99.9 %" }
+                    th scope="col" { "Shift speed, 95 %, " (units.shift_speed_unit()) }
+                    th scope="col" { "99.9 %" }
+                } }
+                @for place in &places { tbody {
+                    tr { th.text.group colspan="6" scope="rowgroup" { (sentences::capital(place)) } }
+                    @for line in at(place) { tr.now[line.speed_m_s == results.working_speed_m_s] {
+                        th scope="row" { (units.speed_number(line.speed_m_s)) }
+                        (small(line.shift_p50_m))
+                        (small(line.shift_p95_m))
+                        (small(line.shift_p999_m))
+                        (speed(line.shift_speed_p95_m_s))
+                        (speed(line.shift_speed_p999_m_s))
+                    } }
+                } }
+            }
+        }))
+    }
+}
+
+fn cell(limited: Limited, number: &dyn Fn(f64) -> String) -> Markup {
+    html! { td.rate { (number(limited.value)) small { (number(limited.lower)) " to " (number(limited.upper)) } } }
+}
+
+/// Cylinders of the series, and what valve and oil do.
+pub fn cylinder(results: &Results, units: Units) -> Markup {
+    let answer = &results.answers.hydraulics;
+    let any = !answer.combinations.is_empty() || answer.fitted.is_some();
+    html! {
+        h2 { "Cylinder, oil and valve" }
+        (said(answer.status, answer.reason.as_deref(), &sentences::cylinder(results, units)))
+        @if any {
+            (scroll("Cylinders", html! { "Bores and rods of the standard series at the tractor's flow and pressure, smallest flow first. Flow and oil "
+                    "speed are those of the wanted shift speed; the push is the weaker way's." }, html! {
+                table {
+                    thead { tr {
+                        th.text scope="col" { "Cylinder" }
+                        th scope="col" { "Extends, " (units.shift_speed_unit()) }
+                        th scope="col" { "Retracts, " (units.shift_speed_unit()) }
+                        th scope="col" { "Push, " (units.force_unit()) }
+                        th scope="col" { "Flow, " (units.flow_unit()) }
+                        th scope="col" { "Oil in the hose, " (units.oil_speed_unit()) }
+                        th scope="col" { "Serves" }
+                        th.text scope="col" { "What binds first" }
+                    } }
+                    tbody {
+                        @for line in &answer.combinations { (combination(line, false, units)) }
+                        @if let Some(line) = &answer.fitted { (combination(line, true, units)) }
+                    }
+                }
+            }))
+        }
+        @if !answer.effects.is_empty() {
+            h3 { "Another valve, cold oil" }
+            (scroll("Valve and oil", html! { "At the working speed and clearance, against the machine as it is, on the same passes." }, effects(&answer.effects)))
+        }
+    }
+}
+
+fn combination(line: &Combination, fitted: bool, units: Units) -> Markup {
+    html! {
+        tr.now[fitted] {
+            th.text scope="row" { (sentences::capital(&sentences::cylinder_name(line, units))) @if fitted { " (fitted)" } }
+            td { (units.shift_speed_number(line.extend_m_s)) }
+            td { (units.shift_speed_number(line.retract_m_s)) }
+            td { (units.force_number(line.force_n)) }
+            td { (units.flow_number(line.flow_m3_s)) }
+            td { (units.oil_speed_number(line.hose_m_s)) }
+            td { (if line.serves { "yes" } else { "no" }) }
+            td.text { (line.binding) }
+        }
+    }
+}
+
+/// Lookahead and the loop.
+pub fn control(results: &Results, units: Units, pictures: &Pictures) -> Markup {
+    let answer = &results.answers.control;
+    let margins = control_loop(results);
+    html! {
+        h2 { "Camera and control" }
+        (said(answer.status, answer.reason.as_deref(), &sentences::control(results, units)))
+        @if let Some(critical) = margins.and_then(|margins| margins.critical_speed_m_s) {
+            p { "Above " (units.speed_limit(critical)) " " (units.speed_unit()) " the camera sees the row too late for its lookahead." }
+        }
+        @if answer.status != Status::NoData {
+            @if let Some(effect) = &answer.effect {
+                (scroll("Best lookahead", html! { "The best lookahead against the machine's own, on the same passes." }, effects(std::slice::from_ref(effect))))
+            }
+            div.pictures {
+                @for picture in pictures.lookahead.iter().chain(&pictures.bode) {
+                    figure { (picture.inline()) figcaption { (picture.note) " " (picture.reading) } }
+                }
+            }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::report::synthetic;
+
+    #[test]
+    fn prop_the_recommended_travel_is_the_marked_line() {
+        let results = synthetic::results();
+        let page = stroke(&results, Units::Metric).into_string();
+        let body = page.split("<tbody>").nth(1).unwrap();
+        let body = body.split("</tbody>").next().unwrap();
+        let (_, marked) = body.split_once("<tr class=\"now\">").unwrap();
+        assert!(marked.starts_with("<th scope=\"row\">250</th>"));
+        let lines = body.matches("<tr").count();
+        assert_eq!(lines, results.answers.stroke.candidates.len());
+        let enough = |word: &str| body.matches(&format!("<td>{word}</td>")).count();
+        let good = results.answers.stroke.candidates.iter();
+        let good = good.filter(|line| line.good_enough).count();
+        assert_eq!((enough("yes"), enough("no")), (good, lines - good));
+    }
+
+    #[test]
+    fn prop_cylinders_are_shown_in_the_scenario_units() {
+        let results = synthetic::results();
+        let metric = cylinder(&results, Units::Metric).into_string();
+        let us = cylinder(&results, Units::Us).into_string();
+        // 32 mm bore: 2.5e-4 m3/s / 8.042e-4 m2 = 0.3108 m/s = 12.2 in/s.
+        assert!(metric.contains("<td>311</td>") && us.contains("<td>12.2</td>"));
+        assert_eq!(metric.matches("(fitted)").count(), 1);
+        assert!(us.contains("gal/min") && !us.contains("L/min"));
+    }
+}

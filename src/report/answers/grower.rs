@@ -1,0 +1,284 @@
+//! Sweep spacing against speed, stages of growth, thrown soil.
+
+use super::said;
+use crate::report::display::{
+    Units, chosen_percent, difference, fixed, grouped, money, percent, trimmed,
+};
+use crate::report::parts::scroll;
+use crate::report::sentences::{self, capital, cell_of, place, price};
+use crate::report::text::sentence;
+use crate::results::Results;
+use crate::results::answers::{BestSetting, Mover, SpacingAnswer, SpacingCell, Status};
+use maud::{Markup, html};
+
+/// Costs over speed and clearance, and what would move the best setting.
+pub fn spacing(results: &Results, units: Units) -> Markup {
+    let answer = &results.answers.spacing;
+    html! {
+        h2 { "Sweep spacing against speed" }
+        (said(answer.status, answer.reason.as_deref(), &sentences::spacing(results, units)))
+        @if answer.status == Status::Ok {
+            @if !answer.cells.is_empty() {
+                (settings(results, units))
+                (costs(results, units))
+            }
+            (movers(results, units))
+            (night(answer))
+        }
+    }
+}
+
+/// The working setting beside the best ones.
+fn settings(results: &Results, units: Units) -> Markup {
+    let answer = &results.answers.spacing;
+    let working = BestSetting {
+        speed_m_s: results.working_speed_m_s,
+        clearance_m: results.working_clearance_m,
+        cost_per_ha: 0.0,
+    };
+    let named = [
+        ("As worked now", Some(&working)),
+        ("Least cost", answer.best.as_ref()),
+        ("Least that keeps the allowed", answer.best_allowed.as_ref()),
+    ];
+    let columns: Vec<(&str, &SpacingCell)> = named
+        .into_iter()
+        .filter_map(|(name, setting)| Some((name, cell_of(results, setting?)?)))
+        .collect();
+    let currency = answer.currency.as_deref().unwrap_or("");
+    let cost = |per_ha: f64| money(units.per_land(per_ha));
+    let land = units.land_unit();
+    let line = |name: String, text: &dyn Fn(&SpacingCell) -> String| {
+        html! { tr { th.text scope="row" { (name) } @for (_, cell) in &columns { td { (text(cell)) } } } }
+    };
+    html! {
+        (scroll("Settings compared", html! { "For one round over the land; money in " (currency) ", from the scenario's prices." }, html! {
+            table {
+                thead { tr {
+                    th.text scope="col" { "Setting" }
+                    @for (name, _) in &columns { th scope="col" { (name) } }
+                } }
+                tbody {
+                    (line(format!("Speed, {}", units.speed_unit()), &|cell| units.speed_number(cell.speed_m_s)))
+                    (line(format!("Tools from the row, {}", units.small_unit()), &|cell| units.small_chosen(cell.clearance_m)))
+                    tr.now {
+                        th.text scope="row" { "Cost, " (currency) " per " (land) ", with the limits of the strike rate" }
+                        @for (_, cell) in &columns { td.rate { (cost(cell.cost_per_ha)) small { (cost(cell.cost_lower)) " to " (cost(cell.cost_upper)) } } }
+                    }
+                    (line("of which machine".into(), &|cell| cost(cell.machine_per_ha)))
+                    (line("weeding by hand".into(), &|cell| cost(cell.weeding_per_ha)))
+                    (line("lost plants".into(), &|cell| cost(cell.plants_per_ha)))
+                    (line(format!("Weeding by hand, hours per {land}"), &|cell| fixed(units.per_land(cell.weeding_h_per_ha), 1)))
+                    (line("Ground not worked".into(), &|cell| percent(cell.unworked_share)))
+                    (line("Weeds left, of the whole field".into(), &|cell| percent(cell.weeds_left_share)))
+                    (line("Plants struck".into(), &|cell| percent(cell.plants_lost_share)))
+                    (line(format!("{}s an hour", capital(land)), &|cell| fixed(units.land(cell.hectares_per_hour), 2)))
+                    (line("Days for the land".into(), &|cell| fixed(cell.days, 1)))
+                    (line("Days enough".into(), &|cell| if cell.in_time { "yes" } else { "no" }.into()))
+                }
+            }
+        }))
+        @if let Some(by_hand) = answer.by_hand_per_ha {
+            p { "Weeding by hand alone would cost " (price(by_hand, results, units)) " and round." }
+        }
+    }
+}
+
+/// The cost of every setting.
+fn costs(results: &Results, units: Units) -> Markup {
+    let answer = &results.answers.spacing;
+    let cell = |speed_m_s: f64, clearance_m: f64| {
+        answer
+            .cells
+            .iter()
+            .find(|cell| cell.speed_m_s == speed_m_s && cell.clearance_m == clearance_m)
+    };
+    let best = |cell: &SpacingCell| {
+        answer.best.as_ref().is_some_and(|best| {
+            best.speed_m_s == cell.speed_m_s && best.clearance_m == cell.clearance_m
+        })
+    };
+    html! {
+        (scroll("Cost by speed and clearance", html! { "Cost in " (answer.currency.as_deref().unwrap_or("")) " per " (units.land_unit())
+                " and round: speed across in " (units.speed_unit()) ", clearance down in " (units.small_unit())
+                ". Framed: the least. Shaded: within 5 % of it. In brackets: strikes more than the allowed "
+                (chosen_percent(results.allowed_rate)) ". With a cross: the days do not suffice." }, html! {
+            table.costs {
+                thead { tr {
+                    th scope="col" { "" }
+                    @for v in &results.speeds_m_s { th scope="col" { (units.speed_number(*v)) } }
+                } }
+                tbody { @for clearance_m in &results.clearances_m { tr {
+                    th scope="row" { (units.small_chosen(*clearance_m)) }
+                    @for v in &results.speeds_m_s {
+                        @match cell(*v, *clearance_m) {
+                            Some(cell) => td.near[cell.near_best].best[best(cell)] {
+                                @if cell.keeps_allowed { (cost(cell, units)) } @else { "(" (cost(cell, units)) ")" }
+                                @if !cell.in_time { " \u{d7}" }
+                            }
+                            None => td {},
+                        }
+                    }
+                } } }
+            }
+        }))
+    }
+}
+
+fn cost(cell: &SpacingCell, units: Units) -> String {
+    money(units.per_land(cell.cost_per_ha))
+}
+
+/// What would move the best setting.
+fn movers(results: &Results, units: Units) -> Markup {
+    let movers = &results.answers.spacing.movers;
+    let line = |mover: &Mover| format!("{} {}", mover.what, trimmed(mover.set_to, 4));
+    let (moving, still): (Vec<&Mover>, Vec<&Mover>) = movers.iter().partition(|mover| mover.moves);
+    html! {
+        @if !movers.is_empty() {
+            h3 { "Which price would move it" }
+            @if moving.is_empty() {
+                p { "None within its range." }
+            } @else {
+                ul { @for mover in moving {
+                    li { (capital(&line(mover))) ": then least cost at " (place(&mover.best, units)) ", "
+                        (price(mover.best.cost_per_ha, results, units)) "." }
+                } }
+            }
+            @if !still.is_empty() {
+                p.soft { "These leave it where it is: "
+                    @for (i, mover) in still.iter().enumerate() { @if i > 0 { "; " } (line(mover)) }
+                    "." }
+            }
+        }
+    }
+}
+
+fn night(answer: &SpacingAnswer) -> Markup {
+    html! {
+        @if let Some(night) = &answer.night {
+            h3 { "Under lights" }
+            p { "With the camera's noise under lights " (percent(night.rate)) " of the plants are struck at the working setting ("
+                (percent(night.lower)) " to " (percent(night.upper)) "), against the day a difference of "
+                (difference(night.difference)) " (" (difference(night.difference_lower)) " to "
+                (difference(night.difference_upper)) "). One round takes " (fixed(night.days_with, 1)) " days with work under lights and "
+                (fixed(night.days_without, 1)) " without." }
+        }
+    }
+}
+
+/// A clearance for each stage of growth.
+pub fn stages(results: &Results, units: Units) -> Markup {
+    let answer = &results.answers.stages;
+    html! {
+        h2 { "As the crop grows" }
+        (said(answer.status, answer.reason.as_deref(), &sentences::stages(results, units)))
+        @if answer.status == Status::Ok && !answer.stages.is_empty() {
+            (scroll("Stages of growth", html! { "Smallest simulated clearance that keeps the allowed " (chosen_percent(results.allowed_rate))
+                    " at " (units.speed_text(answer.speed_m_s)) ", as every wider one does. Lengths in " (units.small_unit()) "." }, html! {
+                table {
+                    thead { tr {
+                        th scope="col" { "Plants high" }
+                        th scope="col" { "Radius to spare" }
+                        th scope="col" { "Tools from the row" }
+                        th scope="col" { "Plants struck" }
+                        th scope="col" { "Upper limit" }
+                    } }
+                    tbody { @for stage in &answer.stages { tr {
+                        th scope="row" { (units.small_chosen(stage.height_m)) }
+                        td { (units.small_chosen(stage.protected_radius_m)) }
+                        td { @match stage.clearance_m { Some(m) => (units.small_chosen(m)), None => "none simulated" } }
+                        td { @if let Some(rate) = stage.rate { (percent(rate)) } }
+                        td { @if let Some(upper) = stage.rate_upper { (percent(upper)) } }
+                    } } }
+                }
+            }))
+        }
+    }
+}
+
+/// Thrown soil, pull and fuel.
+pub fn soil(results: &Results, units: Units) -> Markup {
+    let answer = &results.answers.soil;
+    html! {
+        h2 { "Thrown soil, pull and fuel" }
+        (said(answer.status, answer.reason.as_deref(), &sentences::soil(results, units)))
+        @for warning in &answer.warnings { p.warn { (sentence(warning)) } }
+        @if answer.status == Status::Ok && !answer.speeds.is_empty() {
+            (scroll("Soil, pull and fuel", html! { "Soil flies further in proportion to speed, from what the scenario saw in the field. Pull by the published "
+                    "equation for row-crop cultivators, good to about 15 %." }, html! {
+                table {
+                    thead { tr {
+                        th scope="col" { "Speed, " (units.speed_unit()) }
+                        th scope="col" { "Soil flies, " (units.small_unit()) }
+                        th scope="col" { "Reaches plants" }
+                        th scope="col" { "Pull, " (units.force_unit()) }
+                        th scope="col" { "At the axle, " (units.power_unit()) }
+                        th scope="col" { "Of the tractor's power" }
+                        th scope="col" { "Fuel, " (units.fuel_unit()) }
+                    } }
+                    tbody { @for line in &answer.speeds {
+                        tr.now[line.speed_m_s == results.working_speed_m_s] {
+                            th scope="row" { (units.speed_number(line.speed_m_s)) }
+                            td { (units.small_number(line.thrown_m)) }
+                            td { (if line.reaches_plants { "yes" } else { "no" }) }
+                            td { (units.force_number(line.draft_n)) }
+                            td { (units.power_number(line.axle_w)) }
+                            td { (percent_or_more(line.load_share)) }
+                            td { @match line.fuel_l_per_h { Some(fuel) => (units.fuel_number(fuel)), None => "too much" } }
+                        }
+                    } }
+                }
+            }))
+        }
+    }
+}
+
+/// A load, which may pass the whole.
+fn percent_or_more(share: f64) -> String {
+    format!("{} %", grouped((100.0 * share).round().max(0.0) as u64))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::report::synthetic;
+
+    #[test]
+    fn prop_every_setting_is_shown_with_its_cost_and_marks() {
+        let results = synthetic::results();
+        let page = spacing(&results, Units::Metric).into_string();
+        let table = page.split("<table class=\"costs\">").nth(1).unwrap();
+        let table = table.split("</table>").next().unwrap();
+        let mut shown = table.split("<td").skip(1).map(|rest| {
+            let (head, rest) = rest.split_once('>').unwrap();
+            (head.to_owned(), rest.split('<').next().unwrap().to_owned())
+        });
+        let cells = &results.answers.spacing.cells;
+        for clearance_m in &results.clearances_m {
+            for v in &results.speeds_m_s {
+                let cell = cells
+                    .iter()
+                    .find(|cell| cell.speed_m_s == *v && cell.clearance_m == *clearance_m)
+                    .unwrap();
+                let (class, text) = shown.next().unwrap();
+                assert!(text.contains(&money(cell.cost_per_ha)), "{text}");
+                assert_eq!(text.contains('('), !cell.keeps_allowed);
+                assert_eq!(text.contains('\u{d7}'), !cell.in_time);
+                assert_eq!(class.contains("near"), cell.near_best);
+            }
+        }
+        assert!(shown.next().is_none());
+        assert_eq!(table.matches("best\"").count(), 1);
+    }
+
+    #[test]
+    fn prop_only_prices_that_move_the_best_setting_are_listed_as_such() {
+        let page = spacing(&synthetic::results(), Units::Metric).into_string();
+        let (_, list) = page.split_once("Which price would move it").unwrap();
+        let (moving, still) = list.split_once("These leave it").unwrap();
+        assert_eq!(moving.matches("<li>").count(), 2);
+        assert!(moving.contains("Price of one crop plant 0.08: then"));
+        assert!(still.contains("price of an hour in the field 90"));
+    }
+}

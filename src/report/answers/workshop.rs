@@ -1,0 +1,24 @@
+//! What the setting sheet holds, in short.
+
+use super::said;
+use crate::report::display::Units;
+use crate::report::parts::wide;
+use crate::report::sentences;
+use crate::report::svg::Pictures;
+use crate::report::text::sentence;
+use crate::results::Results;
+use maud::{Markup, html};
+
+/// The drawing and the warnings; the positions stand on the sheet itself.
+pub fn sheet(results: &Results, units: Units, pictures: &Pictures) -> Markup {
+    let answer = &results.answers.sheet;
+    html! {
+        h2 { "Setting the tools" }
+        (said(answer.status, answer.reason.as_deref(), &sentences::sheet(results, units)))
+        @for warning in &answer.warnings { p.warn { (sentence(warning)) } }
+        @if let Some(picture) = &pictures.tools {
+            p.soft { (picture.reading) " Every edge in mm and inches stands in setting_sheet.html, which prints on one page." }
+            (wide(picture))
+        }
+    }
+}

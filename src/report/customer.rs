@@ -1,0 +1,262 @@
+//! `customer.html`: how fast and at what cost in plants, for somebody who buys or hires the machine. One page of paper.
+
+use super::cautions;
+use super::display::{Units, chosen_percent, grouped, limit_in_words, plants_in_words};
+use super::parts::{list, paper, wide};
+use super::sentences::{self, highest, lacking, speed_at_work};
+use super::svg::Pictures;
+use super::text::{cell, sentence};
+use crate::results::answers::SpeedAnswer;
+use crate::results::{Assumption, Results};
+use maud::{Markup, html};
+
+/// What a value of the scenario means to somebody in the field, in the order in which it is told; `{}` is the value.
+const TOLD: [(&str, &str); 11] = [
+    (
+        "plants.root_margin",
+        "A plant counts as struck once a tool comes nearer than {} to its stem.",
+    ),
+    (
+        "plants.scatter_sd",
+        "Two plants in three stand within {} of the line of their row.",
+    ),
+    (
+        "rows.wander",
+        "The planter kept within {} of a straight line two thirds of the way.",
+    ),
+    (
+        "driver.hand.observed_wander",
+        "The driver keeps the tractor within {} of the row two thirds of the way.",
+    ),
+    (
+        "driver.satellite_line.observed_wander",
+        "The tractor keeps within {} of its line two thirds of the way.",
+    ),
+    ("ground.side_slope", "The side slope of the field is {}."),
+    (
+        "camera.blind_by_weeds",
+        "Weeds hide the rows from the camera over {} of the way.",
+    ),
+    (
+        "camera.blind_by_gaps",
+        "Gaps in the rows leave the camera without a row over {} of the way.",
+    ),
+    (
+        "tools.setting_error_sd",
+        "Two tools in three are set within {} of where they belong.",
+    ),
+    (
+        "camera.lookahead",
+        "The camera looks {} ahead of the tools.",
+    ),
+    (
+        "hydraulics.stroke",
+        "The frame can move {} from end to end.",
+    ),
+];
+
+/// How many of them are told.
+const MOST: usize = 6;
+
+/// The page.
+pub fn page(results: &Results, pictures: &Pictures) -> String {
+    let units = Units::from_name(&results.scenario.units);
+    let work = speed_at_work(results);
+    let body = html! {
+        main.paper.customer {
+            h1 { (results.scenario.name) }
+            p.soft { (results.scenario.description) }
+            (answer(results, work, units))
+            @if let Some(picture) = &pictures.plain {
+                (wide(picture))
+                p.soft { (picture.reading) }
+            }
+            div.columns {
+                div {
+                    h2 { "What it rests on" }
+                    (rests_on(results))
+                }
+                div {
+                    h2 { "Please note" }
+                    ul { @for caution in cautions::CUSTOMER { li { (caution) } } }
+                }
+            }
+            div.byhand {
+                p { "Name" }
+                p { "Date" }
+                p.note { "Note" }
+                p.empty {}
+                p.empty {}
+            }
+        }
+        footer { p { (origin(results, units)) } }
+    };
+    paper(&format!("{} - how fast", results.scenario.name), body)
+}
+
+/// The sentence, and what stands behind it.
+fn answer(results: &Results, work: Option<&SpeedAnswer>, units: Units) -> Markup {
+    let clearance = units.clearance(results.working_clearance_m);
+    let locked = cell(results, "locked", results.working_speed_m_s);
+    let found = work.and_then(|answer| Some((answer, highest(answer, units)?)));
+    html! {
+        @match found {
+            Some((answer, highest)) => {
+                p.main { "With the tools " (clearance) " from the row, " (highest) " is the highest simulated speed at which no more than "
+                    (plants_in_words(results.allowed_rate)) " is struck." }
+                p {
+                    @if let (Some(rate), Some(upper)) = (answer.rate, answer.rate_upper) {
+                        "At that speed about " (plants_in_words(rate)) " is struck, at worst " (limit_in_words(upper)) ". "
+                    }
+                    @if answer.at_least { "Higher speeds were not computed. " }
+                    @if let Some(binding) = &answer.binding { "What stands in the way of more speed: " (sentence(binding)) }
+                }
+            }
+            None => {
+                p.main { "With the tools " (clearance) " from the row no simulated speed strikes as little as "
+                    (plants_in_words(results.allowed_rate)) "." }
+                @if let Some(answer) = work {
+                    @if let Some(lack) = lacking(answer.status, answer.reason.as_deref()) { p { (lack) } }
+                }
+            }
+        }
+        @if let Some(cell) = locked {
+            p { "Without steering the frame, at " (units.speed_text(results.working_speed_m_s)) ", it would be about "
+                (plants_in_words(cell.rate)) "." }
+        }
+        @if let Some(best) = sentences::gains(results).next() {
+            p { "What would help most: " (best.change) " (" (sentences::plain_gain(best, units)) ")." }
+        }
+        @if let Some(best) = &results.answers.spacing.best_allowed {
+            p { "The least cost that keeps the allowed strikes: " (sentences::place(best, units)) ", "
+                (sentences::price(best.cost_per_ha, results, units)) " and round." }
+        }
+    }
+}
+
+/// The assumptions that matter most, in words.
+fn rests_on(results: &Results) -> Markup {
+    let told: Vec<String> = TOLD
+        .iter()
+        .filter_map(|(key, words)| {
+            let found = results.assumptions.iter().find(|one| one.key == *key)?;
+            Some(words.replace("{}", plain(&found.value)?) + assumed(found))
+        })
+        .take(MOST)
+        .collect();
+    let all = results.assumptions.len();
+    let guessed = results
+        .assumptions
+        .iter()
+        .filter(|one| !assumed(one).is_empty());
+    html! {
+        (list("", &told))
+        p { "Numbers behind this: " (all) ", of which assumed: " (guessed.count()) ". Another field, crop or driver gives other speeds." }
+    }
+}
+
+/// A value that is one plain number.
+fn plain(value: &str) -> Option<&str> {
+    (!value.contains(['{', '[', '"'])).then_some(value)
+}
+
+fn assumed(one: &Assumption) -> &'static str {
+    if one.origin.starts_with("assumed") {
+        " (Assumed.)"
+    } else {
+        ""
+    }
+}
+
+fn origin(results: &Results, units: Units) -> String {
+    format!(
+        "Computed by {} {} from {} passes of {} at each speed, seed {}, scenario {}. \"At worst\" is the upper {} limit of the simulated rate; it does not \
+         cover wrong assumptions.",
+        results.tool.name,
+        results.tool.version,
+        grouped(results.passes),
+        units.distance_text(results.length_m),
+        results.seed,
+        results.scenario.file,
+        chosen_percent(results.level),
+    )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::report::{svg::study_pictures, synthetic};
+
+    fn page_of(results: &Results) -> String {
+        page(results, &study_pictures(results, &[]))
+    }
+
+    #[test]
+    fn prop_the_page_says_the_speed_its_picture_and_its_cautions() {
+        let page = page_of(&synthetic::results());
+        assert!(page.contains("7.3 km/h is the highest simulated speed at which no more than 1 plant in 100 is struck."));
+        assert_eq!(page.matches("<svg").count(), 1);
+        for caution in cautions::CUSTOMER {
+            assert!(page.contains(caution), "{caution}");
+        }
+        assert!(page.contains("not a permission"));
+    }
+
+    #[test]
+    fn prop_no_word_of_the_trade_of_control_stands_on_it() {
+        let page = page_of(&synthetic::results()).to_lowercase();
+        let (_, body) = page.split_once("<body>").unwrap();
+        for word in [
+            "pid",
+            "lag-comp",
+            "standard deviation",
+            "quantile",
+            "confidence",
+            "kalman",
+            "bode",
+        ] {
+            assert!(!body.contains(word), "{word}");
+        }
+    }
+
+    #[test]
+    fn prop_assumptions_are_told_in_words_if_they_are_one_number() {
+        let results = synthetic::results();
+        let page = page_of(&results);
+        assert!(page.contains("within 10 mm of the line of their row. (Assumed.)"));
+        assert!(page.contains("The side slope of the field is 2 %."));
+        assert!(!page.contains("mean ="), "a spread is not one number");
+        let assumed = results
+            .assumptions
+            .iter()
+            .filter(|one| one.origin.starts_with("assumed"));
+        let told = format!(
+            "{}, of which assumed: {}.",
+            results.assumptions.len(),
+            assumed.count()
+        );
+        assert!(page.contains(&told));
+    }
+
+    #[test]
+    fn prop_every_key_that_is_told_is_one_of_the_scenario() {
+        for (key, _) in TOLD {
+            let (table, name) = key.rsplit_once('.').unwrap();
+            let known = crate::scenario::keys::KEYS.iter();
+            assert!(
+                known
+                    .clone()
+                    .any(|one| one.table == table && one.name == name),
+                "{key}"
+            );
+        }
+    }
+
+    #[test]
+    fn prop_without_a_speed_nothing_is_promised() {
+        let page = page_of(&synthetic::unanswered(synthetic::results()));
+        assert!(page.contains("no simulated speed strikes as little as 1 plant in 100."));
+        assert!(page.contains("the nearest is speed number 7"));
+        assert!(!page.contains("highest simulated speed"));
+    }
+}

@@ -1,0 +1,482 @@
+//! The answers in sentences: the same words on the terminal and on every page. Plain characters only.
+
+use super::display::{
+    Units, controller_title, limit_in_words, money, percent, plants_in_words, trimmed,
+};
+use super::text::sentence;
+use crate::results::Results;
+use crate::results::answers::{
+    Answers, BestSetting, Combination, ControlAnswer, Pays, SpacingCell, SpeedAnswer, StagesAnswer,
+    Status, StrokeAnswer,
+};
+
+/// Why there are no answers at all.
+pub const NOT_COMPLETE: &str = "Stroke, highest speed, spacing and setting sheet are worked out at the end of a complete study; \
+     this one was cut short.";
+
+/// True if the study got as far as its answers.
+pub fn answered(results: &Results) -> bool {
+    results.answers != Answers::default()
+}
+
+/// Why there is no answer, as a sentence; `None` where there is one.
+pub fn lacking(status: Status, reason: Option<&str>) -> Option<String> {
+    let opening = match status {
+        Status::Ok => return None,
+        Status::NoAnswer => "No answer within what was simulated",
+        Status::NoData => "Not answered, for lack of data",
+    };
+    Some(match reason {
+        Some(reason) => sentence(&format!("{opening}: {reason}")),
+        None => format!("{opening}."),
+    })
+}
+
+/// The answer on speed at the working clearance, of the controller that the answers speak of.
+pub fn speed_at_work(results: &Results) -> Option<&SpeedAnswer> {
+    let answers = &results.answers;
+    answers.speed.iter().find(|answer| {
+        Some(&answer.controller) == answers.controller.as_ref()
+            && answer.clearance_m == results.working_clearance_m
+    })
+}
+
+/// "7.3 km/h", "at least 16.0 km/h".
+pub fn highest(answer: &SpeedAnswer, units: Units) -> Option<String> {
+    let speed = units.speed_limit(answer.highest_speed_m_s?);
+    let least = if answer.at_least { "at least " } else { "" };
+    Some(format!("{least}{speed} {}", units.speed_unit()))
+}
+
+/// How fast, at the working clearance.
+pub fn speed(results: &Results, units: Units) -> String {
+    let Some(answer) = speed_at_work(results) else {
+        return "No controller was simulated.".to_owned();
+    };
+    if let Some(lack) = lacking(answer.status, answer.reason.as_deref()) {
+        return lack;
+    }
+    let Some(highest) = highest(answer, units) else {
+        return "No simulated speed keeps the allowed rate.".to_owned();
+    };
+    let mut text = format!(
+        "{highest} is the highest simulated speed that keeps the allowed {} with the tools {} from the row ({})",
+        limit_in_words(answer.allowed_rate),
+        units.clearance(answer.clearance_m),
+        controller_title(&answer.controller),
+    );
+    if let (Some(rate), Some(upper)) = (answer.rate, answer.rate_upper) {
+        text.push_str(&format!(
+            ": {} struck, at worst {}",
+            plants_in_words(rate),
+            limit_in_words(upper)
+        ));
+    }
+    text.push('.');
+    if answer.at_least {
+        text.push_str(" The list of speeds ends there.");
+    }
+    if let Some(binding) = &answer.binding {
+        text.push_str(&format!(" What binds: {}", sentence(binding)));
+    }
+    capital(&text)
+}
+
+/// Changes that clearly gain speed or room, best first.
+pub fn gains(results: &Results) -> impl Iterator<Item = &Pays> {
+    let clear = |lower: Option<f64>| lower.is_some_and(|lower| lower > 0.0);
+    results.answers.pays.iter().filter(move |line| {
+        line.status == Status::Ok && (clear(line.lower) || clear(line.clearance_lower_m))
+    })
+}
+
+/// "+2.4 km/h (+2.1 to +2.8), tools 8 mm closer".
+pub fn gain(line: &Pays, units: Units) -> String {
+    let least = if line.at_least { "at least " } else { "" };
+    let mut parts = Vec::new();
+    if let (Some(gain), Some(lower), Some(upper)) = (line.speed_gain_m_s, line.lower, line.upper) {
+        parts.push(format!(
+            "{least}{} {} ({} to {})",
+            units.speed_gain(gain),
+            units.speed_unit(),
+            units.speed_gain(lower),
+            units.speed_gain(upper)
+        ));
+    }
+    if let Some(room_m) = line.clearance_gain_m.filter(|room_m| *room_m > 0.0) {
+        parts.push(format!("tools {} closer", units.small_text(room_m)));
+    }
+    parts.join(" or ")
+}
+
+/// The same without limits, for somebody who does not ask for them: "2.4 km/h faster or tools 8 mm closer".
+pub fn plain_gain(line: &Pays, units: Units) -> String {
+    let speed = line.speed_gain_m_s.filter(|gain| *gain > 0.0).map(|gain| {
+        let gain = trimmed(units.speed(gain), 1);
+        format!("about {gain} {} faster", units.speed_unit())
+    });
+    let room = line.clearance_gain_m.filter(|room_m| *room_m > 0.0);
+    let room = room.map(|room_m| format!("tools about {} closer", units.small_text(room_m)));
+    let parts: Vec<String> = speed.into_iter().chain(room).collect();
+    parts.join(" or ")
+}
+
+/// What pays most.
+pub fn pays(results: &Results, units: Units) -> String {
+    if results.answers.pays.is_empty() {
+        return "No change was tried.".to_owned();
+    }
+    let best: Vec<String> = gains(results)
+        .take(2)
+        .map(|line| format!("{}: {}", line.change, gain(line, units)))
+        .collect();
+    if best.is_empty() {
+        return "No change that was tried clearly gains speed or room.".to_owned();
+    }
+    capital(&format!("{}.", best.join("; ")))
+}
+
+/// The cell of a setting.
+pub fn cell_of<'a>(results: &'a Results, setting: &BestSetting) -> Option<&'a SpacingCell> {
+    let cells = &results.answers.spacing.cells;
+    cells
+        .iter()
+        .find(|cell| cell.speed_m_s == setting.speed_m_s && cell.clearance_m == setting.clearance_m)
+}
+
+/// "6 km/h with the tools 45 mm from the row".
+pub fn place(setting: &BestSetting, units: Units) -> String {
+    format!(
+        "{} with the tools {} from the row",
+        units.speed_text(setting.speed_m_s),
+        units.clearance(setting.clearance_m)
+    )
+}
+
+/// "420 crowns a hectare".
+pub fn price(per_ha: f64, results: &Results, units: Units) -> String {
+    let currency = results.answers.spacing.currency.as_deref().unwrap_or("");
+    format!(
+        "{} {currency} {} {}",
+        money(units.per_land(per_ha)),
+        article(units.land_unit()),
+        units.land_unit()
+    )
+}
+
+fn article(noun: &str) -> &'static str {
+    if noun.starts_with(['a', 'e', 'i', 'o', 'u']) {
+        "an"
+    } else {
+        "a"
+    }
+}
+
+/// Sweep spacing against speed.
+pub fn spacing(results: &Results, units: Units) -> String {
+    let answer = &results.answers.spacing;
+    if let Some(lack) = lacking(answer.status, answer.reason.as_deref()) {
+        return lack;
+    }
+    let Some(best) = &answer.best else {
+        return "No setting was priced.".to_owned();
+    };
+    let mut text = format!(
+        "Least cost at {}: {} and round",
+        place(best, units),
+        price(best.cost_per_ha, results, units)
+    );
+    if let Some(cell) = cell_of(results, best) {
+        text.push_str(&format!(
+            ", {} of the weeds left, {} days",
+            percent(cell.weeds_left_share),
+            trimmed(cell.days, 1)
+        ));
+        if !cell.in_time {
+            text.push_str(" (more than soil and weather allow)");
+        }
+    }
+    text.push('.');
+    match &answer.best_allowed {
+        Some(allowed) if allowed == best => text.push_str(" It keeps the allowed strikes."),
+        Some(allowed) => text.push_str(&format!(
+            " Least cost that keeps the allowed strikes: {}, {}.",
+            place(allowed, units),
+            price(allowed.cost_per_ha, results, units)
+        )),
+        None => text.push_str(" No priced setting keeps the allowed strikes."),
+    }
+    if let Some(staying) = answer.cost_of_staying_per_ha {
+        text.push_str(&format!(
+            " Staying as it is costs {} more.",
+            price(staying, results, units)
+        ));
+    }
+    text
+}
+
+/// How much side-shift.
+pub fn stroke(results: &Results, units: Units) -> String {
+    let answer: &StrokeAnswer = &results.answers.stroke;
+    if let Some(lack) = lacking(answer.status, answer.reason.as_deref()) {
+        return lack;
+    }
+    let Some(stroke_m) = answer.recommended_m else {
+        return "No stroke of the series is good enough.".to_owned();
+    };
+    let mut text = format!(
+        "{} of total travel is the least of the series that is good enough at {} with the tools {} from the row; the machine has {}.",
+        units.clearance(stroke_m),
+        units.speed_text(answer.design_speed_m_s),
+        units.clearance(answer.clearance_m),
+        units.clearance(answer.fitted_m),
+    );
+    if let Some(binding) = &answer.binding {
+        text.push_str(&format!(" What asks for it: {}", sentence(binding)));
+    }
+    text
+}
+
+/// "32 mm bore with a 16 mm rod".
+pub fn cylinder_name(cylinder: &Combination, units: Units) -> String {
+    format!(
+        "bore {}, rod {}",
+        units.clearance(cylinder.bore_m),
+        units.clearance(cylinder.rod_m)
+    )
+}
+
+/// Which cylinder.
+pub fn cylinder(results: &Results, units: Units) -> String {
+    let answer = &results.answers.hydraulics;
+    if let Some(lack) = lacking(answer.status, answer.reason.as_deref()) {
+        return lack;
+    }
+    let mut text = format!(
+        "The rows ask for {} {} of shift speed and a push of {} {}, reserve included.",
+        units.shift_speed_number(answer.wanted_speed_m_s),
+        units.shift_speed_unit(),
+        units.force_number(answer.wanted_force_n),
+        units.force_unit()
+    );
+    match answer.combinations.iter().find(|one| one.serves) {
+        Some(first) => text.push_str(&format!(
+            " With the least oil serves {}: {} {}.",
+            cylinder_name(first, units),
+            units.flow_number(first.flow_m3_s),
+            units.flow_unit()
+        )),
+        None => text.push_str(" No cylinder of the series serves."),
+    }
+    if let Some(fitted) = &answer.fitted {
+        let name = cylinder_name(fitted, units);
+        text.push_str(&if fitted.serves {
+            format!(" The fitted one ({name}) serves.")
+        } else {
+            format!(
+                " The fitted one ({name}) does not serve: {}",
+                sentence(&fitted.binding)
+            )
+        });
+    }
+    text
+}
+
+/// Which lookahead.
+pub fn control(results: &Results, units: Units) -> String {
+    let answer: &ControlAnswer = &results.answers.control;
+    if let Some(lack) = lacking(answer.status, answer.reason.as_deref()) {
+        return lack;
+    }
+    let speed = units.speed_text(answer.speed_m_s);
+    let own = units.clearance(answer.lookahead_m);
+    match answer.best_lookahead_m {
+        Some(best_m) if best_m == answer.lookahead_m => {
+            format!("The lookahead of {own} is the best one at {speed} by the linear check.")
+        }
+        Some(best_m) => format!(
+            "The best lookahead at {speed} is {} by the linear check; the machine has {own}.",
+            units.clearance(best_m)
+        ),
+        None => format!("No lookahead stands out at {speed}; the machine has {own}."),
+    }
+}
+
+/// A clearance for each stage.
+pub fn stages(results: &Results, units: Units) -> String {
+    let answer: &StagesAnswer = &results.answers.stages;
+    if let Some(lack) = lacking(answer.status, answer.reason.as_deref()) {
+        return lack;
+    }
+    let told: Vec<String> = answer
+        .stages
+        .iter()
+        .map(|stage| {
+            let height = units.clearance(stage.height_m);
+            match stage.clearance_m {
+                Some(clearance_m) => {
+                    format!("plants {height} high, {}", units.clearance(clearance_m))
+                }
+                None => format!("plants {height} high, none of those simulated"),
+            }
+        })
+        .collect();
+    format!(
+        "Smallest simulated clearance that keeps the allowed strikes at {}: {}.",
+        units.speed_text(answer.speed_m_s),
+        told.join("; ")
+    )
+}
+
+/// Where thrown soil and pull set limits.
+pub fn soil(results: &Results, units: Units) -> String {
+    let answer = &results.answers.soil;
+    if let Some(lack) = lacking(answer.status, answer.reason.as_deref()) {
+        return lack;
+    }
+    let work = answer
+        .speeds
+        .iter()
+        .find(|line| line.speed_m_s == results.working_speed_m_s);
+    let Some(line) = work else {
+        return "The working speed is not among those reckoned.".to_owned();
+    };
+    let reaches = if line.reaches_plants {
+        "reaches the plants"
+    } else {
+        "stops short of the plants"
+    };
+    let mut text = format!(
+        "At {} soil flies {} beyond the tools and {reaches}; the pull is {} {} and takes {} of the tractor's power",
+        units.speed_text(line.speed_m_s),
+        units.small_text(line.thrown_m),
+        units.force_number(line.draft_n),
+        units.force_unit(),
+        percent(line.load_share),
+    );
+    if let Some(fuel) = line.fuel_l_per_h {
+        text.push_str(&format!(
+            " and {} {} of fuel",
+            units.fuel_number(fuel),
+            units.fuel_unit()
+        ));
+    }
+    text + "."
+}
+
+/// The setting sheet in a sentence.
+pub fn sheet(results: &Results, units: Units) -> String {
+    let answer = &results.answers.sheet;
+    if let Some(lack) = lacking(answer.status, answer.reason.as_deref()) {
+        return lack;
+    }
+    format!(
+        "{} tools for {} rows, set {} from the middle of every row.",
+        answer.tools.len(),
+        answer.rows_m.len(),
+        units.clearance(answer.clearance_m)
+    )
+}
+
+/// A text with a capital at its start.
+pub fn capital(text: &str) -> String {
+    let mut chars = text.chars();
+    match chars.next() {
+        Some(first) => first.to_uppercase().chain(chars).collect(),
+        None => String::new(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::report::synthetic;
+
+    fn all(results: &Results) -> [String; 9] {
+        [
+            stroke, cylinder, control, speed, pays, spacing, stages, soil, sheet,
+        ]
+        .map(|words| words(results, Units::Metric))
+    }
+
+    #[test]
+    fn prop_every_answer_says_its_number() {
+        let results = synthetic::results();
+        let numbers = [
+            "250 mm of total travel",
+            "87 mm/s",
+            "950 mm",
+            "7.3 km/h",
+            "+2.4 km/h (+2.1 to +2.8)",
+            "crowns a hectare",
+            "plants 150 mm high, none",
+            "of fuel",
+            "8 tools for 4 rows, set 38 mm",
+        ];
+        for (words, number) in all(&results).iter().zip(numbers) {
+            assert!(words.contains(number), "{words}");
+            assert!(words.is_ascii() && words.ends_with('.'), "{words}");
+        }
+    }
+
+    #[test]
+    fn prop_what_has_no_answer_says_why() {
+        let results = synthetic::unanswered(synthetic::results());
+        for (i, words) in all(&results).iter().enumerate() {
+            let expected = if i == 4 {
+                "No change that was tried clearly gains"
+            } else {
+                "No answer within what was simulated: no "
+            };
+            assert!(words.starts_with(expected), "{words}");
+        }
+    }
+
+    #[test]
+    fn prop_what_lacks_data_says_what_to_add() {
+        let results = synthetic::without_data(synthetic::results());
+        let words = all(&results);
+        for (i, table) in [
+            (1, "hydraulics"),
+            (5, "farm"),
+            (6, "growth"),
+            (7, "soil"),
+            (8, "workshop"),
+        ] {
+            let expected = format!(
+                "Not answered, for lack of data: add the table [{table}] with all it needs."
+            );
+            assert_eq!(words[i], expected);
+        }
+    }
+
+    #[test]
+    fn prop_a_list_of_speeds_that_ends_says_at_least() {
+        let mut results = synthetic::results();
+        for answer in &mut results.answers.speed {
+            answer.at_least = true;
+            answer.binding = None;
+        }
+        let words = speed(&results, Units::Metric);
+        assert!(words.starts_with("At least 7.3 km/h"), "{words}");
+        assert!(words.ends_with("The list of speeds ends there."), "{words}");
+    }
+
+    #[test]
+    fn prop_a_gain_that_may_be_none_is_not_praised() {
+        let mut results = synthetic::results();
+        for line in &mut results.answers.pays {
+            line.lower = line.lower.map(|_| -0.1);
+            line.clearance_lower_m = None;
+        }
+        assert_eq!(gains(&results).count(), 0);
+        assert!(pays(&results, Units::Metric).starts_with("No change"));
+    }
+
+    #[test]
+    fn prop_american_units_speak_of_acres() {
+        let words = spacing(&synthetic::results(), Units::Us);
+        assert!(words.contains("crowns an acre and round"), "{words}");
+        assert!(!words.contains("hectare"));
+    }
+}
