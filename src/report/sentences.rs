@@ -82,11 +82,14 @@ pub fn speed(results: &Results, units: Units) -> String {
     capital(&text)
 }
 
-/// Changes that clearly gain speed or room, best first.
+/// Changes of the machine that the answers speak of that clearly gain speed or room, best first.
 pub fn gains(results: &Results) -> impl Iterator<Item = &Pays> {
     let clear = |lower: Option<f64>| lower.is_some_and(|lower| lower > 0.0);
+    let chosen = results.answers.controller.as_deref();
     results.answers.pays.iter().filter(move |line| {
-        line.status == Status::Ok && (clear(line.lower) || clear(line.clearance_lower_m))
+        line.status == Status::Ok
+            && chosen.is_none_or(|chosen| chosen == line.controller)
+            && (clear(line.lower) || clear(line.clearance_lower_m))
     })
 }
 
@@ -94,7 +97,11 @@ pub fn gains(results: &Results) -> impl Iterator<Item = &Pays> {
 pub fn gain(line: &Pays, units: Units) -> String {
     let least = if line.at_least { "at least " } else { "" };
     let mut parts = Vec::new();
-    if let (Some(gain), Some(lower), Some(upper)) = (line.speed_gain_m_s, line.lower, line.upper) {
+    // Where both speeds lie at the end of the list, no gain can be seen.
+    let unseen = line.at_least && line.speed_gain_m_s == Some(0.0);
+    if let (Some(gain), Some(lower), Some(upper)) = (line.speed_gain_m_s, line.lower, line.upper)
+        && !unseen
+    {
         parts.push(format!(
             "{least}{} {} ({} to {})",
             units.speed_gain(gain),
