@@ -169,7 +169,7 @@ impl Page<'_> {
                     "." }
             }
             @match refined.as_ref().and_then(|(work, _)| work.binding.as_deref()) {
-                Some(binding) => p { "What binds: " (sentence(binding)) },
+                Some(binding) => p { "What limits it: " (sentence(binding)) },
                 None => p { "What limits it: " (sentence(&answer.limit)) },
             }
             @if let Some(best) = sentences::gains(results).next() {
@@ -829,7 +829,7 @@ mod tests {
             "Least cost at 10.5 km/h",
             "of the weeds are left",
             "7.3 km/h is the highest simulated speed",
-            "What binds: lag of camera and valve.",
+            "What limits it: lag of camera and valve.",
             "What pays most: latency of the camera halved",
             "250 mm of total travel is enough; the machine has 200 mm.",
             "87 mm/s of shift speed",

@@ -6,8 +6,8 @@ use super::display::{
 use super::text::sentence;
 use crate::results::Results;
 use crate::results::answers::{
-    Answers, BestSetting, Combination, ControlAnswer, Pays, SpacingCell, SpeedAnswer, StagesAnswer,
-    Status, StrokeAnswer,
+    BestSetting, Combination, ControlAnswer, Pays, SpacingCell, SpeedAnswer, StagesAnswer, Status,
+    StrokeAnswer,
 };
 
 /// Why there are no answers at all.
@@ -16,7 +16,7 @@ pub const NOT_COMPLETE: &str = "Stroke, highest speed, spacing and setting sheet
 
 /// True if the study got as far as its answers.
 pub fn answered(results: &Results) -> bool {
-    results.answers != Answers::default()
+    results.answers.passes > 0
 }
 
 /// Why there is no answer, as a sentence; `None` where there is one.
@@ -77,7 +77,7 @@ pub fn speed(results: &Results, units: Units) -> String {
         text.push_str(" The list of speeds ends there.");
     }
     if let Some(binding) = &answer.binding {
-        text.push_str(&format!(" What binds: {}", sentence(binding)));
+        text.push_str(&format!(" What limits it: {}", sentence(binding)));
     }
     capital(&text)
 }

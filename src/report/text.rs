@@ -19,11 +19,10 @@ pub fn answer_text(results: &Results) -> String {
         paragraph("This study was cut short: the numbers stand for the passes that were done.");
     }
     paragraph("");
-    for line in answer_lines(results, units) {
+    for line in further_lines(results, units) {
         paragraph(&line);
     }
-    paragraph("");
-    for line in further_lines(results, units) {
+    for line in answer_lines(results, units) {
         paragraph(&line);
     }
     paragraph("");
@@ -61,15 +60,32 @@ pub fn answer_text(results: &Results) -> String {
     out
 }
 
-/// The short answer, one sentence or two per line; the page opens with the same words.
+/// The short answer, one sentence or two per line. How fast and what limits it is told better by the further answers, where they are.
 pub fn answer_lines(results: &Results, units: Units) -> Vec<String> {
-    let mut lines = Vec::new();
+    let answered = sentences::answered(results);
+    let fastest = (!answered).then(|| fastest_line(results, units));
+    let limit = (!answered).then(|| format!("What limits it: {}", sentence(&results.answer.limit)));
+    let fewest = results.answer.fewest.as_ref().map(|choice| {
+        format!(
+            "Fewest strikes of all simulated settings: {}.",
+            setting(choice, units, true)
+        )
+    });
+    fastest
+        .into_iter()
+        .chain(undecided_line(results, units))
+        .chain(limit)
+        .chain(fewest)
+        .collect()
+}
+
+fn fastest_line(results: &Results, units: Units) -> String {
     let allowed = format!(
         "{} ({})",
         plants_in_words(results.allowed_rate),
         chosen_percent(results.allowed_rate)
     );
-    lines.push(match &results.answer.fastest {
+    match &results.answer.fastest {
         Some(choice) => format!(
             "Fastest simulated setting that keeps the allowed {allowed} with the tools {} from the row: {}.",
             units.clearance(results.working_clearance_m),
@@ -79,19 +95,7 @@ pub fn answer_lines(results: &Results, units: Units) -> Vec<String> {
             "No simulated speed keeps the allowed {allowed} with the tools {} from the row.",
             units.clearance(results.working_clearance_m)
         ),
-    });
-    lines.extend(undecided_line(results, units));
-    lines.push(format!(
-        "What limits it: {}",
-        sentence(&results.answer.limit)
-    ));
-    if let Some(choice) = &results.answer.fewest {
-        lines.push(format!(
-            "Fewest strikes of all simulated settings: {}.",
-            setting(choice, units, true)
-        ));
     }
-    lines
 }
 
 /// The further answers, a line each.
@@ -351,6 +355,7 @@ mod tests {
     fn prop_nothing_is_promised_where_no_speed_keeps_the_allowed_rate() {
         let mut results = synthetic::results();
         results.answer.fastest = None;
+        results.answers = Default::default();
         results.complete = false;
         let text = answer_text(&results);
         assert!(text.contains("No simulated speed keeps the allowed 1 plant in 100 (1 %)"));
