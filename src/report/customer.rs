@@ -97,13 +97,20 @@ pub fn page(results: &Results, pictures: &Pictures) -> String {
 /// The sentence, and what stands behind it.
 fn answer(results: &Results, work: Option<&SpeedAnswer>, units: Units) -> Markup {
     let clearance = units.clearance(results.working_clearance_m);
+    let allowed = plants_in_words(results.allowed_rate);
     let locked = cell(results, "locked", results.working_speed_m_s);
     let found = work.and_then(|answer| Some((answer, highest(answer, units)?)));
     html! {
         @match found {
             Some((answer, highest)) => {
-                p.main { "With the tools " (clearance) " from the row, " (highest) " is the highest simulated speed at which no more than "
-                    (plants_in_words(results.allowed_rate)) " is struck." }
+                p.main {
+                    "With the tools " (clearance) " from the row, "
+                    @if answer.at_least {
+                        "every simulated speed, up to " (highest.trim_start_matches("at least ")) ", strikes no more than " (allowed) "."
+                    } @else {
+                        (highest) " is the highest simulated speed at which no more than " (allowed) " is struck."
+                    }
+                }
                 p {
                     @if let (Some(rate), Some(upper)) = (answer.rate, answer.rate_upper) {
                         "At that speed about " (plants_in_words(rate)) " is struck, at worst " (limit_in_words(upper)) ". "
@@ -113,8 +120,7 @@ fn answer(results: &Results, work: Option<&SpeedAnswer>, units: Units) -> Markup
                 }
             }
             None => {
-                p.main { "With the tools " (clearance) " from the row no simulated speed strikes as little as "
-                    (plants_in_words(results.allowed_rate)) "." }
+                p.main { "With the tools " (clearance) " from the row no speed can be named up to which no more than " (allowed) " is struck." }
                 @if let Some(answer) = work {
                     @if let Some(lack) = lacking(answer.status, answer.reason.as_deref()) { p { (lack) } }
                 }
@@ -253,9 +259,26 @@ mod tests {
     }
 
     #[test]
+    fn prop_where_the_list_of_speeds_ends_no_limit_is_told() {
+        let mut results = synthetic::results();
+        for answer in &mut results.answers.speed {
+            answer.at_least = true;
+        }
+        let page = page_of(&results);
+        assert!(page.contains(
+            "every simulated speed, up to 7.3 km/h, strikes no more than 1 plant in 100."
+        ));
+        assert!(!page.contains("is the highest simulated speed"));
+    }
+
+    #[test]
     fn prop_without_a_speed_nothing_is_promised() {
         let page = page_of(&synthetic::unanswered(synthetic::results()));
-        assert!(page.contains("no simulated speed strikes as little as 1 plant in 100."));
+        assert!(
+            page.contains(
+                "no speed can be named up to which no more than 1 plant in 100 is struck."
+            )
+        );
         assert!(page.contains("the nearest is speed number 7"));
         assert!(!page.contains("highest simulated speed"));
     }

@@ -150,7 +150,7 @@ impl Page<'_> {
         let refined = work.and_then(|work| Some((work, sentences::highest(work, units)?)));
         html! {
             @match (&refined, &answer.fastest) {
-                (Some((_, highest)), _) => p.big { (sentences::capital(highest)) " is the highest simulated speed that keeps the allowed " (allowed)
+                (Some((work, highest)), _) => p.big { (sentences::capital(&sentences::kept(highest, work))) " the allowed " (allowed)
                     " with the tools " (self.clearance()) " from the row." },
                 (None, Some(choice)) if work.is_none() => {
                     p.big { (units.speed_text(choice.speed_m_s)) " is the fastest simulated speed that keeps the allowed " (allowed) "." }

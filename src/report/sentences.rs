@@ -27,7 +27,7 @@ pub fn lacking(status: Status, reason: Option<&str>) -> Option<String> {
         Status::NoData => "Not answered, for lack of data",
     };
     Some(match reason {
-        Some(reason) => sentence(&format!("{opening}: {reason}")),
+        Some(reason) => sentence(&format!("{opening}: {}", uncapital(reason))),
         None => format!("{opening}."),
     })
 }
@@ -48,6 +48,15 @@ pub fn highest(answer: &SpeedAnswer, units: Units) -> Option<String> {
     Some(format!("{least}{speed} {}", units.speed_unit()))
 }
 
+/// "7.3 km/h is the highest simulated speed that keeps", "at least 16.0 km/h: every simulated speed keeps".
+pub fn kept(highest: &str, answer: &SpeedAnswer) -> String {
+    if answer.at_least {
+        format!("{highest}: every simulated speed keeps")
+    } else {
+        format!("{highest} is the highest simulated speed that keeps")
+    }
+}
+
 /// How fast, at the working clearance.
 pub fn speed(results: &Results, units: Units) -> String {
     let Some(answer) = speed_at_work(results) else {
@@ -60,7 +69,8 @@ pub fn speed(results: &Results, units: Units) -> String {
         return "No simulated speed keeps the allowed rate.".to_owned();
     };
     let mut text = format!(
-        "{highest} is the highest simulated speed that keeps the allowed {} with the tools {} from the row ({})",
+        "{} the allowed {} with the tools {} from the row ({})",
+        kept(&highest, answer),
         limit_in_words(answer.allowed_rate),
         units.clearance(answer.clearance_m),
         controller_title(&answer.controller),
@@ -73,9 +83,6 @@ pub fn speed(results: &Results, units: Units) -> String {
         ));
     }
     text.push('.');
-    if answer.at_least {
-        text.push_str(" The list of speeds ends there.");
-    }
     if let Some(binding) = &answer.binding {
         text.push_str(&format!(" What limits it: {}", sentence(binding)));
     }
@@ -385,6 +392,17 @@ pub fn sheet(results: &Results, units: Units) -> String {
     )
 }
 
+/// A text without a capital at its start, for the middle of a sentence; "PID" stays.
+fn uncapital(text: &str) -> String {
+    let mut chars = text.chars();
+    match chars.next() {
+        Some(first) if !chars.clone().next().is_some_and(char::is_uppercase) => {
+            first.to_lowercase().chain(chars).collect()
+        }
+        _ => text.to_owned(),
+    }
+}
+
 /// A text with a capital at its start.
 pub fn capital(text: &str) -> String {
     let mut chars = text.chars();
@@ -465,8 +483,15 @@ mod tests {
             answer.binding = None;
         }
         let words = speed(&results, Units::Metric);
-        assert!(words.starts_with("At least 7.3 km/h"), "{words}");
-        assert!(words.ends_with("The list of speeds ends there."), "{words}");
+        let told = "At least 7.3 km/h: every simulated speed keeps the allowed 1 in 100";
+        assert!(words.starts_with(told), "{words}");
+    }
+
+    #[test]
+    fn analytic_a_reason_goes_on_in_the_sentence() {
+        let told = |reason| lacking(Status::NoData, Some(reason)).unwrap();
+        assert!(told("Add the table [soil].").ends_with("data: add the table [soil]."));
+        assert!(told("PID alone").ends_with("data: PID alone."));
     }
 
     #[test]
