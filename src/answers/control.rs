@@ -95,12 +95,7 @@ fn verdict(answer: &ControlAnswer, best: &LookaheadError) -> String {
             "longer"
         };
         format!(
-            "a {way} lookahead makes the tool error smaller by the linear check: {:.1} mm at {:.2} m in place of {:.1} mm at {:.2} m, {:.0} % \
-             less",
-            best.tool_error_sd_m * 1000.0,
-            best.lookahead_m,
-            own.tool_error_sd_m * 1000.0,
-            own.lookahead_m,
+            "a {way} lookahead would make the tool error {:.0} % smaller by the linear check",
             100.0 * gain
         )
     } else {
