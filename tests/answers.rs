@@ -3,6 +3,7 @@
 use std::path::Path;
 use std::sync::OnceLock;
 
+use rowroom::answers::compare::machines;
 use rowroom::answers::work_out;
 use rowroom::montecarlo::study::{Plan, Until, Unwatched, study};
 use rowroom::results::Results;
@@ -330,4 +331,37 @@ fn prop_every_shipped_scenario_gives_the_answers_it_has_data_for() {
         seen += 1;
     }
     assert_eq!(seen, 6);
+}
+
+/// A machine beside itself gains exactly nothing, without any doubt; beside one with a slower valve it gains room.
+#[test]
+fn prop_two_machines_meet_the_same_passes() {
+    let one = leeks("0.5 %");
+    let compare = |other: &Scenario| machines(&one, other, 3, 32, None, &Unwatched).unwrap();
+    let itself = compare(&one);
+    assert_eq!(itself.pairs.len(), 5);
+    for pair in &itself.pairs {
+        assert_eq!(pair.first_controller, pair.second_controller);
+        assert_eq!(pair.first_rate, pair.second_rate);
+        let difference = pair.difference;
+        assert_eq!(
+            (difference.lower, difference.value, difference.upper),
+            (0.0, 0.0, 0.0)
+        );
+        for gain in [
+            pair.gains.speed_gain_m_s,
+            pair.gains.lower,
+            pair.gains.upper,
+        ] {
+            assert_eq!(gain.unwrap_or(0.0), 0.0);
+        }
+    }
+    let text = one.texts().text.replace(
+        "alignment = { mean = \"0 mm\", sd = \"8 mm\" }",
+        "alignment = \"0 mm\"",
+    );
+    let aligned = Scenario::parse(&text, "aligned.toml", &|_| unreachable!(), None).unwrap();
+    let better = compare(&aligned);
+    assert!(better.pairs[0].difference.upper < 0.0);
+    assert!(better.pairs[0].gains.clearance_lower_m.unwrap() > 0.0);
 }

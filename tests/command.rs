@@ -758,3 +758,39 @@ fn regress_the_bare_command_studies_the_demo_from_an_empty_folder() {
     );
     assert!(!report.exists() || !results(&report).complete);
 }
+
+/// Two machines: an answer in words, the same as numbers, and mistakes that say what is wrong.
+#[test]
+fn regress_two_machines_side_by_side() {
+    let field = field();
+    let noisy = readme_scenario().replace(
+        "lookahead = \"0.8 m\"",
+        "lookahead = \"0.8 m\"\nappearance_sd = \"40 mm\"",
+    );
+    fs::write(field.path().join("noisy.toml"), noisy).unwrap();
+    let compare = |extra: &[&str]| {
+        rowroom(
+            field.path(),
+            &[
+                &["compare", "noisy.toml", "field.toml", "--passes", "16"],
+                extra,
+            ]
+            .concat(),
+        )
+    };
+    let told = compare(&[]);
+    assert_eq!(code(&told), 0, "{}", err(&told));
+    assert!(out(&told).contains("not a permission"), "{}", out(&told));
+    assert!(out(&told).lines().all(|line| line.chars().count() <= 100));
+    let numbers: serde_json::Value = serde_json::from_str(&out(&compare(&["--json"]))).unwrap();
+    assert_eq!(numbers["passes"], 16);
+    let difference = &numbers["pairs"][0]["difference"];
+    assert!(difference["upper"].as_f64().unwrap() < 0.0, "{difference}");
+    assert!(!field.path().join("reports").exists());
+
+    let missing = rowroom(field.path(), &["compare", "field.toml", "nothing.toml"]);
+    assert_eq!(code(&missing), 1);
+    assert!(err(&missing).contains("nothing.toml"), "{}", err(&missing));
+    assert_eq!(code(&rowroom(field.path(), &["compare", "field.toml"])), 2);
+    assert_eq!(code(&compare(&["--seed", "x"])), 2);
+}

@@ -4,6 +4,7 @@
 //! first passes of the study: the same ground, drivers and plants, so that differences carry their own, much narrower limits.
 
 pub mod changes;
+pub mod compare;
 pub mod control;
 pub mod effects;
 pub mod hydraulics;
@@ -89,7 +90,7 @@ pub fn work_out(plan: &Plan, results: &Results, watch: &dyn Watch) -> Result<Ans
     }
     let speed = speed::answer(&trials, results, &setup, &kinds, passes)?;
     let steps = changes::steps(&setup, best_lookahead_m);
-    let pays = pays::answer(&trials, results, &setup, &kinds, moves, &steps, passes)?;
+    let pays = pays::answer(&trials, &setup, &kinds, moves, &steps, passes)?;
     let name = kind.map(Kind::name);
     Ok(Answers {
         passes,

@@ -2,7 +2,7 @@
 //!
 //! Base and change meet the same passes. The highest speed is where the upper limit of the rate reaches the allowed rate, on straight
 //! lines through its logarithm between the study's speeds; the smallest clearance likewise. Limits of a gain: delete-a-group
-//! jackknife over [`GROUPS`] groups of passes (Kott, J. Official Statistics 17:521-526, 2001), Student's t.
+//! jackknife over 16 groups of passes (Kott, J. Official Statistics 17:521-526, 2001), Student's t.
 
 use super::changes::Change;
 use super::speed::is_stable_with;
@@ -11,8 +11,9 @@ use super::words::{self, Words};
 use crate::model::controller::Kind;
 use crate::model::setup::Setup;
 use crate::montecarlo::quantile::student_factor;
+use crate::results::LEVEL;
 use crate::results::answers::{Limited, Pays, Status};
-use crate::results::{LEVEL, Results};
+use crate::scenario::{Scenario, Units};
 
 /// Groups of passes of the jackknife.
 const GROUPS: usize = 16;
@@ -24,7 +25,6 @@ const GROUPS: usize = 16;
 /// The watch stopped it.
 pub fn answer(
     trials: &Trials,
-    results: &Results,
     setup: &Setup,
     kinds: &[Kind],
     chosen: Option<Kind>,
@@ -34,12 +34,12 @@ pub fn answer(
     let Some(chosen) = chosen else {
         return Ok(Vec::new());
     };
-    let frame = Frame::of(results);
+    let frame = Frame::of(trials.scenario());
     let ask = Ask {
         passes,
-        speeds_m_s: &results.speeds_m_s,
+        speeds_m_s: &frame.speeds_m_s,
         kinds,
-        clearances_m: &results.clearances_m,
+        clearances_m: &frame.clearances_m,
     };
     let as_they_are = trials.run(&ask, &as_it_is)?;
     let curves = |sample: &Sample, kind: usize| Curves::of(&frame, sample, kind);
@@ -48,7 +48,7 @@ pub fn answer(
         let base = curves(&as_they_are, place);
         for &(other, words) in upgrades(kind) {
             if let Some(other) = kinds.iter().position(|&kind| kind == other) {
-                all.push(frame.gain(results, kind, words, &base, &curves(&as_they_are, other)));
+                all.push(frame.gain(kind, words, &base, &curves(&as_they_are, other)));
             }
         }
     }
@@ -58,12 +58,12 @@ pub fn answer(
         .map(|place| curves(&as_they_are, place));
     if let Some(base) = base {
         for change in changes {
-            let steady = results
+            let steady = frame
                 .speeds_m_s
                 .iter()
                 .all(|&speed_m_s| is_stable_with(setup, change, chosen, speed_m_s));
             if !steady {
-                all.push(unstable(results, chosen, &change.words));
+                all.push(frame.unstable(chosen, &change.words));
                 continue;
             }
             // No step depends on the speed.
@@ -72,7 +72,7 @@ pub fn answer(
                 ..ask
             };
             let changed = trials.run(&ask, &|setup| (change.apply)(setup, 0.0))?;
-            all.push(frame.gain(results, chosen, &change.words, &base, &curves(&changed, 0)));
+            all.push(frame.gain(chosen, &change.words, &base, &curves(&changed, 0)));
         }
     }
     rank(&mut all);
@@ -119,45 +119,25 @@ fn upgrades(kind: Kind) -> &'static [(Kind, &'static str)] {
     }
 }
 
-fn unstable(results: &Results, kind: Kind, words: &str) -> Pays {
-    Pays {
-        status: Status::NoAnswer,
-        reason: Some(format!(
-            "with the gains of the scenario the loop of {} would be unstable: it must be tuned anew",
-            words::controller(kind)
-        )),
-        change: words.into(),
-        controller: kind.name().into(),
-        clearance_m: results.working_clearance_m,
-        base_speed_m_s: None,
-        speed_gain_m_s: None,
-        lower: None,
-        upper: None,
-        clearance_gain_m: None,
-        clearance_lower_m: None,
-        clearance_upper_m: None,
-        at_least: false,
-    }
-}
-
 /// Where the curves run.
-struct Frame {
-    speeds_m_s: Vec<f64>,
-    clearances_m: Vec<f64>,
-    working_speed: usize,
-    working_clearance: usize,
+pub(super) struct Frame {
+    pub(super) speeds_m_s: Vec<f64>,
+    pub(super) clearances_m: Vec<f64>,
+    pub(super) working_speed: usize,
+    pub(super) working_clearance: usize,
     allowed_rate: f64,
+    units: Units,
 }
 
 /// Upper limits over speed at the working clearance and over clearance at the working speed; first of all passes, then without each
 /// group of them.
-struct Curves {
+pub(super) struct Curves {
     over_speed: Vec<Vec<f64>>,
     over_clearance: Vec<Vec<f64>>,
 }
 
 impl Curves {
-    fn of(frame: &Frame, sample: &Sample, kind: usize) -> Self {
+    pub(super) fn of(frame: &Frame, sample: &Sample, kind: usize) -> Self {
         let clearance = frame.working_clearance;
         let by_speed: Vec<Vec<f64>> = (0..frame.speeds_m_s.len())
             .map(|speed| upper_limits(sample.cell(speed, kind), clearance))
@@ -270,14 +250,38 @@ fn reach(x: &[f64], limits: &[f64], allowed: f64) -> Reached {
 }
 
 impl Frame {
-    fn of(results: &Results) -> Self {
+    /// The speeds, clearances and working setting of a scenario, and what it allows.
+    pub(super) fn of(scenario: &Scenario) -> Self {
+        let study = scenario.study();
         let place = |all: &[f64], one: f64| all.iter().position(|&x| x == one).unwrap_or(0);
         Self {
-            speeds_m_s: results.speeds_m_s.clone(),
-            clearances_m: results.clearances_m.clone(),
-            working_speed: place(&results.speeds_m_s, results.working_speed_m_s),
-            working_clearance: place(&results.clearances_m, results.working_clearance_m),
-            allowed_rate: results.allowed_rate,
+            working_speed: place(&study.speeds_m_s, study.working_speed_m_s),
+            working_clearance: place(&study.clearances_m, study.working_clearance_m),
+            speeds_m_s: study.speeds_m_s.clone(),
+            clearances_m: study.clearances_m.clone(),
+            allowed_rate: study.allowed_rate,
+            units: scenario.units(),
+        }
+    }
+
+    fn unstable(&self, kind: Kind, words: &str) -> Pays {
+        Pays {
+            status: Status::NoAnswer,
+            reason: Some(format!(
+                "with the gains of the scenario the loop of {} would be unstable: it must be tuned anew",
+                words::controller(kind)
+            )),
+            change: words.into(),
+            controller: kind.name().into(),
+            clearance_m: self.clearances_m[self.working_clearance],
+            base_speed_m_s: None,
+            speed_gain_m_s: None,
+            lower: None,
+            upper: None,
+            clearance_gain_m: None,
+            clearance_lower_m: None,
+            clearance_upper_m: None,
+            at_least: false,
         }
     }
 
@@ -292,14 +296,7 @@ impl Frame {
         reach(&x, &limits, self.allowed_rate)
     }
 
-    fn gain(
-        &self,
-        results: &Results,
-        kind: Kind,
-        words: &str,
-        base: &Curves,
-        changed: &Curves,
-    ) -> Pays {
+    pub(super) fn gain(&self, kind: Kind, words: &str, base: &Curves, changed: &Curves) -> Pays {
         let speed = |curves: &Curves| -> Vec<Reached> {
             curves
                 .over_speed
@@ -314,6 +311,8 @@ impl Frame {
                 .map(|limits| self.closer(limits))
                 .collect()
         };
+        let words_of = Words(self.units);
+        let clearance = words_of.length(self.clearances_m[self.working_clearance]);
         let (base_speed, new_speed) = (speed(base), speed(changed));
         let (base_room, new_room) = (closer(base), closer(changed));
         let by_speed = difference(&base_speed, &new_speed);
@@ -323,13 +322,13 @@ impl Frame {
             (Some(_), _) => None,
             (None, Reached::Nowhere) => Some(format!(
                 "no simulated speed keeps the allowed rate with the tools {} from the row, with the change or without",
-                Words::of(results).length(results.working_clearance_m)
+                clearance
             )),
             (None, reached) => reached.value().map(|new_m_s| {
                 format!(
                     "without it no simulated speed keeps the allowed rate with the tools {} from the row; with it {} does",
-                    Words::of(results).length(results.working_clearance_m),
-                    Words::of(results).speed(new_m_s)
+                    clearance,
+                    words_of.speed(new_m_s)
                 )
             }),
         };
@@ -342,7 +341,7 @@ impl Frame {
             reason,
             change: words.into(),
             controller: kind.name().into(),
-            clearance_m: results.working_clearance_m,
+            clearance_m: self.clearances_m[self.working_clearance],
             base_speed_m_s: base_speed[0].value(),
             speed_gain_m_s: by_speed.map(|gain| gain.value),
             lower: by_speed.map(|gain| gain.lower),

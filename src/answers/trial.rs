@@ -71,6 +71,11 @@ impl<'a> Trials<'a> {
         })
     }
 
+    /// The scenario.
+    pub fn scenario(&self) -> &Scenario {
+        self.scenario
+    }
+
     /// Runs them with every machine changed in the same way.
     ///
     /// # Errors
@@ -244,12 +249,19 @@ impl Cell {
         korn_graubard(&sums, LEVEL)
     }
 
-    /// Rate less that of another cell on the same passes, with its limits.
+    /// Rate less that of another cell on the same passes, with its limits. Where the other one has more or fewer plants, its struck
+    /// ones count in proportion.
     pub fn less(&self, other: &Cell, clearance: usize) -> Limited {
         let mut sums = RatioSums::default();
         let pairs = self.struck[clearance].iter().zip(&other.struck[clearance]);
-        for ((mine, theirs), &plants) in pairs.zip(&self.plants) {
-            sums.add(mine.0 - theirs.0, plants);
+        let plants = self.plants.iter().zip(&other.plants);
+        for ((mine, theirs), (&plants, &their_plants)) in pairs.zip(plants) {
+            let theirs = if their_plants == plants || their_plants <= 0.0 {
+                theirs.0
+            } else {
+                theirs.0 * (plants / their_plants)
+            };
+            sums.add(mine.0 - theirs, plants);
         }
         let (value, lower, upper) = paired(&sums, LEVEL);
         Limited {

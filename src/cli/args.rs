@@ -47,6 +47,11 @@ Example:
 Example:
   rowroom pass my_field.toml --number 12 --controller pid --speed \"8 km/h\" --clearance \"38 mm\"")]
     Pass(Pass),
+    /// Simulate two machines on the same passes and say which allows more speed
+    #[command(after_help = "\
+Example:
+  rowroom compare with_pid.toml with_yaw_rate.toml")]
+    Compare(Compare),
     /// Write a commented scenario to start from; an existing file is never touched
     #[command(after_help = "\
 Example:
@@ -94,6 +99,27 @@ pub struct Study {
     /// Log of a driven pass, for a scenario that replays one
     #[arg(long, value_name = "LOG")]
     pub replay: Option<PathBuf>,
+}
+
+/// `rowroom compare`.
+#[derive(Args)]
+pub struct Compare {
+    /// Scenario of the first machine; speeds, clearances and the allowed rate are taken from it
+    pub first: PathBuf,
+    /// Scenario of the second machine
+    pub second: PathBuf,
+    /// Passes at each speed
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u64).range(2..), default_value_t = rowroom::answers::compare::PASSES)]
+    pub passes: u64,
+    /// Seed of all random numbers [default: the first scenario's]
+    #[arg(long, value_name = "N")]
+    pub seed: Option<u64>,
+    /// Threads; results do not depend on it [default: all cores]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u64).range(1..=1024))]
+    pub threads: Option<u64>,
+    /// Print the numbers as JSON
+    #[arg(long)]
+    pub json: bool,
 }
 
 fn minutes(text: &str) -> Result<Duration, String> {

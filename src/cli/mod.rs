@@ -1,6 +1,7 @@
 //! The terminal: arguments in, files and a short answer out.
 
 mod args;
+mod compare;
 mod failure;
 mod folder;
 mod merge;
@@ -28,6 +29,7 @@ pub fn run() -> ExitCode {
         Some(Command::Study(asked)) => study::file(&asked),
         Some(Command::Merge(asked)) => merge::run(&asked),
         Some(Command::Pass(asked)) => pass::run(&asked),
+        Some(Command::Compare(asked)) => compare::run(&asked),
         Some(Command::Starter(asked)) => starter(&asked),
         Some(Command::Schema(asked)) => schema(&asked),
     };

@@ -7,6 +7,7 @@
 
 pub mod answers;
 pub mod cautions;
+pub mod compare;
 pub mod csv;
 pub mod customer;
 pub mod display;

@@ -6,7 +6,7 @@ use super::display::{
 use super::sentences;
 use crate::results::{Choice, Results, StrikeRate};
 
-const WIDTH: usize = 100;
+pub(super) const WIDTH: usize = 100;
 
 /// What the study found, in plain language, with the strike rates at the working clearance.
 pub fn answer_text(results: &Results) -> String {
@@ -208,7 +208,7 @@ fn rate_table(results: &Results, units: Units) -> String {
 }
 
 /// A share in percent without the sign.
-fn bare(share: f64) -> String {
+pub(super) fn bare(share: f64) -> String {
     percent(share).trim_end_matches(" %").to_owned()
 }
 
@@ -231,7 +231,7 @@ pub fn cell<'a>(results: &'a Results, controller: &str, speed_m_s: f64) -> Optio
 }
 
 /// Right-aligned columns.
-fn aligned(rows: &[Vec<String>]) -> String {
+pub(super) fn aligned(rows: &[Vec<String>]) -> String {
     let columns = rows.iter().map(Vec::len).max().unwrap_or(0);
     let widths: Vec<usize> = (0..columns)
         .map(|column| {
@@ -256,7 +256,7 @@ fn aligned(rows: &[Vec<String>]) -> String {
 }
 
 /// A paragraph broken at spaces; a word longer than the width stays whole.
-fn wrapped(text: &str, width: usize) -> String {
+pub(super) fn wrapped(text: &str, width: usize) -> String {
     let mut out = String::new();
     let mut column = 0;
     // The groups of a number stay on one line.

@@ -1,0 +1,46 @@
+//! `rowroom compare`.
+
+use std::io::{self, Write};
+
+use rowroom::answers::compare::{CompareError, machines};
+use rowroom::answers::trial::Stopped;
+use rowroom::report::compare::{comparison_json, comparison_text};
+use rowroom::scenario::Scenario;
+
+use super::args::Compare;
+use super::failure::Failure;
+use super::progress::Progress;
+
+/// Simulates both machines and prints what they allow; no file is written.
+pub fn run(asked: &Compare) -> Result<(), Failure> {
+    let first = Scenario::read(&asked.first, None)?;
+    let second = Scenario::read(&asked.second, None)?;
+    let seed = asked.seed.unwrap_or(first.study().seed);
+    let _ = writeln!(
+        io::stderr(),
+        "Comparing \"{}\" with \"{}\": {} passes at each of {} speeds, seed {seed}",
+        first.name(),
+        second.name(),
+        asked.passes,
+        first.study().speeds_m_s.len(),
+    );
+    let threads = asked.threads.map(|threads| threads as usize);
+    let watch = Progress::new(true, None);
+    let found = machines(&first, &second, seed, asked.passes, threads, &watch)?;
+    super::print(&if asked.json {
+        comparison_json(&found)?
+    } else {
+        comparison_text(&found)
+    })
+}
+
+impl From<CompareError> for Failure {
+    fn from(error: CompareError) -> Failure {
+        match error {
+            CompareError::Unstable { .. } => Failure::unstable(error),
+            CompareError::NoController { .. } => Failure::input(error),
+            CompareError::Stopped(Stopped::Watch) => Failure::interrupted("nothing was compared"),
+            CompareError::Stopped(_) | CompareError::Threads(_) => Failure::run(error),
+        }
+    }
+}
