@@ -107,6 +107,39 @@ fn regress_quiet_is_quiet() {
     assert_eq!((out(&done), err(&done)), (String::new(), String::new()));
 }
 
+/// Two blocks of passes, the second not full; merging its parts prints the same bytes.
+#[test]
+fn regress_json_on_standard_output_is_the_file_and_nothing_else() {
+    let field = field();
+    let study = ["study", "field.toml", "--passes", "9"];
+    let told = rowroom(field.path(), &[&study[..], &["--json"]].concat());
+    assert_eq!(code(&told), 0, "{}", err(&told));
+    let folder = field.path().join("reports").join("field");
+    let written = fs::read(folder.join("results.json")).unwrap();
+    assert!(told.stdout == written);
+    for words in ["My field", "Files in"] {
+        assert!(err(&told).contains(words), "{}", err(&told));
+    }
+    let silent = rowroom(field.path(), &[&study[..], &["--json", "--quiet"]].concat());
+    assert!(silent.stdout == written);
+    assert_eq!(err(&silent), "");
+    let mut merge = vec!["merge", "--json", "--quiet"];
+    let parts = ["parts/part_1_of_2.json", "parts/part_2_of_2.json"];
+    for (part, file) in ["1/2", "2/2"].into_iter().zip(parts) {
+        let share = ["--part", part, "--out", "parts", "--quiet"];
+        let done = rowroom(field.path(), &[&study[..], &share].concat());
+        assert_eq!(code(&done), 0, "{}", err(&done));
+        merge.push(file);
+    }
+    let merged = rowroom(field.path(), &merge);
+    assert!(merged.stdout == written, "{}", err(&merged));
+    let refused = rowroom(
+        field.path(),
+        &[&study[..], &["--part", "1/2", "--json"]].concat(),
+    );
+    assert_eq!(code(&refused), 2);
+}
+
 #[test]
 fn regress_all_mistakes_of_a_file_are_told_at_once_with_their_places() {
     let folder = TempDir::new().unwrap();

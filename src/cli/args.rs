@@ -96,6 +96,9 @@ pub struct Study {
     /// Print nothing but errors
     #[arg(long)]
     pub quiet: bool,
+    /// Print results.json to standard output, and everything else to standard error
+    #[arg(long, conflicts_with = "part")]
+    pub json: bool,
     /// Log of a driven pass, for a scenario that replays one
     #[arg(long, value_name = "LOG")]
     pub replay: Option<PathBuf>,
@@ -159,6 +162,9 @@ pub struct Merge {
     /// Print nothing but errors
     #[arg(long)]
     pub quiet: bool,
+    /// Print results.json to standard output, and everything else to standard error
+    #[arg(long)]
+    pub json: bool,
 }
 
 /// `rowroom pass`.

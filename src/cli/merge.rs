@@ -51,7 +51,7 @@ pub fn run(asked: &Merge) -> Result<(), Failure> {
     let files = study_files(&outcome.results, &outcome.traces)?;
     folder.fill(&files)?;
     folder.remove(SO_FAR)?;
-    answer(asked.quiet, &outcome.results, &folder, &files)
+    answer((asked.quiet, asked.json), &outcome.results, &folder, &files)
 }
 
 fn read(file: &PathBuf) -> Result<Saved, Failure> {

@@ -32,6 +32,7 @@ pub fn demo() -> Result<(), Failure> {
         },
         time: None,
         quiet: false,
+        json: false,
     })
 }
 
@@ -61,6 +62,7 @@ pub fn file(asked: &Study) -> Result<(), Failure> {
         },
         time: asked.minutes,
         quiet: asked.quiet,
+        json: asked.json,
     };
     match until {
         Until::Share { part, passes } => share(&job, part, passes),
@@ -73,6 +75,7 @@ struct Job<'a> {
     folder: PathBuf,
     time: Option<Duration>,
     quiet: bool,
+    json: bool,
 }
 
 /// A whole study: from its start, or from where the same command was stopped.
@@ -106,11 +109,11 @@ fn whole(job: &Job) -> Result<(), Failure> {
     if run.complete {
         folder.fill(&files)?;
         folder.remove(SO_FAR)?;
-        return answer(job.quiet, &outcome.results, &folder, &files);
+        return answer((job.quiet, job.json), &outcome.results, &folder, &files);
     }
     files.push(saved_file(SO_FAR.into(), &run.saved)?);
     folder.fill(&files)?;
-    answer(job.quiet, &outcome.results, &folder, &files)?;
+    answer((job.quiet, job.json), &outcome.results, &folder, &files)?;
     let how_far = format!(
         "{passes} of at most {} passes are done and written; the same command goes on from there",
         plan.until.most_passes()
@@ -207,21 +210,28 @@ pub fn folder(scenario: &Scenario, seed: u64, path: &Path) -> Result<Folder, Fai
     Ok(Folder::for_study(path, &owner)?)
 }
 
-/// Prints what was found and where it lies.
+/// Prints what was found and where it lies: nothing of it if `quiet`; with `json` as it stands in results.json, and the words on
+/// standard error.
 pub fn answer(
-    quiet: bool,
+    (quiet, json): (bool, bool),
     results: &Results,
     folder: &Folder,
     files: &[File],
 ) -> Result<(), Failure> {
-    if quiet {
-        return Ok(());
+    let words = || {
+        let where_they_lie = super::where_they_lie(folder, files);
+        format!("{}\n{where_they_lie}", answer_text(results))
+    };
+    if json {
+        if !quiet {
+            let _ = io::stderr().write_all(words().as_bytes());
+        }
+        super::print(&rowroom::report::json::results_json(results)?)
+    } else if quiet {
+        Ok(())
+    } else {
+        super::print(&words())
     }
-    super::print(&format!(
-        "{}\n{}",
-        answer_text(results),
-        super::where_they_lie(folder, files)
-    ))
 }
 
 fn announce(job: &Job, saved: Option<&Saved>, part: &str) {
