@@ -93,7 +93,7 @@ pub struct Study {
     /// Threads; results do not depend on it [default: all cores]
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u64).range(1..=1024))]
     pub threads: Option<u64>,
-    /// Print nothing but errors
+    /// Print no words but errors
     #[arg(long)]
     pub quiet: bool,
     /// Print results.json to standard output, and everything else to standard error
@@ -159,7 +159,7 @@ pub struct Merge {
     /// Folder for the report [default: reports/<scenario's file stem> in the current folder]
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,
-    /// Print nothing but errors
+    /// Print no words but errors
     #[arg(long)]
     pub quiet: bool,
     /// Print results.json to standard output, and everything else to standard error

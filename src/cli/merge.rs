@@ -11,7 +11,7 @@ use super::args::Merge;
 use super::failure::Failure;
 use super::folder::SO_FAR;
 use super::progress::Progress;
-use super::study::{answer, answers_too, folder};
+use super::study::{Tell, answer, answers_too, folder};
 
 /// Puts parts together and writes what the whole study would have written.
 pub fn run(asked: &Merge) -> Result<(), Failure> {
@@ -51,7 +51,11 @@ pub fn run(asked: &Merge) -> Result<(), Failure> {
     let files = study_files(&outcome.results, &outcome.traces)?;
     folder.fill(&files)?;
     folder.remove(SO_FAR)?;
-    answer((asked.quiet, asked.json), &outcome.results, &folder, &files)
+    let tell = Tell {
+        quiet: asked.quiet,
+        json: asked.json,
+    };
+    answer(tell, &outcome.results, &folder, &files)
 }
 
 fn read(file: &PathBuf) -> Result<Saved, Failure> {

@@ -7,6 +7,7 @@ use std::time::Duration;
 use rowroom::answers::{self, trial::Stopped};
 use rowroom::montecarlo::saved::Saved;
 use rowroom::montecarlo::study::{BLOCK_PASSES, Part, Plan, Until, outcome, run};
+use rowroom::report::json::results_json;
 use rowroom::report::{File, answer_text, study_files};
 use rowroom::results::Results;
 use rowroom::scenario::Scenario;
@@ -31,8 +32,7 @@ pub fn demo() -> Result<(), Failure> {
             threads: None,
         },
         time: None,
-        quiet: false,
-        json: false,
+        tell: Tell::default(),
     })
 }
 
@@ -61,8 +61,10 @@ pub fn file(asked: &Study) -> Result<(), Failure> {
             threads: asked.threads.map(|threads| threads as usize),
         },
         time: asked.minutes,
-        quiet: asked.quiet,
-        json: asked.json,
+        tell: Tell {
+            quiet: asked.quiet,
+            json: asked.json,
+        },
     };
     match until {
         Until::Share { part, passes } => share(&job, part, passes),
@@ -74,8 +76,16 @@ struct Job<'a> {
     plan: Plan<'a>,
     folder: PathBuf,
     time: Option<Duration>,
-    quiet: bool,
-    json: bool,
+    tell: Tell,
+}
+
+/// What is printed.
+#[derive(Clone, Copy, Default)]
+pub struct Tell {
+    /// No words but errors.
+    pub quiet: bool,
+    /// The results as JSON on standard output; words go to standard error then.
+    pub json: bool,
 }
 
 /// A whole study: from its start, or from where the same command was stopped.
@@ -87,7 +97,7 @@ fn whole(job: &Job) -> Result<(), Failure> {
         .and_then(|text| Saved::from_json(&text).ok())
         .filter(|saved| saved.leads_to(plan));
     announce(job, saved.as_ref(), "");
-    let progress = Progress::new(job.quiet, job.time);
+    let progress = Progress::new(job.tell.quiet, job.time);
     let run = run(plan, saved, &progress);
     progress.finish();
     let mut run = run?;
@@ -98,7 +108,8 @@ fn whole(job: &Job) -> Result<(), Failure> {
         ));
     }
     let mut outcome = outcome(plan, &run);
-    run.complete = run.complete && answers_too(plan, &mut outcome.results, &progress, job.quiet)?;
+    run.complete =
+        run.complete && answers_too(plan, &mut outcome.results, &progress, job.tell.quiet)?;
     if !run.complete {
         outcome.results.complete = false;
         outcome.results.answers = answers::none(
@@ -109,16 +120,16 @@ fn whole(job: &Job) -> Result<(), Failure> {
     if run.complete {
         folder.fill(&files)?;
         folder.remove(SO_FAR)?;
-        return answer((job.quiet, job.json), &outcome.results, &folder, &files);
+        return answer(job.tell, &outcome.results, &folder, &files);
     }
     files.push(saved_file(SO_FAR.into(), &run.saved)?);
     folder.fill(&files)?;
-    answer((job.quiet, job.json), &outcome.results, &folder, &files)?;
+    answer(job.tell, &outcome.results, &folder, &files)?;
     let how_far = format!(
         "{passes} of at most {} passes are done and written; the same command goes on from there",
         plan.until.most_passes()
     );
-    cut_short(job.quiet, &how_far)
+    cut_short(job.tell.quiet, &how_far)
 }
 
 /// One part of a study.
@@ -151,7 +162,7 @@ fn share(job: &Job, part: Part, passes: u64) -> Result<(), Failure> {
         saved.as_ref(),
         &format!(", part {} of {}", part.number, part.of),
     );
-    let progress = Progress::new(job.quiet, job.time);
+    let progress = Progress::new(job.tell.quiet, job.time);
     let run = run(plan, saved, &progress);
     progress.finish();
     let run = run?;
@@ -163,7 +174,7 @@ fn share(job: &Job, part: Part, passes: u64) -> Result<(), Failure> {
     folder.fill(&[saved_file(name, &run.saved)?])?;
     if run.complete {
         let done = format!("Part {} of {}: {}\n", part.number, part.of, file.display());
-        return if job.quiet {
+        return if job.tell.quiet {
             Ok(())
         } else {
             super::print(&done)
@@ -173,7 +184,7 @@ fn share(job: &Job, part: Part, passes: u64) -> Result<(), Failure> {
         "{} of {most_passes} passes of this part are done and kept; the same command goes on from there",
         run.saved.passes()
     );
-    cut_short(job.quiet, &how_far)
+    cut_short(job.tell.quiet, &how_far)
 }
 
 /// Works out the answers; false if that was stopped on the way.
@@ -210,10 +221,9 @@ pub fn folder(scenario: &Scenario, seed: u64, path: &Path) -> Result<Folder, Fai
     Ok(Folder::for_study(path, &owner)?)
 }
 
-/// Prints what was found and where it lies: nothing of it if `quiet`; with `json` as it stands in results.json, and the words on
-/// standard error.
+/// Prints what was found and where it lies.
 pub fn answer(
-    (quiet, json): (bool, bool),
+    tell: Tell,
     results: &Results,
     folder: &Folder,
     files: &[File],
@@ -222,20 +232,20 @@ pub fn answer(
         let where_they_lie = super::where_they_lie(folder, files);
         format!("{}\n{where_they_lie}", answer_text(results))
     };
-    if json {
-        if !quiet {
-            let _ = io::stderr().write_all(words().as_bytes());
+    match (tell.json, tell.quiet) {
+        (false, true) => Ok(()),
+        (false, false) => super::print(&words()),
+        (true, quiet) => {
+            if !quiet {
+                let _ = io::stderr().write_all(words().as_bytes());
+            }
+            super::print(&results_json(results)?)
         }
-        super::print(&rowroom::report::json::results_json(results)?)
-    } else if quiet {
-        Ok(())
-    } else {
-        super::print(&words())
     }
 }
 
 fn announce(job: &Job, saved: Option<&Saved>, part: &str) {
-    if job.quiet {
+    if job.tell.quiet {
         return;
     }
     let plan = &job.plan;
