@@ -58,6 +58,8 @@ pub struct Results {
     pub rows: Vec<RowRate>,
     /// Differences of strike rates at the working clearance between settings that met the same passes.
     pub differences: Vec<Difference>,
+    /// The pass that strikes most, under every controller at the working clearance and speed.
+    pub worst_passes: Vec<WorstPass>,
     /// Settings at the working clearance of which these passes do not tell whether they keep the allowed rate.
     pub undecided: Vec<Undecided>,
     /// How well the tools follow the row.
@@ -208,6 +210,17 @@ pub struct RowRate {
     pub passes_with_strikes: u64,
     /// See `strike_rates`.
     pub resolved: bool,
+}
+
+/// The pass of the study with the highest strike rate under one controller at the working clearance and speed.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct WorstPass {
+    /// Fixed name.
+    pub controller: String,
+    /// Number of the pass in the study, from 0; of several alike the smallest.
+    pub pass: u64,
+    /// Share of its plants expected to be struck, entry stretch left out; 0 if no pass strikes any.
+    pub rate: f64,
 }
 
 /// How the tools follow the row, entry stretch left out.

@@ -13,3 +13,4 @@ mod summary;
 pub mod tally;
 pub mod workers;
 pub mod worst;
+pub mod worst_pass;

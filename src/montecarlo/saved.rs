@@ -7,7 +7,7 @@ use crate::results::Tool;
 use crate::scenario::Texts;
 
 /// Raised whenever older files would be read wrongly.
-const FORMAT: u32 = 1;
+const FORMAT: u32 = 2;
 
 /// A run of passes of one study and all that they add up to.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]

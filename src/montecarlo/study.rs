@@ -13,12 +13,13 @@ use super::linear_sums::LinearSums;
 use super::saved::Saved;
 use super::tally::{TRADE_ROOM_M, Tally};
 use super::workers::{NoThreads, Workers};
+use super::worst_pass::WorstPass;
 use crate::lanes::deviates::PassStreams;
 use crate::lanes::{self, Request};
 use crate::linear::{self, Unstable};
 use crate::model::controller::Kind;
 use crate::model::setup::Setup;
-use crate::results::Results;
+use crate::results::{self, Results};
 use crate::scenario::Scenario;
 use crate::sim::trace::{Trace, View};
 
@@ -133,6 +134,10 @@ pub struct Outcome {
     pub results: Results,
     /// Pass 0 under every controller at the working speed and clearance.
     pub traces: Vec<Trace>,
+    /// One other pass in the same way, in the same order: the worst pass, as `results.worst_passes` has it, of the guided controller
+    /// that the answer speaks of (`results.answer.fastest`, else `fewest`; if that is the locked one or missing, the first that
+    /// guides, else the first). May be pass 0 again; empty for a run without any pass.
+    pub worst: Vec<Trace>,
 }
 
 /// Why a study did not come to an end.
@@ -165,12 +170,14 @@ pub enum StudyError {
     },
 }
 
-/// Everything that passes add up to: `tallies[speed][controller]`.
+/// Everything that passes add up to: `tallies[speed][controller]`, `worst_passes[controller]` at the working speed and clearance,
+/// entry stretch left out.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub(super) struct Sums {
     pub tallies: Vec<Vec<Tally>>,
     pub linear: LinearSums,
     pub differences: Differences,
+    pub worst_passes: Vec<WorstPass>,
 }
 
 impl Sums {
@@ -184,6 +191,7 @@ impl Sums {
             tallies: vec![vec![tally; kinds]; study.speeds_m_s.len()],
             linear: LinearSums::default(),
             differences: Differences::new(contrasts(study, kinds).len()),
+            worst_passes: vec![WorstPass::default(); kinds],
         }
     }
 
@@ -196,6 +204,9 @@ impl Sums {
         }
         self.linear.merge(&other.linear);
         self.differences.merge(&other.differences);
+        for (mine, theirs) in self.worst_passes.iter_mut().zip(&other.worst_passes) {
+            mine.merge(theirs);
+        }
     }
 
     /// True if it has the speeds, controllers and clearances of a plan.
@@ -204,7 +215,8 @@ impl Sums {
             let kinds = |kinds: &Vec<Tally>| kinds.iter().map(|tally| tally.struck.len()).collect();
             sums.tallies.iter().map(kinds).collect()
         };
-        shape(self) == shape(&Sums::new(plan.scenario))
+        let empty = Sums::new(plan.scenario);
+        shape(self) == shape(&empty) && self.worst_passes.len() == empty.worst_passes.len()
     }
 }
 
@@ -291,25 +303,47 @@ pub fn run(plan: &Plan, from: Option<Saved>, watch: &dyn Watch) -> Result<Run, S
     Ok(Run { saved, complete })
 }
 
-/// What a run found, with the first pass of the study under every controller. A run without any pass says nothing.
+/// What a run found, with the first pass of the study and the worst one under every controller. A run without any pass says nothing.
 pub fn outcome(plan: &Plan, run: &Run) -> Outcome {
     let kinds = runnable(plan.scenario);
     let results = super::summary::results(plan, &kinds, run);
     let study = plan.scenario.study();
-    let traces = kinds
-        .iter()
-        .map(|&kind| {
+    let under_all = |pass: u64| -> Vec<Trace> {
+        let setup = plan.scenario.draw(plan.seed, pass);
+        let under = |&kind: &Kind| {
             let view = View {
                 kind,
                 speed_m_s: study.working_speed_m_s,
                 clearance_m: study.working_clearance_m,
                 seed: plan.seed,
-                pass: 0,
+                pass,
             };
-            trace(&plan.scenario.draw(plan.seed, 0), view)
-        })
-        .collect();
-    Outcome { results, traces }
+            trace(&setup, view)
+        };
+        kinds.iter().map(under).collect()
+    };
+    let worst = answering(&results, &kinds).and_then(|kind| {
+        let of_kind = |worst: &&results::WorstPass| worst.controller == kind.name();
+        results.worst_passes.iter().find(of_kind)
+    });
+    let worst = worst.map_or_else(Vec::new, |worst| under_all(worst.pass));
+    Outcome {
+        traces: under_all(0),
+        worst,
+        results,
+    }
+}
+
+/// The guided controller that the answer speaks of, else the first that guides, else the first.
+fn answering(results: &Results, kinds: &[Kind]) -> Option<Kind> {
+    let answer = &results.answer;
+    let guides = |kind: &Kind| *kind != Kind::Locked;
+    let answered = answer.fastest.as_ref().or(answer.fewest.as_ref());
+    answered
+        .and_then(|choice| Kind::from_name(&choice.controller))
+        .filter(guides)
+        .or_else(|| kinds.iter().copied().find(guides))
+        .or_else(|| kinds.first().copied())
 }
 
 /// What is not decided yet, with the index of its controller.
@@ -332,6 +366,13 @@ pub(super) fn working_clearance(scenario: &Scenario) -> Option<usize> {
     let study = scenario.study();
     let is_working = |&c: &f64| c == study.working_clearance_m;
     study.clearances_m.iter().position(is_working)
+}
+
+/// Index of the working speed.
+fn working_speed(scenario: &Scenario) -> Option<usize> {
+    let study = scenario.study();
+    let is_working = |&v: &f64| v == study.working_speed_m_s;
+    study.speeds_m_s.iter().position(is_working)
 }
 
 /// Simulates one pass of a study.
@@ -371,6 +412,7 @@ struct Engine<'a> {
     workers: Workers,
     nominal_linear: LinearSums,
     contrasts: Vec<Contrast>,
+    working_speed: usize,
     working_clearance: usize,
 }
 
@@ -388,6 +430,7 @@ impl<'a> Engine<'a> {
             workers: Workers::new(plan.threads)?,
             nominal_linear: LinearSums::of(&plan.scenario.nominal(), &study.speeds_m_s, kinds),
             contrasts: contrasts(study, kinds.len()),
+            working_speed: working_speed(plan.scenario).unwrap_or(0),
             working_clearance: working_clearance(plan.scenario).unwrap_or(0),
         })
     }
@@ -443,7 +486,8 @@ impl<'a> Engine<'a> {
             rows_apart_at_m_s: Some(study.working_speed_m_s),
             room_m: TRADE_ROOM_M,
         };
-        for (pass, setup) in lanes::run(&request, &setups, passes).iter().zip(&setups) {
+        let simulated = lanes::run(&request, &setups, passes);
+        for ((pass, setup), &number) in simulated.iter().zip(&setups).zip(passes) {
             sums.linear.merge(&if scenario.linear_varies() {
                 LinearSums::of(setup, &study.speeds_m_s, self.kinds)
             } else {
@@ -452,6 +496,15 @@ impl<'a> Engine<'a> {
             });
             sums.differences
                 .add(&self.contrasts, pass, self.working_clearance);
+            let at_work = &pass[self.working_speed].controllers;
+            for (worst, under_controller) in sums.worst_passes.iter_mut().zip(at_work) {
+                let counted = &under_controller.counted;
+                worst.add(
+                    number,
+                    counted.struck[self.working_clearance],
+                    counted.plants,
+                );
+            }
             for (by_kind, at_speed) in sums.tallies.iter_mut().zip(pass) {
                 for (tally, under_controller) in by_kind.iter_mut().zip(&at_speed.controllers) {
                     tally.add_expected(under_controller, at_speed.axle);

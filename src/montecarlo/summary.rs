@@ -9,7 +9,7 @@ use crate::model::controller::Kind;
 use crate::results::answers::Answers;
 use crate::results::{
     Answer, BudgetShare, Choice, ControllerNote, Difference, LEVEL, LoopMargins, Results, RowRate,
-    SCHEMA_VERSION, StrikeRate, Tool, Tracking, Undecided,
+    SCHEMA_VERSION, StrikeRate, Tool, Tracking, Undecided, WorstPass,
 };
 use crate::scenario::Scenario;
 
@@ -54,6 +54,7 @@ pub(super) fn results(plan: &Plan, kinds: &[Kind], run: &Run) -> Results {
         entry: cells.strike_rates(|tally| (&tally.entry_struck, &tally.entry_cut)),
         rows: cells.rows(),
         differences: cells.differences(),
+        worst_passes: cells.worst_passes(),
         undecided: cells.undecided(),
         loops: cells.loops(),
         assumptions: scenario.assumptions(),
@@ -179,6 +180,20 @@ impl Cells<'_> {
                 difference,
                 lower,
                 upper,
+            })
+            .collect()
+    }
+
+    fn worst_passes(&self) -> Vec<WorstPass> {
+        let by_kind = self.kinds.iter().zip(&self.sums.worst_passes);
+        by_kind
+            .filter_map(|(kind, worst)| {
+                let (pass, rate) = worst.found()?;
+                Some(WorstPass {
+                    controller: kind.name().into(),
+                    pass,
+                    rate,
+                })
             })
             .collect()
     }

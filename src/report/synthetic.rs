@@ -229,6 +229,15 @@ pub fn results() -> Results {
         entry: grid(plants / 20),
         rows,
         differences,
+        worst_passes: Kind::ALL
+            .into_iter()
+            .map(|kind| WorstPass {
+                controller: kind.name().into(),
+                pass: 17,
+                rate: (8.0 * rate_at(kind, working_speed_m_s, working_clearance_m, plants).rate)
+                    .min(1.0),
+            })
+            .collect(),
         undecided,
         tracking,
         error_budget,
@@ -324,6 +333,10 @@ fn trace(kind: Kind) -> Trace {
         row_offset_m,
         entry_length_m: 15.0,
         half_stroke_m: 0.1,
+        axle_ahead_m: 2.2,
+        camera_ahead_m: 0.8,
+        protected_radius_m: 0.015,
+        stem_radius_m: 0.005,
         samples,
         plants,
     }

@@ -28,6 +28,14 @@ pub struct Trace {
     pub entry_length_m: f64,
     /// Half of the stroke, m.
     pub half_stroke_m: f64,
+    /// Distance of the rear axle ahead of the tool line, m.
+    pub axle_ahead_m: f64,
+    /// Distance of the camera's looking point ahead of the tool line, m.
+    pub camera_ahead_m: f64,
+    /// Radius about a plant that no edge may enter, m.
+    pub protected_radius_m: f64,
+    /// Radius of a stem, m.
+    pub stem_radius_m: f64,
     /// One sample per tick, in order of time.
     pub samples: Vec<Sample>,
     /// Every plant.
@@ -129,6 +137,10 @@ impl Trace {
             row_offset_m: setup.rows.offset_m.clone(),
             entry_length_m: setup.run.entry_length_m,
             half_stroke_m: 0.5 * setup.hydraulics.stroke_m,
+            axle_ahead_m: setup.tools.tool_line_m,
+            camera_ahead_m: setup.tools.tool_line_m - setup.camera_point_m(),
+            protected_radius_m: setup.plants.protected_radius_m,
+            stem_radius_m: setup.plants.stem_radius_m,
             samples: samples(setup, &ground, &drive.path, &shift),
             plants: plants(setup, &ground, &drive, &shift, view.clearance_m),
         }

@@ -86,6 +86,7 @@ pub fn fingerprints() -> Result<String, Box<dyn std::error::Error>> {
             ("sums", fingerprint(&run)),
             ("results", fingerprint(&found.results)),
             ("first pass", fingerprint(&found.traces)),
+            ("worst pass", fingerprint(&found.worst)),
             ("reference", fingerprint(&walked)),
         ] {
             writeln!(lines, "{name}, {what}: {print:016x}")?;
