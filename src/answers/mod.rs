@@ -3,6 +3,7 @@
 //! Each answer is a pure function of simulated results. Where one needs other speeds or a changed machine, [`trial`] runs them on the
 //! first passes of the study: the same ground, drivers and plants, so that differences carry their own, much narrower limits.
 
+pub mod between;
 pub mod changes;
 pub mod compare;
 pub mod control;
