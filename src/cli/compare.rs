@@ -27,11 +27,11 @@ pub fn run(asked: &Compare) -> Result<(), Failure> {
     let threads = asked.threads.map(|threads| threads as usize);
     let watch = Progress::new(true, None);
     let found = machines(&first, &second, seed, asked.passes, threads, &watch)?;
-    super::print(&if asked.json {
-        comparison_json(&found)?
+    if asked.json {
+        super::print_data(&comparison_json(&found)?)
     } else {
-        comparison_text(&found)
-    })
+        super::print(&comparison_text(&found))
+    }
 }
 
 impl From<CompareError> for Failure {

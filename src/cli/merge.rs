@@ -48,7 +48,7 @@ pub fn run(asked: &Merge) -> Result<(), Failure> {
     if !answers_too(&plan, &mut outcome.results, &progress, asked.quiet)? {
         return Err(Failure::interrupted("no file was written or changed"));
     }
-    let files = study_files(&outcome.results, &outcome.traces)?;
+    let files = study_files(&outcome.results, &outcome.traces, &outcome.worst)?;
     folder.fill(&files)?;
     folder.remove(SO_FAR)?;
     let tell = Tell {

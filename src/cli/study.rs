@@ -116,7 +116,7 @@ fn whole(job: &Job) -> Result<(), Failure> {
             "the study was cut short before the answers were worked out; the same command goes on from there",
         );
     }
-    let mut files = study_files(&outcome.results, &outcome.traces)?;
+    let mut files = study_files(&outcome.results, &outcome.traces, &outcome.worst)?;
     if run.complete {
         folder.fill(&files)?;
         folder.remove(SO_FAR)?;
@@ -237,9 +237,9 @@ pub fn answer(
         (false, false) => super::print(&words()),
         (true, quiet) => {
             if !quiet {
-                let _ = io::stderr().write_all(words().as_bytes());
+                super::paint::err(&words());
             }
-            super::print(&results_json(results)?)
+            super::print_data(&results_json(results)?)
         }
     }
 }

@@ -30,6 +30,14 @@ impl Units {
         }
     }
 
+    /// The name that [`Units::from_name`] takes.
+    pub fn name(self) -> &'static str {
+        match self {
+            Units::Metric => "metric",
+            Units::Us => "us",
+        }
+    }
+
     /// Unit of small lateral lengths.
     pub fn small_unit(self) -> &'static str {
         match self {
@@ -330,8 +338,8 @@ pub fn percent(share: f64) -> String {
     if percent < LEAST_PERCENT {
         return format!("<{LEAST_PERCENT} %");
     }
-    let digits = if percent < 50.0 { 1.0 } else { 0.0 };
-    let decimals = (digits - nearest_end.log10().floor()).clamp(0.0, 5.0) as usize;
+    let digits = if percent < 50.0 { 1 } else { 0 };
+    let decimals = (digits - power_of_ten(nearest_end)).clamp(0, 5) as usize;
     format!("{percent:.decimals$} %")
 }
 
@@ -388,11 +396,21 @@ pub fn limit_in_words(rate: f64) -> String {
     }
 }
 
-/// The `N` of "1 in N" to two digits.
+/// The `N` of "1 in N" to two digits; beyond a million it says no more than that.
 fn one_in(rate: f64) -> String {
+    if 100.0 * rate < LEAST_PERCENT {
+        return "over 1 000 000".to_owned();
+    }
     let n = 1.0 / rate;
-    let unit = 10f64.powf((n.log10().floor() - 1.0).max(0.0));
+    let unit = 10f64.powi((power_of_ten(n) - 1).max(0));
     grouped(((n / unit).round() * unit) as u64)
+}
+
+/// The power of ten of a number's first digit: 2 for 240, -1 for 0.5. By its digits, so that a page's script finds the same.
+fn power_of_ten(value: f64) -> i32 {
+    let text = format!("{value:e}");
+    let power = text.split_once('e').map(|(_, power)| power);
+    power.and_then(|power| power.parse().ok()).unwrap_or(0)
 }
 
 /// A count with a space between groups of three digits.
@@ -417,6 +435,17 @@ pub fn controller_title(name: &str) -> &str {
         "lag_compensated" => "Lag-compensated",
         "lag_compensated_yaw" => "Lag-comp. + yaw rate",
         other => other,
+    }
+}
+
+/// A controller inside a sentence: "the PID controller".
+pub fn controller_in_words(name: &str) -> String {
+    match name {
+        "locked" => "the frame locked".to_owned(),
+        "on_off" => "the on-off valve".to_owned(),
+        "lag_compensated" => "the lag-compensated controller".to_owned(),
+        "lag_compensated_yaw" => "the lag-compensated controller and yaw rate".to_owned(),
+        other => format!("the {} controller", controller_title(other)),
     }
 }
 
@@ -536,6 +565,20 @@ mod tests {
     }
 
     #[test]
+    fn analytic_powers_of_ten_by_digits() {
+        for (value, power) in [
+            (240.0, 2),
+            (1000.0, 3),
+            (999.999, 2),
+            (0.5, -1),
+            (0.001, -3),
+            (1.0 / 1024.0, -4),
+        ] {
+            assert_eq!(power_of_ten(value), power, "{value}");
+        }
+    }
+
+    #[test]
     fn analytic_rates_in_words() {
         assert_eq!(plants_in_words(1.0 / 240.0), "1 plant in 240");
         assert_eq!(plants_in_words(0.56), "56 of 100 plants");
@@ -546,6 +589,8 @@ mod tests {
         );
         assert_eq!(limit_in_words(1.0 / 12_345.0), "1 in 12 000");
         assert_eq!(limit_in_words(1.0 / 7.4), "1 in 7");
+        assert_eq!(plants_in_words(1.1e-6), "1 plant in 910 000");
+        assert_eq!(plants_in_words(9e-13), "1 plant in over 1 000 000");
         assert_eq!(grouped(1_234_567), "1 234 567");
     }
 }

@@ -4,11 +4,12 @@ use super::display::{
     Units, chosen_percent, controller_title, grouped, limit_in_words, percent, plants_in_words,
 };
 use super::sentences;
+use super::three_answers::three;
 use crate::results::{Choice, Results, StrikeRate};
 
 pub(super) const WIDTH: usize = 100;
 
-/// What the study found, in plain language, with the strike rates at the working clearance.
+/// What the study found, in plain language, in the order of the page; then the strike rates at the working clearance.
 pub fn answer_text(results: &Results) -> String {
     let units = Units::from_name(&results.scenario.units);
     let mut out = String::new();
@@ -18,11 +19,15 @@ pub fn answer_text(results: &Results) -> String {
     if !results.complete {
         paragraph("This study was cut short: the numbers stand for the passes that were done.");
     }
-    paragraph("");
-    for line in further_lines(results, units) {
-        paragraph(&line);
+    for said in three(results, units) {
+        paragraph("");
+        paragraph(&format!("{}: {}", said.heading, said.lead));
+        for more in &said.more {
+            paragraph(more);
+        }
     }
-    for line in answer_lines(results, units) {
+    for line in further_lines(results, units) {
+        paragraph("");
         paragraph(&line);
     }
     paragraph("");
@@ -60,58 +65,19 @@ pub fn answer_text(results: &Results) -> String {
     out
 }
 
-/// The short answer, one sentence or two per line. How fast and what limits it is told better by the further answers, where they are.
-pub fn answer_lines(results: &Results, units: Units) -> Vec<String> {
-    let answered = sentences::answered(results);
-    let fastest = (!answered).then(|| fastest_line(results, units));
-    let limit = (!answered).then(|| format!("What limits it: {}", sentence(&results.answer.limit)));
+/// What is open, and the setting that is kindest to the plants.
+fn further_lines(results: &Results, units: Units) -> Vec<String> {
+    let cut_short = (!sentences::answered(results)).then(|| sentences::NOT_COMPLETE.to_owned());
     let fewest = results.answer.fewest.as_ref().map(|choice| {
         format!(
             "Fewest strikes of all simulated settings: {}.",
-            setting(choice, units, true)
+            setting(choice, units)
         )
     });
-    fastest
+    cut_short
         .into_iter()
         .chain(undecided_line(results, units))
-        .chain(limit)
         .chain(fewest)
-        .collect()
-}
-
-fn fastest_line(results: &Results, units: Units) -> String {
-    let allowed = format!(
-        "{} ({})",
-        plants_in_words(results.allowed_rate),
-        chosen_percent(results.allowed_rate)
-    );
-    match &results.answer.fastest {
-        Some(choice) => format!(
-            "Fastest simulated setting that keeps the allowed {allowed} with the tools {} from the row: {}.",
-            units.clearance(results.working_clearance_m),
-            setting(choice, units, false)
-        ),
-        None => format!(
-            "No simulated speed keeps the allowed {allowed} with the tools {} from the row.",
-            units.clearance(results.working_clearance_m)
-        ),
-    }
-}
-
-/// The further answers, a line each.
-fn further_lines(results: &Results, units: Units) -> Vec<String> {
-    if !sentences::answered(results) {
-        return vec![sentences::NOT_COMPLETE.to_owned()];
-    }
-    let answers = [
-        ("How fast", sentences::speed(results, units)),
-        ("What pays", sentences::pays(results, units)),
-        ("Spacing", sentences::spacing(results, units)),
-        ("Stroke", sentences::stroke(results, units)),
-    ];
-    answers
-        .into_iter()
-        .map(|(question, words)| format!("{question}: {words}"))
         .collect()
 }
 
@@ -146,16 +112,12 @@ pub fn undecided_line(results: &Results, units: Units) -> Option<String> {
 }
 
 /// A setting and how often it strikes, in words.
-pub fn setting(choice: &Choice, units: Units, with_clearance: bool) -> String {
-    let clearance = if with_clearance {
-        format!(" and {}", units.clearance(choice.clearance_m))
-    } else {
-        String::new()
-    };
+fn setting(choice: &Choice, units: Units) -> String {
     format!(
-        "{} at {}{clearance}, {} struck, at worst {}",
+        "{} at {} and {}, {} struck, at worst {}",
         controller_title(&choice.controller),
         units.speed_text(choice.speed_m_s),
+        units.clearance(choice.clearance_m),
         plants_in_words(choice.rate),
         limit_in_words(choice.upper)
     )
@@ -327,19 +289,21 @@ mod tests {
     }
 
     #[test]
-    fn prop_the_further_answers_take_few_lines() {
+    fn prop_the_answers_come_first_in_the_order_of_the_page() {
         let results = synthetic::results();
         for results in [
             results.clone(),
             synthetic::unanswered(results.clone()),
             synthetic::without_data(results),
         ] {
-            let lines = further_lines(&results, Units::Metric);
-            let text: String = lines.iter().map(|line| wrapped(line, WIDTH)).collect();
-            assert!(text.lines().count() <= 12, "{text}");
-            for question in ["How fast: ", "What pays: ", "Spacing: ", "Stroke: "] {
-                assert!(text.contains(question), "{text}");
-            }
+            let text = answer_text(&results);
+            let answers = text.split("Fewest strikes").next().unwrap();
+            assert!(answers.lines().count() <= 36, "{answers}");
+            let places: Vec<usize> = three(&results, Units::Metric)
+                .iter()
+                .map(|said| text.find(&format!("\n{}: ", said.heading)).unwrap())
+                .collect();
+            assert!(places.is_sorted(), "{text}");
         }
     }
 
@@ -348,7 +312,7 @@ mod tests {
         let mut results = synthetic::results();
         results.answers = Default::default();
         let lines = further_lines(&results, Units::Metric);
-        assert_eq!(lines, [sentences::NOT_COMPLETE]);
+        assert_eq!(lines[0], sentences::NOT_COMPLETE);
     }
 
     #[test]
@@ -358,7 +322,7 @@ mod tests {
         results.answers = Default::default();
         results.complete = false;
         let text = answer_text(&results);
-        assert!(text.contains("No simulated speed keeps the allowed 1 plant in 100 (1 %)"));
+        assert!(text.contains("No simulated speed keeps the allowed 1 in 100"));
         assert!(text.contains("cut short"));
     }
 }
