@@ -75,7 +75,7 @@ mod tests {
     use crate::report::{svg::study_pictures, synthetic};
 
     fn shown(results: &Results) -> String {
-        let pictures = study_pictures(results, &[]);
+        let pictures = study_pictures(results, &[], Units::Metric);
         sections(results, Units::Metric, &pictures).into_string()
     }
 

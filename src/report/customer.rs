@@ -3,6 +3,7 @@
 use super::cautions;
 use super::display::{Units, chosen_percent, grouped, limit_in_words, plants_in_words};
 use super::parts::{list, paper, wide};
+use super::restate::restated;
 use super::sentences::{self, highest, lacking, speed_at_work};
 use super::svg::Pictures;
 use super::text::{cell, sentence};
@@ -91,7 +92,11 @@ pub fn page(results: &Results, pictures: &Pictures) -> String {
         }
         footer { p { (origin(results, units)) } }
     };
-    paper(&format!("{} - how fast", results.scenario.name), body)
+    paper(
+        &format!("{} - how fast", results.scenario.name),
+        units,
+        body,
+    )
 }
 
 /// The sentence, and what stands behind it.
@@ -131,7 +136,7 @@ fn answer(results: &Results, work: Option<&SpeedAnswer>, units: Units) -> Markup
                 (plants_in_words(cell.rate)) "." }
         }
         @if let Some(best) = sentences::gains(results).next() {
-            p { "What would help most: " (best.change) " (" (sentences::plain_gain(best, units)) ")." }
+            p { "What would help most: " (restated(&best.change, units).unwrap_or_else(|| best.change.clone())) " (" (sentences::plain_gain(best, units)) ")." }
         }
         @if let Some(best) = &results.answers.spacing.best_allowed {
             p { "The least cost that keeps the allowed strikes: " (sentences::place(best, units)) ", "
@@ -194,7 +199,7 @@ mod tests {
     use crate::report::{svg::study_pictures, synthetic};
 
     fn page_of(results: &Results) -> String {
-        page(results, &study_pictures(results, &[]))
+        page(results, &study_pictures(results, &[], Units::Metric))
     }
 
     #[test]

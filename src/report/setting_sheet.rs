@@ -65,7 +65,11 @@ pub fn page(results: &Results, pictures: &Pictures) -> String {
         footer { p { (results.tool.name) " " (results.tool.version) ", scenario " (results.scenario.file) ", seed " (results.seed)
             ". Positions follow from the scenario; the tape on the machine decides." } }
     };
-    paper(&format!("{} - setting sheet", results.scenario.name), body)
+    paper(
+        &format!("{} - setting sheet", results.scenario.name),
+        Units::from_name(&results.scenario.units),
+        body,
+    )
 }
 
 /// Parts of even length, none longer than `most`, with how many stand before each.
@@ -244,7 +248,10 @@ mod tests {
     use crate::report::{svg::study_pictures, synthetic};
 
     fn page_of(results: &Results) -> String {
-        page(results, &study_pictures(results, &[]))
+        page(
+            results,
+            &study_pictures(results, &[], Units::from_name(&results.scenario.units)),
+        )
     }
 
     /// The texts of the cells of every table of a class, line by line.

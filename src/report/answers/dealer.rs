@@ -77,7 +77,7 @@ fn speeds(results: &Results, units: Units) -> Markup {
 /// What each cause costs.
 fn causes(answer: &SpeedAnswer, results: &Results, units: Units) -> Markup {
     html! {
-        h3 { "What binds" }
+        h3 { "What limits the speed" }
         (scroll("Causes of strikes", html! { "Each cause taken away by itself, on the same passes: " (controller_title(&answer.controller)) " at "
                 (units.speed_text(answer.causes[0].speed_m_s)) " with the tools " (units.clearance(answer.clearance_m))
                 " from the row. Below zero: fewer plants are struck without it. With " (chosen_percent(results.level)) " limits." }, html! {

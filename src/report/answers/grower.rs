@@ -203,7 +203,7 @@ pub fn soil(results: &Results, units: Units) -> Markup {
     html! {
         h2 { "Thrown soil, pull and fuel" }
         (said(answer.status, answer.reason.as_deref(), &sentences::soil(results, units)))
-        @for warning in &answer.warnings { p.warn { (sentence(warning)) } }
+        @for warning in &answer.warnings { p.warn.own-units { (sentence(warning)) } }
         @if answer.status == Status::Ok && !answer.speeds.is_empty() {
             (scroll("Soil, pull and fuel", html! { "Soil flies further in proportion to speed, from what the scenario saw in the field. Pull by the published "
                     "equation for row-crop cultivators, good to about 15 %." }, html! {

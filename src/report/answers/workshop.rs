@@ -15,10 +15,12 @@ pub fn sheet(results: &Results, units: Units, pictures: &Pictures) -> Markup {
     html! {
         h2 { "Setting the tools" }
         (said(answer.status, answer.reason.as_deref(), &sentences::sheet(results, units)))
-        @for warning in &answer.warnings { p.warn { (sentence(warning)) } }
+        @for warning in &answer.warnings { p.warn.own-units { (sentence(warning)) } }
         @if let Some(picture) = &pictures.tools {
-            p.soft { (picture.reading) " Every edge in mm and inches stands in setting_sheet.html, which prints on one page." }
-            (wide(picture))
+            div.own-units {
+                p.soft { (picture.reading) " Every edge in mm and inches stands in setting_sheet.html, which prints on one page." }
+                (wide(picture))
+            }
         }
     }
 }

@@ -12,7 +12,8 @@ use plotters::prelude::*;
 
 const WIDTH_PX: f64 = 400.0;
 const HEIGHT_PX: f64 = 400.0;
-const FRAME: Frame = Frame {
+/// Where the axes of every map stand.
+pub const FRAME: Frame = Frame {
     left: 52.0,
     right: WIDTH_PX - 20.0,
     top: 40.0,

@@ -123,8 +123,7 @@ impl Pictures {
 }
 
 /// Draws a study.
-pub fn study_pictures(results: &Results, traces: &[Trace]) -> Pictures {
-    let units = Units::from_name(&results.scenario.units);
+pub fn study_pictures(results: &Results, traces: &[Trace], units: Units) -> Pictures {
     let all: Vec<&Trace> = traces.iter().collect();
     let window = above::window(&all);
     Pictures {

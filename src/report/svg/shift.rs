@@ -68,12 +68,12 @@ pub fn picture(name: &str, units: Units, trace: &Trace) -> Picture {
             line(|sample| sample.wanted_shift_m),
             wanted,
         ))?;
-        for plant in trace
+        let struck = trace
             .plants
             .iter()
             .filter(|plant| plant.fate != Fate::Spared)
-        {
-            let (x, _) = px(chart.backend_coord(&(along(plant.station_m), 0.0)));
+            .map(|plant| px(chart.backend_coord(&(along(plant.station_m), 0.0))).0);
+        for x in apart(struck) {
             let feet = FRAME.bottom - 1.0;
             sheet.line("struck", [(x, feet), (x, feet - 8.0)])?;
         }
@@ -98,7 +98,7 @@ pub fn picture(name: &str, units: Units, trace: &Trace) -> Picture {
         note: format!("Pass {} of seed {}.", trace.pass, trace.seed),
         reading: format!(
             "Thin line: the shift that would put the tools on the row. Thick line: the shift of the frame. Dashed: the ends of the \
-             stroke. Grey: the camera finds no row. Orange ticks: struck plants. What lies left of the dotted line, {} long, is the \
+             stroke. Grey: the camera finds no row. Orange ticks: struck plants, one tick for those that stand close. What lies left of the dotted line, {} long, is the \
              entry stretch, which is counted apart.",
             units.distance_text(trace.entry_length_m)
         ),
@@ -106,6 +106,14 @@ pub fn picture(name: &str, units: Units, trace: &Trace) -> Picture {
         height: HEIGHT_PX,
         body,
     }
+}
+
+/// Places of ticks, px: of those that nobody could tell from one another, one.
+fn apart(places: impl Iterator<Item = f64>) -> Vec<f64> {
+    let mut places: Vec<f64> = places.map(|x| x.round()).collect();
+    places.sort_by(f64::total_cmp);
+    places.dedup();
+    places
 }
 
 /// Least and greatest value of every slice, in the order in which they come.
@@ -141,6 +149,12 @@ fn blind(samples: &[Sample]) -> Vec<(f64, f64)> {
 mod tests {
     use super::*;
     use crate::report::synthetic;
+
+    #[test]
+    fn analytic_ticks_on_one_another_are_one() {
+        let places = [7.2, 3.4, 3.1, 6.8, 9.0];
+        assert_eq!(apart(places.into_iter()), [3.0, 7.0, 9.0]);
+    }
 
     #[test]
     fn prop_thinning_keeps_the_extremes() {
