@@ -1,26 +1,32 @@
 //! Results to files and text. What goes in is [`crate::results`] and [`crate::sim::trace`]; what comes out is bytes. Nothing
 //! here computes beyond display, and nothing touches a disk.
 //!
-//! [`json`] and [`csv`] hold every digit, for scripts; [`text`] is the answer on a terminal; [`svg`] draws; [`html`] puts it all
-//! on one page, with [`answers`] for its sections by reader; [`customer`] and [`setting_sheet`] are a sheet of paper each;
-//! [`display`] makes numbers as people read them, [`sentences`] says the answers, [`cautions`] what can hurt.
+//! [`json`] and [`csv`] hold every digit, for scripts; [`text`] is the answer on a terminal; [`svg`] draws; [`page`] puts it all
+//! on one page, with [`answers`] for its sections by reader and [`live`] for what moves on it; [`customer`] and [`setting_sheet`] are a
+//! sheet of paper each; [`display`] makes numbers as people read them, [`three_answers`] and [`sentences`] say the answers, [`cautions`]
+//! what can hurt.
 
 pub mod answers;
+pub mod beside;
 pub mod cautions;
 pub mod compare;
 pub mod csv;
 pub mod customer;
 pub mod display;
 mod finite;
-pub mod html;
 pub mod json;
+pub mod live;
+pub mod page;
 mod parts;
+mod restate;
 pub mod sentences;
 pub mod setting_sheet;
 pub mod svg;
 #[cfg(test)]
 pub(crate) mod synthetic;
 pub mod text;
+pub mod three_answers;
+mod weave;
 
 pub use text::answer_text;
 
@@ -75,12 +81,18 @@ pub struct PassStamp {
     pub step_s: f64,
 }
 
-/// All files of a study. `traces` are the passes to draw, one per controller, all at one speed and clearance.
-pub fn study_files(results: &Results, traces: &[Trace]) -> Result<Vec<File>, ReportError> {
+/// All files of a study. `traces` are the passes to draw, one per controller, all at one speed and clearance; `worst` is the worst
+/// pass of the study likewise.
+pub fn study_files(
+    results: &Results,
+    traces: &[Trace],
+    worst: &[Trace],
+) -> Result<Vec<File>, ReportError> {
     let json = json::results_json(results)?;
-    traces.iter().try_for_each(finite)?;
-    let pictures = svg::study_pictures(results, traces);
-    let page = html::page(results, &pictures);
+    traces.iter().chain(worst).try_for_each(finite)?;
+    let units = Units::from_name(&results.scenario.units);
+    let pictures = svg::study_pictures(results, traces, units);
+    let page = page::page(results, traces, worst);
     let mut files = vec![
         File::new("results.json", json),
         File::new(
@@ -158,6 +170,10 @@ fn finite(trace: &Trace) -> Result<(), ReportError> {
         ("clearance_m", trace.clearance_m),
         ("entry_length_m", trace.entry_length_m),
         ("half_stroke_m", trace.half_stroke_m),
+        ("axle_ahead_m", trace.axle_ahead_m),
+        ("camera_ahead_m", trace.camera_ahead_m),
+        ("protected_radius_m", trace.protected_radius_m),
+        ("stem_radius_m", trace.stem_radius_m),
     ];
     let head = head
         .into_iter()
@@ -231,7 +247,7 @@ mod tests {
         trace.samples[7].shift_m = f64::NAN;
         let error = pass_files(&stamp(), &trace).unwrap_err();
         assert!(error.to_string().contains("trace.samples[7].shift_m"));
-        let error = study_files(&synthetic::results(), &[trace]).unwrap_err();
+        let error = study_files(&synthetic::results(), &[trace], &[]).unwrap_err();
         assert!(error.to_string().contains("trace.samples[7].shift_m"));
     }
 
@@ -248,7 +264,7 @@ mod tests {
     #[test]
     fn prop_sheets_of_paper_come_with_the_answers_alone() {
         let names = |results: &Results| -> Vec<String> {
-            let files = study_files(results, &[]).unwrap();
+            let files = study_files(results, &[], &[]).unwrap();
             files.into_iter().map(|file| file.name).collect()
         };
         let mut results = synthetic::results();
@@ -271,7 +287,7 @@ mod tests {
 
     #[test]
     fn prop_a_study_has_its_files_under_different_names_and_within_a_mebibyte() {
-        let files = study_files(&synthetic::results(), &synthetic::traces()).unwrap();
+        let files = study_files(&synthetic::results(), &synthetic::traces(), &[]).unwrap();
         let mut names: Vec<&str> = files.iter().map(|file| file.name.as_str()).collect();
         for name in ["results.json", "strike_rates.csv", "report.html"] {
             assert!(names.contains(&name));

@@ -1,35 +1,72 @@
 //! Pieces that the pages share.
 
+use super::display::Units;
+use super::live::{self, Data};
 use super::svg::{CHART_CSS, Picture};
+use base64::{Engine, prelude::BASE64_STANDARD};
 use maud::{DOCTYPE, Markup, PreEscaped, html};
+use sha2::{Digest, Sha256};
 
 const PAGE_CSS: &str = include_str!("page.css");
+const LIVE_CSS: &str = include_str!("live/live.css");
+const FILM_CSS: &str = include_str!("live/film.css");
 const PAPER_CSS: &str = include_str!("paper.css");
 
-/// A page of its own, without network, fonts or scripts.
-pub fn page(title: &str, body: Markup) -> String {
-    document(title, &[CHART_CSS, PAGE_CSS], body)
+/// A page that moves, for the screen first: both systems of units, data and script in it, and no network, fonts or other files.
+pub fn live_page(title: &str, units: Units, body: Markup, data: &Data<'_>) -> String {
+    let styles = [CHART_CSS, PAGE_CSS, LIVE_CSS, FILM_CSS].concat();
+    let code = live::code();
+    let body = html! {
+        (body)
+        script #rowroom-data type="application/json" { (PreEscaped(data.json())) }
+        script { (PreEscaped(&code)) }
+    };
+    document(title, units, &styles, Some(&code), body)
 }
 
-/// The same for a page that fits one sheet of paper.
-pub fn paper(title: &str, body: Markup) -> String {
-    document(title, &[CHART_CSS, PAGE_CSS, PAPER_CSS], body)
+/// A page that fits one sheet of paper.
+pub fn paper(title: &str, units: Units, body: Markup) -> String {
+    let styles = [CHART_CSS, PAGE_CSS, PAPER_CSS].concat();
+    document(title, units, &styles, None, body)
 }
 
-fn document(title: &str, styles: &[&str], body: Markup) -> String {
+/// What a page may run is named by its SHA-256 (Content Security Policy Level 3, 2.3.1), so that nothing a file brings in can run.
+fn document(title: &str, units: Units, style: &str, script: Option<&str>, body: Markup) -> String {
+    let source = |text: &str| format!("'sha256-{}'", BASE64_STANDARD.encode(Sha256::digest(text)));
+    let policy = format!(
+        "default-src 'none'; style-src {}; script-src {}",
+        source(style),
+        script.map_or("'none'".to_owned(), source)
+    );
     html! {
         (DOCTYPE)
-        html lang="en" {
+        html lang="en" data-units=(units.name()) {
             head {
                 meta charset="utf-8";
+                meta http-equiv="Content-Security-Policy" content=(policy);
                 meta name="viewport" content="width=device-width, initial-scale=1";
                 title { (title) }
-                style { @for style in styles { (PreEscaped(style)) } }
+                style { (PreEscaped(style)) }
             }
             body { (body) }
         }
     }
     .into_string()
+}
+
+/// The choice between both systems of units.
+pub fn units_switch(own: Units) -> Markup {
+    html! {
+        fieldset.units.needs-script {
+            legend { "Units" }
+            @for (units, name) in [(Units::Metric, "metric"), (Units::Us, "US")] {
+                label {
+                    input id={ "units-" (units.name()) } type="radio" name="units" value=(units.name()) checked[units == own];
+                    " " (name)
+                }
+            }
+        }
+    }
 }
 
 /// A table that scrolls by itself where it is too wide, with its caption above.
@@ -48,6 +85,11 @@ pub fn bare_scroll(label: &str, table: Markup) -> Markup {
 /// A wide picture; it scrolls by itself where it is too wide.
 pub fn wide(picture: &Picture) -> Markup {
     html! { figure { div.scroll.wide tabindex="0" role="region" aria-label=(picture.title) { (picture.inline()) } } }
+}
+
+/// A key of the scenario; it may break behind its dots and underscores.
+pub fn key(key: &str) -> Markup {
+    html! { code { @for part in key.split_inclusive(['.', '_']) { (part) wbr; } } }
 }
 
 /// Lines to tick or to follow.

@@ -1,0 +1,48 @@
+//! How it was computed, what it leaves out, what can hurt, and where the numbers come from.
+
+use super::Page;
+use crate::report::cautions;
+use crate::report::display::{chosen_percent, grouped, trimmed};
+use maud::{Markup, html};
+
+impl Page<'_> {
+    /// How it was computed.
+    pub(super) fn method(&self) -> Markup {
+        let (results, units) = (self.results, self.units);
+        html! {
+        h2 { "How it was computed, and what it leaves out" }
+        p { "A tractor with its driver, hitch, camera, controller, valve and cylinder is simulated on " (grouped(results.passes))
+            " passes of " (units.distance_text(results.length_m)) " at each speed. Every pass draws everything anew: the row as planted, the driver, "
+            "the ground, the camera, the settings. A rate is therefore the mean over many fields like this one, not a forecast for one field." }
+        p { "A plant counts as struck when a cutting edge enters its protected radius, and as cut when the edge enters its stem. Of each pass "
+            "the strikes to be expected are counted, given the path of its tools, over the scatter of the plants about their row. Limits are "
+            "Korn-Graubard limits at " (chosen_percent(results.level)) " over passes: strikes come in bunches, so plants are never counted as "
+            "independent. All speeds and controllers meet the same ground." }
+        p { "The linear check is a second, independent computation in the frequency domain. It knows no limits of stroke, flow or valve, and no "
+            "lost sight of the row." }
+        p { "Left out: soil flow and soil thrown onto plants, tools that bend or ride out of the ground, leaves across the row, tyres that slip "
+            "in a changing way, oil that warms during work, a driver who learns. The limits tell how sure the simulation is of its own rate; "
+            "they do not cover wrong assumptions." }
+        }
+    }
+
+    /// Where the numbers come from.
+    pub(super) fn origin(&self) -> Markup {
+        let results = self.results;
+        html! {
+            footer {
+                p { (results.tool.name) " " (results.tool.version) ", scenario " code { (results.scenario.file) } ", seed " (results.seed) ", "
+                    (grouped(results.passes)) " passes of " (self.units.distance_text(results.length_m)) " at each speed, ticks of at most "
+                    (trimmed(1000.0 * results.step_s, 3)) " ms. SHA-256 of the scenario: " code { (results.scenario.sha256) } "." }
+            }
+        }
+    }
+}
+
+/// What can hurt.
+pub fn cautions() -> Markup {
+    html! {
+        h2 { "Before anybody goes near the machine" }
+        ul { @for caution in cautions::STUDY { li { (caution) } } }
+    }
+}

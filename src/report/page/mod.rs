@@ -1,0 +1,166 @@
+//! `report.html`: the whole study on one page. The answer comes first, then the pictures that carry it, then the rest.
+
+mod film;
+mod following;
+mod method;
+mod rates;
+mod rests_on;
+mod room;
+#[cfg(test)]
+mod tests;
+mod try_it;
+
+use super::display::Units;
+use super::live::{self, Data, Film};
+use super::parts::{self, wide};
+use super::svg::{Picture, Pictures, study_pictures};
+use super::text::{sentence, undecided_line};
+use super::three_answers::{Said, three};
+use super::{answers, weave};
+use crate::results::Results;
+use crate::sim::trace::Trace;
+use maud::{Markup, html};
+
+pub use try_it::try_it;
+
+/// The page. `traces` are the first pass of the study and `worst` its worst one, each under every controller at the working setting.
+pub fn page(results: &Results, traces: &[Trace], worst: &[Trace]) -> String {
+    let own = Units::from_name(&results.scenario.units);
+    let film = live::film(results, traces, worst);
+    let lanes = live::lanes(results);
+    let shown: Vec<Trace> = traces
+        .iter()
+        .filter(|trace| lanes.contains(&trace.kind.name()))
+        .cloned()
+        .collect();
+    let body = |units: Units| {
+        let pictures = study_pictures(results, &shown, units);
+        Page { results, units }.body(&pictures, film.as_ref())
+    };
+    parts::live_page(
+        &format!("{} - strike rates", results.scenario.name),
+        own,
+        weave::both(own, body),
+        &Data::new(own, &[results], film.as_ref()),
+    )
+}
+
+struct Page<'a> {
+    results: &'a Results,
+    units: Units,
+}
+
+impl Page<'_> {
+    fn body(&self, pictures: &Pictures, film: Option<&Film>) -> Markup {
+        let (results, units) = (self.results, self.units);
+        html! {
+            main {
+                (parts::units_switch(Units::from_name(&results.scenario.units)))
+                h1 { (results.scenario.name) }
+                p.soft.own-units { (results.scenario.description) }
+                @if !results.complete {
+                    p.warn { "This study was cut short. Its numbers stand for the passes that were done." }
+                }
+                (said(&three(results, units)))
+                p.soft { "\u{201c}At worst\u{201d} is the upper " (super::display::chosen_percent(results.level))
+                    " limit of the simulated rate. A simulated speed is not a permission." }
+                (room::room())
+                (self.contents(film.is_some()))
+                (try_it(&[results], units, &[&pictures.maps]))
+                (film::section(film))
+                (self.warnings())
+                (self.rates_now())
+                (self.differences())
+                (self.pictures(pictures))
+                div #questions { (answers::sections(results, units, pictures)) }
+                div #following { (self.tracking()) }
+                (self.error_budget(pictures))
+                (self.margins())
+                (self.rows())
+                (self.entry())
+                div #rests-on { (self.rests_on()) }
+                div #method { (self.method()) }
+                div #cautions { (method::cautions()) }
+            }
+            (self.origin())
+        }
+    }
+
+    fn clearance(&self) -> String {
+        self.units.clearance(self.results.working_clearance_m)
+    }
+
+    /// Where to find what on a long page.
+    fn contents(&self, film: bool) -> Markup {
+        html! {
+            nav aria-label="On this page" { ul {
+                li { a href="#try" { "Speed against clearance" } }
+                @if film { li.needs-script { a href="#film" { "Watch a pass" } } }
+                @if self.warned() { li { a href="#warnings" { "Warnings" } } }
+                li { a href="#questions" { "Speed, cost, spacing, machine" } }
+                li { a href="#following" { "How well the tools follow" } }
+                li { a href="#rests-on" { "What this rests on" } }
+                li { a href="#method" { "Method and limits" } }
+                li { a href="#cautions" { "Cautions" } }
+            } }
+        }
+    }
+
+    fn warned(&self) -> bool {
+        !self.results.warnings.is_empty() || !self.results.undecided.is_empty()
+    }
+
+    fn warnings(&self) -> Markup {
+        let undecided = undecided_line(self.results, self.units);
+        html! {
+            @if self.warned() {
+                h2 #warnings { "Warnings" }
+                @if let Some(line) = &undecided { p.warn { (line) } }
+                @for warning in &self.results.warnings { p.warn.own-units { (sentence(warning)) } }
+            }
+        }
+    }
+
+    fn pictures(&self, pictures: &Pictures) -> Markup {
+        html! {
+            h2 { "Clearance, speed by speed" }
+            (gallery(&pictures.rates))
+            @if !pictures.above.is_empty() {
+                h2 { "One pass from above" }
+                (gallery(&pictures.above))
+                h2 { "Shift and demand" }
+                @if let Some(picture) = pictures.shift.first() { p.soft { (picture.note) " " (picture.reading) } }
+                @for picture in &pictures.shift { (wide(picture)) }
+                p.soft { "The same pictures of all controllers lie beside this page as SVG files." }
+            }
+        }
+    }
+}
+
+/// The three answers in their boxes.
+pub fn said(three: &[Said; 3]) -> Markup {
+    html! {
+        div.answers { @for said in three {
+            section {
+                h2 { (said.heading) }
+                p.big { (said.lead) }
+                @for more in &said.more { p { (more) } }
+            }
+        } }
+    }
+}
+
+/// Pictures beside one another; what they have in common is said once.
+fn gallery(pictures: &[Picture]) -> Markup {
+    html! {
+        @if let Some(picture) = pictures.first() { p.soft { (picture.reading) } }
+        div.pictures {
+            @for picture in pictures {
+                figure {
+                    (picture.inline())
+                    @if !picture.note.is_empty() { figcaption { (picture.note) } }
+                }
+            }
+        }
+    }
+}

@@ -1,0 +1,163 @@
+//! How often plants are struck: by speed, row by row, on the entry stretch, and controllers against one another.
+
+use super::Page;
+use crate::report::display::{chosen_percent, controller_title, difference, percent, trimmed};
+use crate::report::parts::scroll;
+use crate::report::text::{ran, sentence};
+use crate::results::StrikeRate;
+use maud::{Markup, html};
+
+impl Page<'_> {
+    /// Rates at the working clearance.
+    pub(super) fn rates_now(&self) -> Markup {
+        html! {
+            h2 { "Plants struck, tools " (self.clearance()) " from the row" }
+            (self.rate_table(&self.results.strike_rates, &format!(
+                "Share of plants struck by speed and controller, below it the {} limits. The shaded line is the working speed. \
+                 The first {} after lowering are left out here and told below.",
+                chosen_percent(self.results.level),
+                self.units.distance_text(self.results.entry_length_m)
+            )))
+        }
+    }
+
+    fn rate_table(&self, cells: &[StrikeRate], caption: &str) -> Markup {
+        let results = self.results;
+        let controllers: Vec<&str> = ran(results).collect();
+        let find = |controller: &str, speed_m_s: f64| {
+            cells.iter().find(|cell| {
+                cell.controller == controller
+                    && cell.speed_m_s == speed_m_s
+                    && cell.clearance_m == results.working_clearance_m
+            })
+        };
+        let open = controllers.iter().any(|name| {
+            results
+                .speeds_m_s
+                .iter()
+                .any(|v| find(name, *v).is_some_and(|cell| !cell.resolved))
+        });
+        html! {
+            (scroll("Strike rates", html! { (caption) }, html! {
+                table {
+                    thead { tr {
+                        th scope="col" { "Speed, " (self.units.speed_unit()) }
+                        @for name in &controllers { th scope="col" { (controller_title(name)) } }
+                    } }
+                    tbody { @for speed_m_s in &results.speeds_m_s {
+                        tr.now[*speed_m_s == results.working_speed_m_s] {
+                            th scope="row" { (self.units.speed_number(*speed_m_s)) }
+                            @for name in &controllers {
+                                @match find(name, *speed_m_s) {
+                                    Some(cell) => (rate_cell(cell.rate, cell.lower, cell.upper, cell.resolved)),
+                                    None => td {},
+                                }
+                            }
+                        }
+                    } }
+                }
+            }))
+            @if open {
+                p.soft { "* Hangs on few passes (the worst 1 % of them carry more than a quarter of the rate): not resolved. More passes would tell." }
+            }
+            @for note in &results.controllers {
+                @if let Some(reason) = &note.left_out {
+                    p.soft { "Left out: " (controller_title(&note.controller)) ", because " (sentence(reason)) }
+                }
+            }
+        }
+    }
+
+    /// Controllers against one another at the working speed.
+    pub(super) fn differences(&self) -> Markup {
+        let at_work = self.results.working_speed_m_s;
+        let rows = || {
+            let differences = self.results.differences.iter();
+            differences
+                .filter(move |row| row.speed_m_s == at_work && row.against_speed_m_s == at_work)
+        };
+        html! {
+            @if rows().next().is_some() {
+                h3 { "Controllers against one another at " (self.units.speed_text(at_work)) }
+                (scroll("Differences between controllers", html! { "Share of plants struck by the first less that by the second, with its "
+                        (chosen_percent(self.results.level)) " limits. Both meet the same ground, driver and plants, so the difference is known "
+                        "better than either rate. Where both limits lie below zero, the first strikes less." }, html! {
+                    table {
+                        thead { tr {
+                            th.text scope="col" { "Controller" }
+                            th.text scope="col" { "Against" }
+                            th scope="col" { "Difference" }
+                            th scope="col" { "Lower limit" }
+                            th scope="col" { "Upper limit" }
+                        } }
+                        tbody { @for row in rows() { tr {
+                            th.text scope="row" { (controller_title(&row.controller)) }
+                            td.text { (controller_title(&row.against)) }
+                            td.rate { (difference(row.difference)) }
+                            td { (difference(row.lower)) }
+                            td { (difference(row.upper)) }
+                        } } }
+                    }
+                }))
+            }
+        }
+    }
+
+    /// Rates row by row.
+    pub(super) fn rows(&self) -> Markup {
+        let results = self.results;
+        let controllers: Vec<&str> = ran(results).collect();
+        let mut rows: Vec<(u32, f64)> = Vec::new();
+        for row in &results.rows {
+            if !rows.iter().any(|(number, _)| *number == row.row) {
+                rows.push((row.row, row.offset_m));
+            }
+        }
+        html! {
+            @if !rows.is_empty() {
+                h2 { "Row by row" }
+                (scroll("Strike rates by row", html! { "Share of plants struck at " (self.units.speed_text(results.working_speed_m_s)) " and "
+                            (self.clearance()) ", row 1 at the left." }, html! {
+                    table {
+                        thead { tr {
+                            th scope="col" { "Row" }
+                            th scope="col" { "From the centre, " (self.units.small_unit()) ", left positive" }
+                            @for name in &controllers { th scope="col" { (controller_title(name)) } }
+                        } }
+                        tbody { @for (number, offset_m) in &rows { tr {
+                            th scope="row" { (number) }
+                            td { (trimmed(self.units.small(*offset_m), 1)) }
+                            @for name in &controllers {
+                                @match results.rows.iter().find(|row| row.row == *number && row.controller == **name) {
+                                    Some(row) => (rate_cell(row.rate, row.lower, row.upper, row.resolved)),
+                                    None => td {},
+                                }
+                            }
+                        } } }
+                    }
+                }))
+            }
+        }
+    }
+
+    /// Rates of the entry stretch.
+    pub(super) fn entry(&self) -> Markup {
+        html! {
+            @if !self.results.entry.is_empty() {
+                h2 { "The entry stretch" }
+                (self.rate_table(&self.results.entry, &format!(
+                    "The first {} after lowering, where the frame still has to find the row: share of plants struck at {}, with {} limits.",
+                    self.units.distance_text(self.results.entry_length_m),
+                    self.clearance(),
+                    chosen_percent(self.results.level)
+                )))
+            }
+        }
+    }
+}
+
+fn rate_cell(rate: f64, lower: f64, upper: f64, resolved: bool) -> Markup {
+    html! {
+        td.rate { (percent(rate)) @if !resolved { "*" } small { (percent(lower)) " to " (percent(upper)) } }
+    }
+}

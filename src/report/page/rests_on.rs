@@ -1,0 +1,190 @@
+//! What the study rests on: every value with its origin, the influential ones first.
+
+use super::Page;
+use crate::report::display::difference;
+use crate::report::parts::{key, scroll};
+use crate::report::sentences::{capital, speed_at_work};
+use crate::results::{Assumption, Results};
+use maud::{Markup, html};
+
+/// Which values of a scenario a cause of strikes hangs on: starts of keys. The first that fits a key counts.
+const CAUSES: [(&str, &[&str]); 8] = [
+    ("plants off their row", &["plants."]),
+    (
+        "alignment of camera and tools",
+        &[
+            "camera.alignment",
+            "camera.trim",
+            "tools.",
+            "rows.unit_error",
+            "rows.join_error",
+        ],
+    ),
+    (
+        "camera noise",
+        &[
+            "camera.noise",
+            "camera.appearance",
+            "camera.roll",
+            "camera.blind",
+            "camera.outlier",
+        ],
+    ),
+    (
+        "lag of camera and valve",
+        &["camera.", "sensors.", "controller.", "valve."],
+    ),
+    (
+        "the driver's wander",
+        &["driver.", "tractor.", "hitch.", "ground."],
+    ),
+    ("the planter's wander", &["rows."]),
+    ("stroke", &["hydraulics.stroke"]),
+    ("oil flow", &["hydraulics.", "cold_oil."]),
+];
+
+/// Values under one heading.
+struct Group<'a> {
+    heading: String,
+    values: Vec<&'a Assumption>,
+}
+
+/// All values, those first that matter most to the strikes; within a group the assumed ones first.
+fn groups(results: &Results) -> Vec<Group<'_>> {
+    let mut weighed: Vec<(f64, Group)> = CAUSES
+        .iter()
+        .map(|(cause, _)| {
+            let found = speed_at_work(results)
+                .and_then(|answer| answer.causes.iter().find(|one| one.cause == *cause));
+            let heading = match found {
+                Some(found) => format!(
+                    "{}: without it {} of plants struck",
+                    capital(cause),
+                    difference(found.difference)
+                ),
+                None => capital(cause),
+            };
+            // The strikes that go with the cause; one that does not cost any comes last.
+            let weight = found.map_or(0.0, |found| (-found.difference).max(0.0));
+            (
+                weight,
+                Group {
+                    heading,
+                    values: of(results, Some(cause)),
+                },
+            )
+        })
+        .collect();
+    weighed.sort_by(|a, b| b.0.total_cmp(&a.0));
+    let mut groups: Vec<Group> = weighed.into_iter().map(|(_, group)| group).collect();
+    groups.push(Group {
+        heading: "Study, farm, prices and workshop".into(),
+        values: of(results, None),
+    });
+    groups.retain(|group| !group.values.is_empty());
+    groups
+}
+
+/// Values of a cause, or of none.
+fn of<'a>(results: &'a Results, cause: Option<&str>) -> Vec<&'a Assumption> {
+    let (mut values, stated): (Vec<&Assumption>, Vec<&Assumption>) = results
+        .assumptions
+        .iter()
+        .filter(|value| cause_of(&value.key) == cause)
+        .partition(|value| assumed(value));
+    values.extend(stated);
+    values
+}
+
+fn cause_of(key: &str) -> Option<&'static str> {
+    let fits = |starts: &&[&str]| starts.iter().any(|start| key.starts_with(start));
+    CAUSES
+        .iter()
+        .find(|(_, starts)| fits(starts))
+        .map(|(cause, _)| *cause)
+}
+
+fn assumed(value: &Assumption) -> bool {
+    value.origin.starts_with("assumed")
+}
+
+impl Page<'_> {
+    /// Every value of the scenario.
+    pub(super) fn rests_on(&self) -> Markup {
+        html! {
+            h2 { "What this rests on" }
+            (scroll("Assumptions", html! { "Every value of the scenario with its origin, those first that the strikes hang on most, as it shows when one cause is taken "
+                        "away at a time. A value marked as assumed has no source: measure it on your "
+                        "machine and in your field before you lean on the result." }, html! {
+                table.own-units {
+                    thead { tr {
+                        th.text scope="col" { "What" }
+                        th.text scope="col" { "Value" }
+                        th.text scope="col" { "Origin" }
+                        th.text scope="col" { "Key in the scenario" }
+                    } }
+                    @for group in groups(self.results) { tbody {
+                        tr { th.text.group colspan="4" scope="rowgroup" { (group.heading) } }
+                        @for value in group.values { tr {
+                            td.text { (value.meaning) }
+                            td.text { (value.value) }
+                            td.text { @if assumed(value) { span.tag { (value.origin) } } @else { (value.origin) } }
+                            td.text { (key(&value.key)) }
+                        } }
+                    } }
+                }
+            }))
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::report::synthetic;
+
+    #[test]
+    fn prop_every_value_is_shown_once_and_the_influential_come_first() {
+        let mut results = synthetic::results();
+        let value = |key: &str, origin: &str| Assumption {
+            key: key.into(),
+            value: "1".into(),
+            origin: origin.into(),
+            meaning: String::new(),
+        };
+        results.assumptions = vec![
+            value("study.seed", "scenario"),
+            value("camera.noise_sd", "scenario"),
+            value("camera.roll_height", "assumed"),
+            value("camera.latency", "scenario"),
+            value("rows.wander", "scenario"),
+        ];
+        for answer in &mut results.answers.speed {
+            answer.causes[0].cause = "camera noise".into();
+            answer.causes[0].difference = -0.004;
+            answer.causes[1].cause = "the planter's wander".into();
+            answer.causes[1].difference = -0.02;
+            answer.causes.truncate(2);
+        }
+        let groups = groups(&results);
+        let keys: Vec<&str> = groups
+            .iter()
+            .flat_map(|group| group.values.iter().map(|value| value.key.as_str()))
+            .collect();
+        assert_eq!(
+            keys,
+            [
+                "rows.wander",
+                "camera.roll_height",
+                "camera.noise_sd",
+                "camera.latency",
+                "study.seed"
+            ]
+        );
+        assert!(
+            groups[0].heading.contains("-2.000 %"),
+            "{}",
+            groups[0].heading
+        );
+    }
+}

@@ -1,0 +1,339 @@
+//! Tests of the page as a whole.
+
+use super::*;
+use crate::report::{svg::study_pictures, synthetic};
+use crate::results::Assumption;
+use crate::results::answers::{Answers, Status};
+
+/// The page less the data and the one script that it may hold, which itself must not ask a network for anything.
+fn without_its_scripts(page: &str) -> String {
+    let code = crate::report::live::code();
+    for needle in [
+        "fetch(",
+        "XMLHttpRequest",
+        "import(",
+        "https:",
+        "WebSocket",
+        "eval(",
+    ] {
+        assert!(!code.contains(needle), "{needle}");
+    }
+    let mut page = page.replacen(&format!("<script>{code}</script>"), "", 1);
+    let start = "<script id=\"rowroom-data\" type=\"application/json\">";
+    if let Some(from) = page.find(start) {
+        let length = page[from..].find("</script>").unwrap() + "</script>".len();
+        let data = page[from + start.len()..from + length - "</script>".len()].to_owned();
+        assert!(!data.contains('<'));
+        serde_json::from_str::<serde_json::Value>(&data).unwrap();
+        page.replace_range(from..from + length, "");
+    }
+    page
+}
+
+fn page_of(results: &Results) -> String {
+    page(results, &synthetic::traces(), &synthetic::traces())
+}
+
+#[test]
+fn prop_the_table_of_differences_is_for_the_working_speed_with_its_limits() {
+    let results = synthetic::results();
+    let page = page_of(&results);
+    let (_, table) = page.split_once("Controllers against one another").unwrap();
+    let (table, _) = table.split_once("</table>").unwrap();
+    assert_eq!(results.differences.len(), 2);
+    assert_eq!(table.matches("<tr>").count(), 2, "the head and one pair");
+    for text in ["Lag-compensated", "PID", "-0.110 %", "-0.130 %", "-0.090 %"] {
+        assert!(table.contains(text), "{text}");
+    }
+}
+
+#[test]
+fn prop_what_is_not_decided_is_named_with_the_passes_it_takes() {
+    let mut results = synthetic::results();
+    let told = "About 2600 passes would tell";
+    let text = |results: &Results| page_of(results).replace('\u{a0}', " ");
+    assert!(
+        text(&results).contains(told),
+        "{}",
+        undecided_line(&results, Units::Metric).unwrap()
+    );
+    results.undecided.clear();
+    assert!(!text(&results).contains("Not decided"));
+}
+
+#[test]
+fn prop_the_rate_table_shows_the_results() {
+    let results = synthetic::results();
+    let page = page_of(&results);
+    let (_, page) = page.split_once("Plants struck, tools").unwrap();
+    let body = page
+        .split("<tbody>")
+        .nth(1)
+        .unwrap()
+        .split("</tbody>")
+        .next()
+        .unwrap();
+    let shown: Vec<&str> = body.split("<td class=\"rate\">").skip(1).collect();
+    let number = |text: &str| -> (f64, f64) {
+        let text = text.trim();
+        let decimals = text.split('.').nth(1).map_or(0, str::len) as i32;
+        // Half of the last shown digit, with room for the rounding of the decimal text itself.
+        (
+            text.parse().unwrap(),
+            0.5 * 10f64.powi(-decimals) * (1.0 + 1e-9),
+        )
+    };
+    let mut cells = shown.iter();
+    for speed_m_s in &results.speeds_m_s {
+        for name in crate::report::text::ran(&results) {
+            let expected = crate::report::text::cell(&results, name, *speed_m_s).unwrap();
+            let text = cells
+                .next()
+                .unwrap()
+                .replace("<small>", " ")
+                .replace('*', "");
+            let text = text.split("</small>").next().unwrap().to_owned();
+            let parts: Vec<&str> = text.split('%').collect();
+            for (part, share) in [
+                (parts[0], expected.rate),
+                (parts[1], expected.lower),
+                (parts[2].trim_start_matches(" to"), expected.upper),
+            ] {
+                let (value, half_digit) = number(part);
+                assert!(
+                    (value - 100.0 * share).abs() <= half_digit,
+                    "{text} {share}"
+                );
+            }
+        }
+    }
+    assert!(cells.next().is_none());
+}
+
+#[test]
+fn prop_text_from_files_is_escaped_everywhere() {
+    let mut results = synthetic::results();
+    let bad = "<script>alert('x')</script>&\"";
+    results.scenario.name = bad.into();
+    results.scenario.description = bad.into();
+    results.scenario.file = bad.into();
+    results.answer.limit = bad.into();
+    results.warnings = vec![bad.into()];
+    results.assumptions[0] = Assumption {
+        key: bad.into(),
+        value: bad.into(),
+        origin: bad.into(),
+        meaning: bad.into(),
+    };
+    for share in &mut results.error_budget {
+        if share.source == "camera noise" {
+            share.source = bad.into();
+        }
+    }
+    results.controllers[1].left_out = Some(bad.into());
+    spoil(&mut results.answers, bad);
+    let pictures = study_pictures(&results, &synthetic::traces(), Units::Metric);
+    let pages = [
+        (page_of(&results), 40),
+        (crate::report::customer::page(&results, &pictures), 4),
+        (crate::report::setting_sheet::page(&results, &pictures), 4),
+    ];
+    for (page, least) in pages {
+        assert!(!without_its_scripts(&page).contains("<script"));
+        assert!(page.matches("&lt;script&gt;").count() >= least);
+    }
+    for picture in pictures.all() {
+        assert!(!picture.standalone().contains("<script"));
+    }
+}
+
+/// Puts a text wherever answers hold one that a scenario or another room may have written.
+fn spoil(answers: &mut Answers, bad: &str) {
+    answers.stroke.binding = Some(bad.into());
+    for line in &mut answers.stroke.demand {
+        line.place = bad.into();
+    }
+    let hydraulics = &mut answers.hydraulics;
+    for line in hydraulics
+        .combinations
+        .iter_mut()
+        .chain(&mut hydraulics.fitted)
+    {
+        line.binding = bad.into();
+    }
+    for line in hydraulics
+        .effects
+        .iter_mut()
+        .chain(&mut answers.control.effect)
+    {
+        line.change = bad.into();
+    }
+    for answer in &mut answers.speed {
+        answer.binding = Some(bad.into());
+        for cause in &mut answer.causes {
+            cause.cause = bad.into();
+        }
+    }
+    for line in &mut answers.pays {
+        line.change = bad.into();
+        line.reason = Some(bad.into());
+    }
+    answers.spacing.currency = Some(bad.into());
+    for mover in &mut answers.spacing.movers {
+        mover.what = bad.into();
+    }
+    answers.soil.warnings = vec![bad.into()];
+    answers.sheet.warnings = vec![bad.into()];
+    answers.stages.status = Status::NoData;
+    answers.stages.reason = Some(bad.into());
+}
+
+#[test]
+fn prop_the_pages_ask_nothing_of_a_network_and_run_their_own_script_alone() {
+    let results = synthetic::results();
+    let pictures = study_pictures(&results, &[], Units::Metric);
+    for page in [
+        page_of(&results),
+        crate::report::customer::page(&results, &pictures),
+        crate::report::setting_sheet::page(&results, &pictures),
+    ] {
+        let without_namespace =
+            without_its_scripts(&page).replace("http://www.w3.org/2000/svg", "");
+        for needle in [
+            "http:",
+            "https:",
+            "<script",
+            "<link",
+            "@import",
+            "url(",
+            "@font-face",
+            "src=",
+        ] {
+            assert!(!without_namespace.contains(needle), "{needle}");
+        }
+        assert!(page.contains("@page{size:auto"));
+        assert!(page.contains("@media screen and (prefers-color-scheme:dark)"));
+    }
+}
+
+#[test]
+fn prop_ids_are_unique_and_every_picture_has_a_name() {
+    let page = page_of(&synthetic::results());
+    let mut ids: Vec<&str> = page
+        .split(" id=\"")
+        .skip(1)
+        .map(|rest| rest.split('"').next().unwrap())
+        .collect();
+    let all = ids.len();
+    ids.sort();
+    ids.dedup();
+    assert_eq!(ids.len(), all);
+    let names: Vec<&str> = page
+        .split("aria-labelledby=\"")
+        .skip(1)
+        .flat_map(|rest| rest.split('"').next().unwrap().split(' '))
+        .collect();
+    assert_eq!(names.len(), 2 * page.matches("<svg").count());
+    assert!(names.iter().all(|name| ids.contains(name)));
+}
+
+#[test]
+fn prop_every_element_of_the_pictures_is_closed() {
+    for picture in study_pictures(&synthetic::results(), &synthetic::traces(), Units::Metric).all()
+    {
+        well_formed(&picture.standalone());
+    }
+}
+
+/// Tags open and close in order, attributes are quoted and different, and no bare `&` or `<` stands in text (XML 1.0, 2.1).
+fn well_formed(xml: &str) {
+    let mut open: Vec<&str> = Vec::new();
+    let mut rest = xml
+        .strip_prefix("<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n")
+        .unwrap();
+    let mut roots = 0;
+    while let Some(start) = rest.find('<') {
+        let text = &rest[..start];
+        for entity in text.split('&').skip(1) {
+            let name = entity.split(';').next().unwrap();
+            assert!(
+                ["amp", "lt", "gt", "quot", "apos"].contains(&name),
+                "&{name}"
+            );
+        }
+        assert!(!open.is_empty() || text.trim().is_empty());
+        let end = start + rest[start..].find('>').unwrap();
+        let tag = &rest[start + 1..end];
+        rest = &rest[end + 1..];
+        if let Some(name) = tag.strip_prefix('/') {
+            assert_eq!(open.pop(), Some(name));
+        } else {
+            let empty = tag.strip_suffix('/');
+            let tag = empty.unwrap_or(tag);
+            let (name, mut attributes) = tag.split_once(' ').unwrap_or((tag, ""));
+            assert!(name.chars().all(|c| c.is_ascii_alphanumeric()), "{name}");
+            roots += usize::from(open.is_empty());
+            if empty.is_none() {
+                open.push(name);
+            }
+            let mut seen = Vec::new();
+            while let Some((key, value)) = attributes.split_once("=\"") {
+                assert!(!seen.contains(&key.trim()), "{tag}");
+                seen.push(key.trim());
+                let (value, after) = value.split_once('"').unwrap();
+                assert!(!value.contains('<'));
+                attributes = after;
+            }
+            assert!(attributes.trim().is_empty(), "{tag}");
+            // Without a class of chart.css a shape would be black on any page.
+            let shape = ["path", "circle", "rect"].contains(&name);
+            assert!(!shape || seen.contains(&"class"), "{tag}");
+        }
+    }
+    assert!(open.is_empty() && roots == 1 && rest.trim().is_empty());
+}
+
+#[test]
+fn prop_the_policy_lets_this_script_and_this_style_alone() {
+    use base64::{Engine, prelude::BASE64_STANDARD};
+    use sha2::{Digest, Sha256};
+    let page = page_of(&synthetic::results());
+    let style = page
+        .split("<style>")
+        .nth(1)
+        .unwrap()
+        .split("</style>")
+        .next()
+        .unwrap();
+    for text in [style.to_owned(), crate::report::live::code()] {
+        let hash = BASE64_STANDARD.encode(Sha256::digest(text));
+        assert!(
+            page.contains(&format!("&#39;sha256-{hash}&#39;"))
+                || page.contains(&format!("'sha256-{hash}'"))
+        );
+    }
+    assert!(page.contains("default-src"));
+}
+
+#[test]
+fn prop_both_systems_of_units_have_the_same_elements() {
+    // Weaving panics in tests where they have not.
+    for units in ["metric", "us"] {
+        for change in [
+            |results: Results| results,
+            synthetic::unanswered,
+            synthetic::without_data,
+            |mut results: Results| {
+                results.answers = Answers::default();
+                results.complete = false;
+                results
+            },
+        ] {
+            let mut results = change(synthetic::results());
+            results.scenario.units = units.into();
+            let page = page_of(&results);
+            assert!(page.contains(&format!("data-units=\"{units}\"")));
+            assert!(page.matches("class=\"us\"").count() > 50);
+        }
+    }
+}

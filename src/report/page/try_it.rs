@@ -1,0 +1,112 @@
+//! Sliders over the simulated settings, with the maps that they move on.
+
+use crate::report::display::{Units, controller_title};
+use crate::report::svg::Picture;
+use crate::report::text::ran;
+use crate::report::three_answers::guided;
+use crate::results::Results;
+use maud::{Markup, html};
+
+/// What is told of a setting: the start of the id and the question.
+const TOLD: [(&str, &str); 8] = [
+    ("words", "Plants struck"),
+    ("rate", "Share of plants"),
+    ("limits", "Limits of that share"),
+    ("keeps", "Allowed strikes"),
+    ("weeds", "Weeds left"),
+    ("area", "Field work"),
+    ("days", "For all the land"),
+    ("cost", "Cost a round"),
+];
+
+/// The section for one study or for two beside one another; the sliders run over what all of them simulated.
+pub fn try_it(studies: &[&Results], units: Units, maps: &[&[Picture]]) -> Markup {
+    let reading = maps.iter().find_map(|maps| maps.first());
+    html! {
+        section #try {
+            h2 { "Speed against clearance" }
+            @if let Some(picture) = reading { p.soft { (picture.reading) } }
+            div.try.one[studies.len() == 1].two[studies.len() > 1] {
+                (panel(studies))
+                @for (number, (study, maps)) in studies.iter().zip(maps).enumerate() {
+                    div.maps data-study=(number) {
+                        @if studies.len() > 1 { h3 { (place(number)) ": " (study.scenario.name) } }
+                        div.pictures {
+                            @for (name, picture) in ran(study).zip(*maps) {
+                                figure data-controller=(name) { (picture.inline()) }
+                            }
+                        }
+                    }
+                }
+            }
+            (rule(studies, units))
+        }
+    }
+}
+
+/// What a study is called beside another one.
+pub fn place(number: usize) -> &'static str {
+    if number == 0 { "First" } else { "Second" }
+}
+
+fn panel(studies: &[&Results]) -> Markup {
+    html! {
+        div.panel.needs-script {
+            h3 { "Try a setting" }
+            @for (what, label) in [("speed", "Speed"), ("clearance", "Tools from the row")] {
+                div.slider {
+                    label for={ "try-" (what) } { (label) }
+                    output id={ "try-" (what) "-said" } for={ "try-" (what) } aria-live="off" {}
+                    input id={ "try-" (what) } type="range" min="0" step="1";
+                }
+            }
+            @for (number, study) in studies.iter().enumerate() {
+                @let id = if number == 0 { "try-controller".to_owned() } else { format!("try-controller-{number}") };
+                div.choice {
+                    label for=(id) {
+                        "Frame steered by"
+                        @if studies.len() > 1 { ", " (place(number).to_lowercase()) }
+                    }
+                    select id=(id) {
+                        @for name in ran(study) {
+                            option value=(name) selected[Some(name) == guided(study)] { (controller_title(name)) }
+                        }
+                    }
+                }
+            }
+            table.told {
+                @if studies.len() > 1 { thead { tr {
+                    td {}
+                    @for (number, study) in studies.iter().enumerate() { th scope="col" { (place(number)) ": " (study.scenario.name) } }
+                } } }
+                tbody { @for (what, question) in TOLD { tr {
+                    th scope="row" { (question) }
+                    @for number in 0..studies.len() { td { output id={ "try-" (what) "-" (number) } aria-live=(if what == "words" { "polite" } else { "off" }) {} } }
+                } } }
+            }
+        }
+    }
+}
+
+/// What the sliders do between simulated settings.
+fn rule(studies: &[&Results], units: Units) -> Markup {
+    let spans = |values: fn(&Results) -> &Vec<f64>, text: &dyn Fn(f64) -> String| {
+        let low = studies
+            .iter()
+            .filter_map(|study| values(study).first().copied())
+            .fold(f64::MIN, f64::max);
+        let high = studies
+            .iter()
+            .filter_map(|study| values(study).last().copied())
+            .fold(f64::MAX, f64::min);
+        format!("{} to {}", text(low), text(high))
+    };
+    let speeds = spans(|study| &study.speeds_m_s, &|v| units.speed_text(v));
+    let clearances = spans(|study| &study.clearances_m, &|c| units.clearance(c));
+    html! {
+        p.soft.needs-script { "The sliders run from " (speeds) " and from " (clearances) ", as far as was simulated; nothing is carried on beyond. "
+            "Dots are simulated settings. Between them the logarithm of the share struck and of its limits runs straight with speed and "
+            "clearance among the four dots around, and so do machine cost, weeding, weeds left and field work themselves; lost plants cost "
+            "that share of all. Where one of these shares is nothing, the shares themselves run straight." }
+    }
+}
