@@ -827,3 +827,59 @@ fn regress_two_machines_side_by_side() {
     assert_eq!(code(&rowroom(field.path(), &["compare", "field.toml"])), 2);
     assert_eq!(code(&compare(&["--seed", "x"])), 2);
 }
+
+/// Two finished studies on one page, and mistakes that say what is wrong and lose nothing.
+#[test]
+fn regress_two_studies_beside_one_another() {
+    let field = field();
+    let wide = readme_scenario().replace("\"My field\"", "\"A <b>wider</b> field\"");
+    fs::write(field.path().join("wide.toml"), wide).unwrap();
+    for scenario in ["field.toml", "wide.toml"] {
+        let studied = rowroom(
+            field.path(),
+            &["study", scenario, "--passes", "3", "--quiet"],
+        );
+        assert_eq!(code(&studied), 0, "{}", err(&studied));
+    }
+    let beside = |arguments: &[&str]| rowroom(field.path(), &[&["beside"], arguments].concat());
+    let told = beside(&["reports/field", "reports/wide/results.json"]);
+    assert_eq!(code(&told), 0, "{}", err(&told));
+    assert!(
+        out(&told).contains("Plants struck there: first "),
+        "{}",
+        out(&told)
+    );
+    let page = field.path().join("reports/field_beside_wide/beside.html");
+    let page = fs::read_to_string(page).unwrap();
+    assert!(page.contains("A &lt;b&gt;wider&lt;/b&gt; field") && !page.contains("<b>wider"));
+
+    let missing = beside(&["reports/field", "reports/nothing"]);
+    assert_eq!(code(&missing), 1);
+    assert!(
+        err(&missing).contains("folder of a finished study"),
+        "{}",
+        err(&missing)
+    );
+    let scenario = beside(&["field.toml", "wide.toml"]);
+    assert_eq!(code(&scenario), 2);
+    assert!(
+        err(&scenario).contains("rowroom compare"),
+        "{}",
+        err(&scenario)
+    );
+    assert_eq!(code(&beside(&["reports/field"])), 2);
+}
+
+/// Colours are for a terminal: through a pipe nothing but plain words comes out.
+#[test]
+fn regress_no_colour_goes_through_a_pipe() {
+    let field = field();
+    let studied = rowroom(field.path(), &["study", "field.toml", "--passes", "3"]);
+    let refused = rowroom(field.path(), &["study", "nothing.toml"]);
+    for text in [out(&studied), err(&studied), err(&refused)] {
+        assert!(!text.is_empty() && !text.contains('\u{1b}'), "{text}");
+    }
+    let mut forced = binary(field.path(), &["study", "nothing.toml"]);
+    let forced = forced.env("CLICOLOR_FORCE", "1").output().unwrap();
+    assert!(err(&forced).contains("\u{1b}["), "{}", err(&forced));
+}

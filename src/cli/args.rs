@@ -52,6 +52,13 @@ Example:
 Example:
   rowroom compare with_pid.toml with_yaw_rate.toml")]
     Compare(Compare),
+    /// Put two finished studies on one page: two machines, two settings, before and after
+    #[command(after_help = "\
+Example:
+  rowroom study before.toml
+  rowroom study after.toml
+  rowroom beside reports/before reports/after")]
+    Beside(Beside),
     /// Write a commented scenario to start from; an existing file is never touched
     #[command(after_help = "\
 Example:
@@ -123,6 +130,18 @@ pub struct Compare {
     /// Print the numbers as JSON
     #[arg(long)]
     pub json: bool,
+}
+
+/// `rowroom beside`.
+#[derive(Args)]
+pub struct Beside {
+    /// Folder of the first study, or its results.json; the page opens with its units
+    pub first: PathBuf,
+    /// Folder of the second study, or its results.json
+    pub second: PathBuf,
+    /// Folder for the page [default: reports/<first>_beside_<second> in the current folder]
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
 }
 
 fn minutes(text: &str) -> Result<Duration, String> {

@@ -8,7 +8,7 @@ use rowroom::report::File;
 use serde::Deserialize;
 
 /// Name of the file that marks a folder as a study's.
-const MARK: &str = "results.json";
+pub const MARK: &str = "results.json";
 
 /// Name of the file that a stopped study goes on from.
 pub const SO_FAR: &str = "so_far.json";

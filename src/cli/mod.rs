@@ -1,10 +1,12 @@
 //! The terminal: arguments in, files and a short answer out.
 
 mod args;
+mod beside;
 mod compare;
 mod failure;
 mod folder;
 mod merge;
+mod paint;
 mod pass;
 mod progress;
 mod study;
@@ -30,13 +32,14 @@ pub fn run() -> ExitCode {
         Some(Command::Merge(asked)) => merge::run(&asked),
         Some(Command::Pass(asked)) => pass::run(&asked),
         Some(Command::Compare(asked)) => compare::run(&asked),
+        Some(Command::Beside(asked)) => beside::run(&asked),
         Some(Command::Starter(asked)) => starter(&asked),
         Some(Command::Schema(asked)) => schema(&asked),
     };
     match done {
         Ok(()) => ExitCode::SUCCESS,
         Err(failure) => {
-            let _ = writeln!(io::stderr(), "{}", failure.text);
+            paint::err(&format!("{}\n", failure.text));
             ExitCode::from(failure.code)
         }
     }
@@ -62,13 +65,23 @@ fn schema(asked: &Schema) -> Result<(), Failure> {
         SchemaOf::Scenario => rowroom::scenario::schema(),
         SchemaOf::Results => rowroom::results::schema(),
     };
-    print(&format!("{schema:#}\n"))
+    print_data(&format!("{schema:#}\n"))
 }
 
-/// Prints to stdout; a reader that has seen enough is no failure.
+/// Prints words to standard output, in colour on a terminal.
 fn print(text: &str) -> Result<(), Failure> {
+    printed(paint::out(text))
+}
+
+/// Prints data to standard output, byte for byte.
+fn print_data(text: &str) -> Result<(), Failure> {
     let mut out = io::stdout().lock();
-    match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
+    printed(out.write_all(text.as_bytes()).and_then(|()| out.flush()))
+}
+
+/// A reader that has seen enough is no failure.
+fn printed(done: io::Result<()>) -> Result<(), Failure> {
+    match done {
         Err(error) if error.kind() != io::ErrorKind::BrokenPipe => Err(Failure::run(format!(
             "the answer could not be printed: {error}"
         ))),
