@@ -2,14 +2,17 @@
 
 use super::display::{Units, chosen_percent, controller_title, percent, plants_in_words};
 use super::live::Data;
-use super::page::{said, try_it};
+use super::page::{cautions, origin, said, try_it};
 use super::parts::{self, scroll};
 use super::svg::{Picture, study_pictures};
 use super::text::{WIDTH, cell, wrapped};
 use super::three_answers::{guided, three};
-use super::{File, cautions, sentences, weave};
+use super::{File, sentences, weave};
 use crate::results::{Results, StrikeRate};
 use maud::{Markup, html};
+
+/// Wherever speeds are told.
+const NOT_A_PERMISSION: &str = "A simulated speed is not a permission: makers' manuals, local rules and what you see in the field come first.";
 
 /// Two studies.
 pub struct Beside<'a> {
@@ -62,6 +65,7 @@ impl Beside<'_> {
                 h1 { (self.first.scenario.name) " beside " (self.second.scenario.name) }
                 p.big { (self.verdict(units)) }
                 (self.glance(units))
+                p.soft { (NOT_A_PERMISSION) }
                 @for (study, place) in self.studies().into_iter().zip(["First", "Second"]) {
                     h2 { (place) ": " (study.scenario.name) }
                     p.soft.own-units { (study.scenario.description) }
@@ -77,14 +81,9 @@ impl Beside<'_> {
                 p { "Each study was computed by itself, on its own ground, driver and plants, so the difference of two shares is known no better than "
                     "both together. Where the limits of two shares do not overlap, the studies differ clearly. Two machines on the very same "
                     "passes are told apart more finely: " code { "rowroom compare" } " does that with both scenarios." }
-                h2 { "Before anybody goes near the machine" }
-                ul { @for caution in cautions::STUDY { li { (caution) } } }
+                (cautions())
             }
-            footer { @for study in self.studies() {
-                p { (study.tool.name) " " (study.tool.version) ", scenario " code { (study.scenario.file) } ", seed " (study.seed) ", "
-                    (super::display::grouped(study.passes)) " passes of " (units.distance_text(study.length_m)) " at each speed. SHA-256 of the scenario: "
-                    code { (study.scenario.sha256) } "." }
-            } }
+            footer { @for study in self.studies() { (origin(study, units)) } }
         }
     }
 
@@ -315,6 +314,8 @@ impl Beside<'_> {
             );
             out.push_str(&wrapped(&text, WIDTH));
         }
+        out.push('\n');
+        out.push_str(&wrapped(NOT_A_PERMISSION, WIDTH));
         out
     }
 }
@@ -403,5 +404,6 @@ mod tests {
             "{text}"
         );
         assert!(text.contains("Plants struck there: first "));
+        assert!(text.contains("not a permission"));
     }
 }

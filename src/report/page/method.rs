@@ -2,7 +2,8 @@
 
 use super::Page;
 use crate::report::cautions;
-use crate::report::display::{chosen_percent, grouped, trimmed};
+use crate::report::display::{Units, chosen_percent, grouped, trimmed};
+use crate::results::Results;
 use maud::{Markup, html};
 
 impl Page<'_> {
@@ -25,17 +26,14 @@ impl Page<'_> {
             "they do not cover wrong assumptions." }
         }
     }
+}
 
-    /// Where the numbers come from.
-    pub(super) fn origin(&self) -> Markup {
-        let results = self.results;
-        html! {
-            footer {
-                p { (results.tool.name) " " (results.tool.version) ", scenario " code { (results.scenario.file) } ", seed " (results.seed) ", "
-                    (grouped(results.passes)) " passes of " (self.units.distance_text(results.length_m)) " at each speed, ticks of at most "
-                    (trimmed(1000.0 * results.step_s, 3)) " ms. SHA-256 of the scenario: " code { (results.scenario.sha256) } "." }
-            }
-        }
+/// Where the numbers of a study come from.
+pub fn origin(results: &Results, units: Units) -> Markup {
+    html! {
+        p { (results.tool.name) " " (results.tool.version) ", scenario " code { (results.scenario.file) } ", seed " (results.seed) ", "
+            (grouped(results.passes)) " passes of " (units.distance_text(results.length_m)) " at each speed, ticks of at most "
+            (trimmed(1000.0 * results.step_s, 3)) " ms. SHA-256 of the scenario: " code { (results.scenario.sha256) } "." }
     }
 }
 

@@ -21,6 +21,7 @@ use crate::results::Results;
 use crate::sim::trace::Trace;
 use maud::{Markup, html};
 
+pub use method::{cautions, origin};
 pub use try_it::try_it;
 
 /// The page. `traces` are the first pass of the study and `worst` its worst one, each under every controller at the working setting.
@@ -80,9 +81,9 @@ impl Page<'_> {
                 (self.entry())
                 div #rests-on { (self.rests_on()) }
                 div #method { (self.method()) }
-                div #cautions { (method::cautions()) }
+                div #cautions { (cautions()) }
             }
-            (self.origin())
+            footer { (origin(results, units)) }
         }
     }
 
