@@ -10,6 +10,12 @@ pub const SCENARIO_BYTES: u64 = 4 << 20;
 /// Most bytes of a file of points (assumed: five million points of about 50 bytes, 2500 km at 0.5 m).
 pub const POINTS_BYTES: u64 = 256 << 20;
 
+/// Most bytes of the results of a study (assumed: 400 settings have about 1 MiB).
+pub const RESULTS_BYTES: u64 = 64 << 20;
+
+/// Most bytes of passes so far or of a part: they hold the files of the scenario too.
+pub const SAVED_BYTES: u64 = 2 * POINTS_BYTES;
+
 /// Why a file cannot be read.
 #[derive(Debug, thiserror::Error)]
 pub enum FileError {

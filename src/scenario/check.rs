@@ -130,6 +130,9 @@ fn study(read: &mut Read, values: &Values) {
     }
 }
 
+/// Shortest entry stretch that has plants of its own, m: the tools are looked at every fifth of a metre.
+const LEAST_ENTRY_M: f64 = 1.0;
+
 fn pass(read: &mut Read, values: &Values) {
     if let (Some(entry_m), Some(length_m)) = (
         values.number(Id::EntryLength),
@@ -139,6 +142,16 @@ fn pass(read: &mut Read, values: &Values) {
         contradicts(read, Id::EntryLength, |shown| {
             format!(
                 "{shown} takes more than half of pass.length; make it shorter or the pass longer"
+            )
+        });
+    }
+    if let Some(entry_m) = values.number(Id::EntryLength)
+        && entry_m > 0.0
+        && entry_m < LEAST_ENTRY_M
+    {
+        contradicts(read, Id::EntryLength, |shown| {
+            format!(
+                "{shown} is too short to be counted apart; write 0 m, or at least {LEAST_ENTRY_M} m"
             )
         });
     }
