@@ -28,6 +28,7 @@
 //! - [`linear`]: the same in the frequency domain: margins, error budget, instant estimate
 //! - [`sim`]: one pass
 //! - [`farm`]: land, time, prices and soil around the machine, laws of field work
+//! - [`files`]: text files of the operating system, with a limit
 //! - [`fieldlog`]: files of measured and planned paths
 //! - [`scenario`]: text to checked values to one draw of the model's parameters
 //! - [`montecarlo`]: many passes, rates with their limits
@@ -71,6 +72,8 @@
 pub mod answers;
 pub mod farm;
 pub mod fieldlog;
+#[cfg(feature = "program")]
+pub mod files;
 pub mod lanes;
 pub mod linear;
 pub mod model;

@@ -686,3 +686,43 @@ fn prop_the_schema_accepts_what_the_reader_accepts_and_refuses_mistakes() {
         );
     }
 }
+
+/// What is no file of reasonable size is refused before it is read, also where a scenario names it.
+#[test]
+fn regress_only_files_of_a_reasonable_size_are_read() {
+    let folder = tempfile::tempdir().unwrap();
+    let place = |name: &str| folder.path().join(name);
+    let told = |name: &str, replay: Option<&str>| {
+        let replay = replay.map(place);
+        let error = Scenario::read(&place(name), replay.as_deref()).unwrap_err();
+        let shown = format!("{}{}", folder.path().display(), std::path::MAIN_SEPARATOR);
+        error.to_string().replace(&shown, "")
+    };
+    std::fs::write(place("large.toml"), " ".repeat((4 << 20) + 1)).unwrap();
+    assert_eq!(
+        told("large.toml", None),
+        "large.toml: is larger than 4 MiB, the most that is read of such a file"
+    );
+    std::fs::create_dir(place("logs")).unwrap();
+    std::fs::write(place("x.toml"), starter()).unwrap();
+    assert_eq!(
+        told("x.toml", Some("logs")),
+        "logs: is a folder; the name of a file is wanted"
+    );
+    std::fs::write(place("rows.csv"), b"x_m,y_m\n0,0\n# caf\xE9\n").unwrap();
+    for (name, wanted) in [
+        ("logs", "logs: is a folder; the name of a file is wanted"),
+        (
+            "rows.csv",
+            "rows.csv:3:6: the byte 0xE9 here is no UTF-8 text; save the file as UTF-8",
+        ),
+    ] {
+        let line = format!("[line.polyline]\nfile = \"{name}\"\nrounding = \"10 m\"");
+        std::fs::write(place("x.toml"), changed("[line.straight]", &line)).unwrap();
+        let message = told("x.toml", None);
+        let wanted = format!(
+            "line.polyline.file = \"{name}\" cannot be read: {wanted}; a path is taken from the scenario file's folder"
+        );
+        assert!(message.ends_with(&wanted), "{message}");
+    }
+}

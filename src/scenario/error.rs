@@ -1,9 +1,10 @@
 //! What can be wrong with a scenario.
 
 use std::fmt;
-use std::io;
 
 use crate::fieldlog::FieldlogError;
+#[cfg(feature = "program")]
+use crate::files::FileError;
 
 /// One thing that is wrong in a scenario file.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -34,13 +35,9 @@ impl fmt::Display for Problem {
 #[derive(Debug, thiserror::Error)]
 pub enum ScenarioError {
     /// A file cannot be read.
-    #[error("{file}: cannot be read: {source}")]
-    Read {
-        /// File as the caller named it.
-        file: String,
-        /// What the system said.
-        source: io::Error,
-    },
+    #[cfg(feature = "program")]
+    #[error(transparent)]
+    Read(#[from] FileError),
     /// The text is no TOML.
     #[error("{0}")]
     Syntax(Problem),

@@ -55,6 +55,8 @@ use sha2::{Digest, Sha256};
 
 use crate::farm::Farm;
 use crate::fieldlog::{self, Polyline};
+#[cfg(feature = "program")]
+use crate::files;
 use crate::model::controller::Kind;
 use crate::model::driver::{Driver, LoggedPath};
 use crate::model::line::Line;
@@ -145,22 +147,19 @@ impl Scenario {
     /// Reads a scenario file and the files it names; a path in it is relative to the scenario file.
     #[cfg(feature = "program")]
     pub fn read(path: &Path, replay: Option<&Path>) -> Result<Scenario, ScenarioError> {
-        let open = |path: &Path| {
-            std::fs::read_to_string(path).map_err(|source| ScenarioError::Read {
-                file: path.display().to_string(),
-                source,
-            })
-        };
-        let text = open(path)?;
+        let text = files::read_text(path, files::SCENARIO_BYTES)?;
         let log = match replay {
-            Some(path) => Some((open(path)?, path.display().to_string())),
+            Some(path) => Some((
+                files::read_text(path, files::POINTS_BYTES)?,
+                path.display().to_string(),
+            )),
             None => None,
         };
         let folder = path.parent().unwrap_or(Path::new(""));
         Scenario::parse(
             &text,
             &path.display().to_string(),
-            &|name| std::fs::read_to_string(folder.join(name)),
+            &|name| Ok(files::read_text(&folder.join(name), files::POINTS_BYTES)?),
             log.as_ref()
                 .map(|(text, file)| (text.as_str(), file.as_str())),
         )
