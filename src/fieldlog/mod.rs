@@ -169,22 +169,26 @@ fn points(
         }
         let number = |which: usize| {
             let text = fields.clone().nth(at[which]).unwrap_or("");
-            let (file, column, found) = (file.to_string(), columns[which], quoted(text));
-            match text.parse::<f64>() {
-                Ok(number) if number.abs() <= FARTHEST_M => Ok(number),
-                Ok(number) if number.is_finite() => Err(FieldlogError::Far {
-                    file,
-                    line,
-                    column,
-                    found,
-                }),
-                _ => Err(FieldlogError::Number {
-                    file,
-                    line,
-                    column,
-                    found,
-                }),
+            let number: f64 = text.parse().unwrap_or(f64::NAN);
+            if number.abs() <= FARTHEST_M {
+                return Ok(number);
             }
+            let (file, column, found) = (file.to_string(), columns[which], quoted(text));
+            Err(if number.is_finite() {
+                FieldlogError::Far {
+                    file,
+                    line,
+                    column,
+                    found,
+                }
+            } else {
+                FieldlogError::Number {
+                    file,
+                    line,
+                    column,
+                    found,
+                }
+            })
         };
         points.push(Point {
             line,

@@ -50,11 +50,18 @@ pub struct SatelliteLine {
 /// A logged pass: cross-track distance of the rear axle against the distance along the planned line that the axle has
 /// driven since the tools were lowered. It must cover [`Setup::driven_length_m`](super::setup::Setup::driven_length_m):
 /// it is resampled, never extrapolated. Copies share its points.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug)]
 pub struct LoggedPath {
     station_m: Arc<[f64]>,
     offset_m: Arc<[f64]>,
     slope: Arc<[f64]>,
+}
+
+impl PartialEq for LoggedPath {
+    fn eq(&self, other: &Self) -> bool {
+        let same = |one: &Arc<[f64]>, other: &Arc<[f64]>| Arc::ptr_eq(one, other) || one == other;
+        same(&self.station_m, &other.station_m) && same(&self.offset_m, &other.offset_m)
+    }
 }
 
 impl HandDriver {
@@ -67,6 +74,9 @@ impl HandDriver {
 /// Half of the window over which the heading of a logged pass is fitted, m: about half a wheelbase, so that the
 /// receiver's noise between two points does not turn the tractor.
 const HEADING_HALF_WINDOW_M: f64 = 1.5;
+
+/// Points on either side of the place where evenly spaced points would have a distance.
+const NEAR_POINTS: usize = 8;
 
 /// Windows of up to this many points are summed point by point, larger ones by moving sums.
 const FEW_POINTS: usize = 64;
@@ -117,7 +127,7 @@ impl LoggedPath {
         if s_m >= self.station_m[last] {
             return (self.offset_m[last], 0.0);
         }
-        let i = self.station_m.partition_point(|&s| s <= s_m) - 1;
+        let i = self.point_before(s_m);
         let h = self.station_m[i + 1] - self.station_m[i];
         let t = (s_m - self.station_m[i]) / h;
         let (y0, y1, m0, m1) = (
@@ -129,6 +139,23 @@ impl LoggedPath {
         let (a, b) = (2.0 * (y0 - y1) + m0 + m1, -3.0 * (y0 - y1) - 2.0 * m0 - m1);
         let offset = y0 + t * (m0 + t * (b + t * a));
         (offset, (m0 + t * (2.0 * b + t * 3.0 * a)) / h)
+    }
+}
+
+impl LoggedPath {
+    /// The last point at this distance or before it, looked for first where evenly spaced points would have it. The distance
+    /// lies between the ends.
+    fn point_before(&self, s_m: f64) -> usize {
+        let (start_m, end) = (self.station_m[0], self.station_m.len());
+        let share = (s_m - start_m) / (self.station_m[end - 1] - start_m);
+        let guess = (share * end as f64) as usize;
+        let near = guess.saturating_sub(NEAR_POINTS)..guess.saturating_add(NEAR_POINTS).min(end);
+        let found = match self.station_m.get(near.clone()) {
+            Some([first, .., last]) if *first <= s_m && s_m < *last => near,
+            _ => 0..end,
+        };
+        let after = self.station_m[found.clone()].partition_point(|s| *s <= s_m);
+        found.start + after - 1
     }
 }
 
@@ -252,6 +279,22 @@ mod tests {
                     "{i}: {} {wanted}",
                     found[i]
                 );
+            }
+        }
+    }
+
+    /// The search finds the same points whether they are evenly spaced or not.
+    #[test]
+    fn prop_the_point_before_a_distance_is_found() {
+        let uneven = (0..500).map(|i| 0.01 * f64::from(i * i) / 7.0).collect();
+        let even = (0..500).map(|i| 0.1 * f64::from(i)).collect();
+        for station_m in [uneven, even, vec![-0.5, 0.25, 3.0]] {
+            let log = LoggedPath::new(station_m.clone(), vec![0.0; station_m.len()]);
+            let end_m = station_m[station_m.len() - 1];
+            let between = (1..5000).map(|i| f64::from(i) / 5000.0 * end_m);
+            for s_m in between.chain(station_m[1..station_m.len() - 1].to_vec()) {
+                let wanted = station_m.partition_point(|s| *s <= s_m) - 1;
+                assert_eq!(log.point_before(s_m), wanted, "{s_m}");
             }
         }
     }
