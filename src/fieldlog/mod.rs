@@ -2,7 +2,7 @@
 //!
 //! Common to all: UTF-8; a line that begins with `#` is a comment, an empty line nothing; the first other line names the
 //! columns. Columns may stand in any order and further ones are passed over. Numbers have a decimal point and no unit;
-//! lengths are metres. Every fault is told with file and line.
+//! lengths are metres. Every fault is told with file and line. At most 2.5 million points are read.
 //!
 //! # Logged pass (`--replay FILE`)
 //!
@@ -20,7 +20,8 @@
 //!
 //! A pass that was driven the other way than its distances run: reverse the order of the lines, count the distances from
 //! the other end and turn the signs of the offsets. Points at most 2 m apart; the log is resampled, never extrapolated, so
-//! that it must be as long as the simulated pass.
+//! that it must be as long as the simulated pass. Over that length the offset may not get farther than 3 m from the line, nor
+//! wander about its straight trend with a standard deviation above 0.5 m; from 0.5 m and 0.15 m on it is doubted aloud.
 //!
 //! # Polyline of the planned row line (`[line.polyline]`)
 //!
