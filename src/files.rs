@@ -4,17 +4,19 @@ use std::fs;
 use std::io::{self, Read};
 use std::path::Path;
 
+use crate::quote::escaped;
+
 /// Most bytes of a scenario file (assumed: a commented one with every key has about 30 KiB).
 pub const SCENARIO_BYTES: u64 = 4 << 20;
 
-/// Most bytes of a file of points (assumed: five million points of about 50 bytes, 2500 km at 0.5 m).
-pub const POINTS_BYTES: u64 = 256 << 20;
+/// Most bytes of a file of points (assumed: a million points of about 60 bytes).
+pub const POINTS_BYTES: u64 = 64 << 20;
 
 /// Most bytes of the results of a study (assumed: 400 settings have about 1 MiB).
 pub const RESULTS_BYTES: u64 = 64 << 20;
 
 /// Most bytes of passes so far or of a part: they hold the files of the scenario too.
-pub const SAVED_BYTES: u64 = 2 * POINTS_BYTES;
+pub const SAVED_BYTES: u64 = 3 * POINTS_BYTES;
 
 /// Why a file cannot be read.
 #[derive(Debug, thiserror::Error)]
@@ -70,7 +72,7 @@ impl From<FileError> for io::Error {
 
 /// The text of a file of at most `most_bytes`. Devices and pipes, which need not end, are never opened.
 pub fn read_text(path: &Path, most_bytes: u64) -> Result<String, FileError> {
-    let file = || path.display().to_string();
+    let file = || escaped(&path.display().to_string());
     let refused = |source| FileError::Read {
         file: file(),
         source,
@@ -113,7 +115,7 @@ pub fn read_text(path: &Path, most_bytes: u64) -> Result<String, FileError> {
 }
 
 fn size(bytes: u64) -> String {
-    if bytes % (1 << 20) == 0 {
+    if bytes.is_multiple_of(1 << 20) {
         format!("{} MiB", bytes >> 20)
     } else {
         format!("{bytes} bytes")

@@ -204,16 +204,14 @@ impl<const N: usize> Drive<N> {
     fn replay(&mut self, setup: &Setup, log: &LoggedPath, mut state: State<N>, count: usize) {
         let (dt, v) = (setup.run.step_s, self.speed_m_s);
         let tool_m = setup.tools.tool_line_m;
-        let slopes = log.slopes();
         let motion = Motion::new(setup, v);
-        state.heading_rad = Lanes::all(log.at(&slopes, 0.0).1);
+        state.heading_rad = Lanes::all(log.at(0.0).1);
         for tick in 0..count {
             let driven_m = (tick as f64 * dt - self.lowered_s) * v;
-            let here: [(f64, f64); N] = std::array::from_fn(|i| log.at(&slopes, driven_m.0[i]));
+            let here: [(f64, f64); N] = std::array::from_fn(|i| log.at(driven_m.0[i]));
             state.station_m = tool_m + driven_m;
             state.offset_m = Lanes::from_fn(|i| here[i].0);
-            let next_rad =
-                Lanes::from_fn(|i| libm::atan(log.at(&slopes, driven_m.0[i] + dt * v).1));
+            let next_rad = Lanes::from_fn(|i| libm::atan(log.at(driven_m.0[i] + dt * v).1));
             let curvature = motion.curvature_1_m(setup, state.station_m);
             let yaw = (next_rad - Lanes::from_fn(|i| libm::atan(here[i].1))) / dt + curvature * v;
             self.note(setup, &state, sin(state.heading_rad));

@@ -1,10 +1,10 @@
 //! What is missing from a scenario and what contradicts, all at once.
 
-use super::error::Problem;
 use super::keys::{self, Id, Need, Presence, TABLES};
 use super::layout::{Layout, MOST_PLANTER_PASSES};
 use super::read::Read;
 use super::values::Values;
+use crate::quote::quoted;
 
 /// Notes everything that is missing or contradicts in what was read.
 pub fn check(read: &mut Read, values: &Values) {
@@ -21,7 +21,10 @@ pub fn contradicts(read: &mut Read, id: Id, message: impl FnOnce(&str) -> String
     let key = keys::key(id);
     let path = key.path();
     let (at, shown) = match read.entry(id) {
-        Some(entry) => (entry.span.start, format!("{path} = {}", entry.written)),
+        Some(entry) => {
+            let shown = format!("{path} = {}", quoted(&entry.written));
+            (entry.span.start, shown)
+        }
         None => (
             read.table(key.table).map_or(0, |span| span.start),
             path.clone(),
@@ -356,10 +359,4 @@ fn pid(read: &mut Read, values: &Values) {
             }
         }
     }
-}
-
-/// Problems in order of place.
-pub fn sorted(mut problems: Vec<Problem>) -> Vec<Problem> {
-    problems.sort_by_key(|problem| (problem.line, problem.column));
-    problems
 }

@@ -113,12 +113,11 @@ pub fn drive_from(setup: &Setup, ground: &Ground, streams: &impl Streams, speed_
     let mut towed = Towed::new(setup, speed_m_s);
     match &setup.driver {
         Driver::Replay(log) => {
-            let slopes = log.slopes();
-            let mut heading_rad = log.at(&slopes, 0.0).1;
+            let mut heading_rad = log.at(0.0).1;
             for tick in 0..ticks {
                 let driven_m = (tick as f64 * step_s - lowered_s) * speed_m_s;
-                let (offset_m, slope) = log.at(&slopes, driven_m);
-                let next_rad = libm::atan(log.at(&slopes, driven_m + step_s * speed_m_s).1);
+                let (offset_m, slope) = log.at(driven_m);
+                let next_rad = libm::atan(log.at(driven_m + step_s * speed_m_s).1);
                 let state = TractorState {
                     station_m: tool_m + driven_m,
                     offset_m,
