@@ -19,6 +19,8 @@ pub struct Case<'a> {
     pub program: &'a Program,
     /// What all cases start from.
     pub prepared: &'a Prepared,
+    /// The files that it wrote.
+    pub inputs: Files,
     /// Command lines and answers, for whoever looks into a failure.
     pub log: String,
 }
@@ -43,16 +45,17 @@ impl Verdict {
 
 impl Case<'_> {
     /// Writes a file of the case.
-    pub fn write(&self, name: &str, bytes: &[u8]) {
+    pub fn write(&mut self, name: &str, bytes: &[u8]) {
         let path = self.folder.join(name);
         if let Some(folder) = path.parent() {
             fs::create_dir_all(folder).expect("a folder of the case");
         }
         fs::write(path, bytes).expect("a file of the case");
+        self.inputs.insert(name.to_owned(), bytes.to_owned());
     }
 
     /// Writes several, into a folder of the case.
-    pub fn write_all(&self, folder: &str, files: &Files) {
+    pub fn write_all(&mut self, folder: &str, files: &Files) {
         for (name, bytes) in files {
             self.write(&format!("{folder}/{name}"), bytes);
         }

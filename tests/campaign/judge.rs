@@ -59,7 +59,7 @@ pub fn quiet(ran: &Ran) -> Faults {
 /// A failure names one of these.
 pub fn names(ran: &Ran, names: &[&str]) -> Faults {
     let told = ran.told();
-    let named = ran.code == Some(0) || names.iter().any(|name| told.contains(name));
+    let named = !matches!(ran.code, Some(1..=3)) || names.iter().any(|name| told.contains(name));
     fault(named, || {
         format!(
             "names none of {}: {}",

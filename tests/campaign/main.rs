@@ -2,7 +2,7 @@
 //! full.
 //!
 //! ```text
-//! cargo test --release --test campaign -- inputs=10000 stops=200 full=200     the long one
+//! cargo test --release --test campaign -- inputs=10000 stops=200 disks=200    the long one
 //! cargo test --release --test campaign -- seed=7 input=123                    one case again
 //! ```
 //!
@@ -13,7 +13,7 @@ mod beside;
 mod case;
 mod commands;
 mod dice;
-mod full;
+mod disks;
 mod judge;
 mod judge_test;
 mod paths;
@@ -50,7 +50,7 @@ const INPUTS: [Kind; 7] = [
     ("command", 4, commands::case),
 ];
 const STOP: Kind = ("stop", 1, stops::case);
-const FULL: Kind = ("full", 1, full::case);
+const DISK: Kind = ("disk", 1, disks::case);
 
 /// Failing cases of which the folder is kept.
 const KEPT: usize = 200;
@@ -60,7 +60,7 @@ struct Asked {
     seed: u64,
     inputs: u64,
     stops: u64,
-    full: u64,
+    disks: u64,
     /// One case alone.
     only: Option<(&'static str, u64)>,
     limit_s: u64,
@@ -73,7 +73,7 @@ impl Asked {
             seed: 1,
             inputs: 40,
             stops: 2,
-            full: 2,
+            disks: 2,
             only: None,
             limit_s: 30,
             binary: env!("CARGO_BIN_EXE_rowroom").into(),
@@ -89,15 +89,15 @@ impl Asked {
                 "seed" => asked.seed = number()?,
                 "inputs" => asked.inputs = number()?,
                 "stops" => asked.stops = number()?,
-                "full" => asked.full = number()?,
+                "disks" => asked.disks = number()?,
                 "input" => asked.only = Some(("input", number()?)),
                 "stop" => asked.only = Some(("stop", number()?)),
-                "full_disk" => asked.only = Some(("full", number()?)),
+                "disk" => asked.only = Some(("disk", number()?)),
                 "limit" => asked.limit_s = number()?,
                 "binary" => asked.binary = value.into(),
                 _ => {
                     return Err(format!(
-                        "{word}: known are seed, inputs, stops, full, input, stop, full_disk, limit and binary, each with = and a value"
+                        "{word}: known are seed, inputs, stops, disks, input, stop, disk, limit and binary, each with = and a value"
                     ));
                 }
             }
@@ -209,9 +209,9 @@ fn cases(asked: &Asked) -> Vec<Numbered> {
             kind: input_kind(number),
         })
         .collect();
-    for (stage, many, kind) in [("stop", asked.stops, STOP), ("full_disk", asked.full, FULL)] {
-        let numbers = only(if stage == "stop" { stage } else { "full" }, many);
-        if full::possible() {
+    for (stage, many, kind) in [("stop", asked.stops, STOP), ("disk", asked.disks, DISK)] {
+        let numbers = only(stage, many);
+        if disks::possible() {
             cases.extend(numbers.map(|number| Numbered {
                 stage,
                 number,
@@ -252,8 +252,7 @@ fn all(
     let done = Mutex::new(Vec::new());
     let work = || {
         while let Some(numbered) = cases.get(next.fetch_add(1, Ordering::Relaxed)) {
-            let one = one(*numbered, seed, program, prepared, scratch);
-            let (found, log, folder) = one;
+            let (found, case) = one(*numbered, seed, program, prepared, scratch);
             if !found.verdict.faults.is_empty() {
                 let place = kept.join(format!(
                     "seed_{seed}_{}_{}_{}",
@@ -267,12 +266,12 @@ fn all(
                 );
                 if failures.fetch_add(1, Ordering::Relaxed) < KEPT {
                     let _ = fs::remove_dir_all(&place);
-                    let _ = fs::create_dir_all(kept);
-                    copied(&folder, &place);
-                    let _ = fs::write(place.join("runs.txt"), log);
+                    written(&place.join("inputs"), &case.inputs);
+                    written(&place.join("after"), &judge::files(&case.folder));
+                    let _ = fs::write(place.join("runs.txt"), case.log);
                 }
             }
-            let _ = fs::remove_dir_all(&folder);
+            let _ = fs::remove_dir_all(&case.folder);
             if let Ok(mut done) = done.lock() {
                 done.push(found);
                 if done.len() % 1000 == 0 {
@@ -290,14 +289,14 @@ fn all(
     done.into_inner().unwrap_or_default()
 }
 
-/// One case, in a folder of its own, with the log of its runs.
-fn one(
+/// One case, in a folder of its own.
+fn one<'a>(
     numbered: Numbered,
     seed: u64,
-    program: &Program,
-    prepared: &Prepared,
+    program: &'a Program,
+    prepared: &'a Prepared,
     scratch: &Path,
-) -> (Done, String, PathBuf) {
+) -> (Done, Case<'a>) {
     let Numbered {
         stage,
         number,
@@ -312,9 +311,10 @@ fn one(
     let _ = fs::create_dir_all(&folder);
     let mut case = Case {
         dice: Dice::new(seed, stream),
-        folder: folder.clone(),
+        folder,
         program,
         prepared,
+        inputs: judge::Files::new(),
         log: String::new(),
     };
     let start = Instant::now();
@@ -325,16 +325,14 @@ fn one(
         took: start.elapsed(),
         told: format!("seed={seed} {stage}={number} ({kind})"),
     };
-    (done, case.log, folder)
+    (done, case)
 }
 
-/// Copies plain files and folders.
-fn copied(from: &Path, to: &Path) {
-    for (name, bytes) in judge::files(from) {
-        let path = to.join(name);
-        if let Some(folder) = path.parent() {
-            let _ = fs::create_dir_all(folder);
-        }
+fn written(folder: &Path, files: &judge::Files) {
+    let _ = fs::create_dir_all(folder);
+    for (name, bytes) in files {
+        let path = folder.join(name);
+        let _ = path.parent().map(fs::create_dir_all);
         let _ = fs::write(path, bytes);
     }
 }
@@ -344,7 +342,7 @@ fn table(done: &[Done]) {
         "\n{:<10}{:>8}{:>9}{:>8}{:>8}{:>10}",
         "kind", "tried", "refused", "ran", "failed", "s each"
     );
-    for (kind, _, _) in INPUTS.into_iter().chain([STOP, FULL]) {
+    for (kind, _, _) in INPUTS.into_iter().chain([STOP, DISK]) {
         let of_kind: Vec<&Done> = done.iter().filter(|done| done.kind == kind).collect();
         let tried = of_kind.len();
         let refused = of_kind.iter().filter(|done| done.verdict.refused).count();
