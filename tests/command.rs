@@ -4,7 +4,10 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 
+use rowroom::montecarlo::saved::Saved;
+use rowroom::montecarlo::study::{Plan, Until, Unwatched, run};
 use rowroom::results::Results;
+use rowroom::scenario::Scenario;
 use tempfile::TempDir;
 
 /// The smallest scenario, as the README shows it, on a short field: the tests are about commands, not about rates.
@@ -882,4 +885,324 @@ fn regress_no_colour_goes_through_a_pipe() {
     let mut forced = binary(field.path(), &["study", "nothing.toml"]);
     let forced = forced.env("CLICOLOR_FORCE", "1").output().unwrap();
     assert!(err(&forced).contains("\u{1b}["), "{}", err(&forced));
+}
+
+/// The scenario, read as the command reads it, and its first passes as a run would keep them.
+fn passes_so_far(field: &TempDir, passes: u64) -> String {
+    let scenario = Scenario::read(&field.path().join("field.toml"), None).unwrap();
+    let plan = Plan {
+        scenario: &scenario,
+        seed: scenario.study().seed,
+        until: Until::Passes(passes),
+        threads: Some(1),
+    };
+    let run = run(&plan, None, &Unwatched).unwrap();
+    run.saved.to_json().unwrap()
+}
+
+#[test]
+fn regress_names_of_any_script_are_studied_and_compared() {
+    let field = TempDir::new().unwrap();
+    for (file, name) in [
+        ("one.toml", "Grüne Près Grønkål"),
+        ("two.toml", "Поле 🌱 №7"),
+    ] {
+        let text = readme_scenario().replace("My field", name);
+        fs::write(field.path().join(file), text).unwrap();
+        let done = rowroom(field.path(), &["study", file, "--passes", "2"]);
+        assert_eq!(code(&done), 0, "{}", err(&done));
+        assert!(out(&done).contains(name), "{}", out(&done));
+    }
+    for arguments in [
+        &["beside", "reports/one", "reports/two"][..],
+        &["compare", "one.toml", "two.toml", "--passes", "8"],
+    ] {
+        let done = rowroom(field.path(), arguments);
+        assert_eq!(code(&done), 0, "{}", err(&done));
+        assert!(out(&done).contains("Grønkål"), "{}", out(&done));
+    }
+}
+
+/// A driver who looks five seconds ahead cuts a tight bend the shorter the faster he drives, until the tractor leaves the row. What is
+/// never met counts as cut: the same plants at every speed under every controller.
+#[test]
+fn regress_plants_of_lost_passes_count_as_cut() {
+    let field = field();
+    let bent = |speeds: &str| {
+        readme_scenario()
+            .replace("\"40 m\"", "\"200 m\"")
+            .replace(
+                "[line.straight]",
+                "[line.s_bend]\nstart = \"40 m\"\nlength = \"80 m\"\nradius = \"6 m\"",
+            )
+            .replace("[driver.hand]", "[driver.hand]\npreview_time = \"5 s\"")
+            .replace("[\"4 km/h\", \"8 km/h\", \"12 km/h\"]", speeds)
+            .replace("working_speed = \"8 km/h\"", "working_speed = \"16 km/h\"")
+    };
+    let study = ["study", "field.toml", "--passes", "8", "--out", "bent"];
+    let file = field.path().join("field.toml");
+    fs::write(&file, bent("[\"4 km/h\", \"8 km/h\", \"16 km/h\"]")).unwrap();
+    let done = rowroom(field.path(), &study);
+    assert_eq!(code(&done), 0, "{}", err(&done));
+    let results = results(&field.path().join("bent"));
+    let lost = &results.lost_passes;
+    assert!(lost.iter().any(|lost| lost.passes == 8), "{lost:?}");
+    assert!(
+        lost.iter()
+            .all(|lost| lost.speed_m_s > results.speeds_m_s[0])
+    );
+    assert!(
+        results
+            .warnings
+            .iter()
+            .any(|told| told.contains("lost the row"))
+    );
+    for rates in [&results.strike_rates, &results.entry] {
+        let plants = rates[0].plants;
+        assert!(plants > 0 && rates.iter().all(|rate| rate.plants == plants));
+    }
+    // The bend begins within the first quarter of the row: most of it is never met.
+    let fastest = |rate: &&rowroom::results::StrikeRate| rate.speed_m_s == results.speeds_m_s[2];
+    for rate in results.strike_rates.iter().filter(fastest) {
+        assert!(rate.cut_rate > 0.5, "{rate:?}");
+    }
+    // A single pass tells the same.
+    let pass = ["pass", "field.toml", "--out", "pass", "--speed", "16 km/h"];
+    let done = rowroom(field.path(), &pass);
+    assert_eq!(code(&done), 0, "{}", err(&done));
+
+    // Where not even the slowest speed stays on the row, nothing is promised.
+    fs::write(&file, bent("[\"16 km/h\"]")).unwrap();
+    let done = rowroom(field.path(), &["study", "field.toml", "--passes", "8"]);
+    assert_eq!(code(&done), 2);
+    for words in ["loses the row in 8 of 8 passes", "a bend of 6.0 m radius"] {
+        assert!(err(&done).contains(words), "{}", err(&done));
+    }
+    assert!(!field.path().join("reports").exists());
+}
+
+#[test]
+fn regress_progress_never_goes_silently() {
+    let field = field();
+    let folder = field.path().join("kept");
+    fs::create_dir(&folder).unwrap();
+    let so_far = folder.join("so_far.json");
+    let text = passes_so_far(&field, 16);
+    let study = |passes: &str| {
+        let study = ["study", "field.toml", "--out", "kept", "--passes", passes];
+        rowroom(field.path(), &study)
+    };
+    let sums = text.find("\"sums\"").unwrap();
+    let digit = sums
+        + text[sums..]
+            .find(|c: char| ('1'..='8').contains(&c))
+            .unwrap();
+    let mut changed = text.clone();
+    changed.replace_range(digit..=digit, "9");
+    let other_seed = ["study", "field.toml", "--out", "kept", "--seed", "9"];
+    let decided = ["study", "field.toml", "--out", "kept"];
+    for (kept, done, words) in [
+        (&text, Some("8"), "it holds 16 passes of this study"),
+        (&text, None, "another seed"),
+        (&text[..text.len() / 2].to_owned(), Some("24"), "cut short"),
+        (&changed, Some("24"), "do not fit their seal"),
+        (&String::from("{}"), Some("24"), "something else"),
+    ] {
+        fs::write(&so_far, kept).unwrap();
+        let done = match done {
+            Some(passes) => study(passes),
+            None => rowroom(field.path(), &other_seed),
+        };
+        assert_eq!(code(&done), 1, "{}", err(&done));
+        for words in [words, "so_far.json", "to begin anew", "--out"] {
+            assert!(err(&done).contains(words), "{}", err(&done));
+        }
+        assert_eq!(&fs::read_to_string(&so_far).unwrap(), kept);
+    }
+    fs::write(&so_far, &text).unwrap();
+    let done = rowroom(field.path(), &decided);
+    assert!(err(&done).contains("go on with --passes"), "{}", err(&done));
+    let done = study("24");
+    assert!(err(&done).contains("going on after 16"), "{}", err(&done));
+    assert_eq!(code(&done), 0);
+    assert!(!so_far.exists());
+    let whole = files(&folder);
+    let alone = ["study", "field.toml", "--out", "alone", "--passes", "24"];
+    assert_eq!(code(&rowroom(field.path(), &alone)), 0);
+    assert!(whole == files(&field.path().join("alone")));
+    // A finished study is not replaced by one with fewer passes.
+    let fewer = study("8");
+    assert_eq!(code(&fewer), 1);
+    assert!(
+        err(&fewer).contains("a finished study of 24 passes"),
+        "{}",
+        err(&fewer)
+    );
+    assert!(files(&folder) == whole);
+}
+
+/// Every digit of the sums of a part, one at a time: refused with the file's name.
+#[test]
+fn regress_no_changed_part_is_put_together() {
+    let field = field();
+    let part = ["study", "field.toml", "--passes", "8", "--part", "1/1"];
+    let part = [&part[..], &["--out", "parts"]].concat();
+    assert_eq!(code(&rowroom(field.path(), &part)), 0);
+    let text = fs::read_to_string(field.path().join("parts/part_1_of_1.json")).unwrap();
+    Saved::from_json(&text).unwrap();
+    let sums = text.find("\"sums\"").unwrap();
+    let digits: Vec<usize> = (sums..text.len())
+        .filter(|&at| text.as_bytes()[at].is_ascii_digit())
+        .collect();
+    assert!(digits.len() > 10_000);
+    for &at in digits.iter().step_by(digits.len() / 200) {
+        let mut changed = text.clone();
+        let other = if &text[at..=at] == "5" { "6" } else { "5" };
+        changed.replace_range(at..=at, other);
+        // A last digit beyond what a float holds changes nothing.
+        let told = Saved::from_json(&changed).map_err(|why| why.to_string());
+        assert!(
+            told.as_ref()
+                .is_err_and(|why| why.contains("seal") || why.contains("cut short"))
+                || told == Saved::from_json(&text).map_err(|why| why.to_string()),
+            "at {at}"
+        );
+    }
+    let old = r#"{"saved":{"format":1,"tool":{"name":"rowroom","version":"0.0.9"}}}"#;
+    fs::write(field.path().join("old.json"), old).unwrap();
+    let refused = rowroom(field.path(), &["merge", "old.json"]);
+    assert_eq!(code(&refused), 2);
+    for words in ["old.json", "rowroom 0.0.9"] {
+        assert!(err(&refused).contains(words), "{}", err(&refused));
+    }
+}
+
+#[test]
+fn regress_two_studies_do_not_share_a_folder() {
+    let field = field();
+    let folder = field.path().join("shared");
+    fs::create_dir(&folder).unwrap();
+    let lock = fs::File::create(folder.join(".rowroom-lock")).unwrap();
+    lock.lock().unwrap();
+    let study = ["study", "field.toml", "--passes", "2", "--out", "shared"];
+    let refused = rowroom(field.path(), &study);
+    assert_eq!(code(&refused), 1);
+    assert!(
+        err(&refused).contains("in use by another run"),
+        "{}",
+        err(&refused)
+    );
+    // The system frees the lock of a run that was killed.
+    drop(lock);
+    let done = rowroom(field.path(), &study);
+    assert_eq!(code(&done), 0, "{}", err(&done));
+    assert!(!folder.join(".rowroom-lock").exists());
+}
+
+#[test]
+fn regress_no_hours_by_day_are_no_reason_to_lose_a_study() {
+    let field = TempDir::new().unwrap();
+    let text = fs::read_to_string(repo("scenarios/leeks.toml")).unwrap();
+    let hours = |key: &str, text: String| -> String {
+        let lines = text.lines().map(|line| {
+            if line.starts_with(&format!("{key} = ")) {
+                format!("{key} = {}\n", if key == "day_hours" { "0" } else { "6" })
+            } else {
+                format!("{line}\n")
+            }
+        });
+        lines.collect()
+    };
+    let text = hours("night_hours", hours("day_hours", text));
+    assert!(text.contains("day_hours = 0") && text.contains("night_hours = 6"));
+    fs::write(field.path().join("night.toml"), text).unwrap();
+    let done = rowroom(field.path(), &["study", "night.toml", "--passes", "8"]);
+    assert_eq!(code(&done), 0, "{}", err(&done));
+    let night = results(&field.path().join("reports/night"))
+        .answers
+        .spacing
+        .night;
+    assert_eq!(night.unwrap().days_without, None);
+}
+
+#[test]
+fn regress_more_passes_than_sums_can_hold_are_refused() {
+    let field = field();
+    for passes in ["18446744073709551615", "9223372036854775808", "1000000001"] {
+        for more in [&[][..], &["--part", "1/3"]] {
+            let study = ["study", "field.toml", "--passes", passes];
+            let refused = rowroom(field.path(), &[&study[..], more].concat());
+            assert_eq!(code(&refused), 2);
+            assert!(
+                err(&refused).contains("2..=1000000000"),
+                "{}",
+                err(&refused)
+            );
+        }
+    }
+}
+
+/// A disk that is full takes nothing, and that is said.
+#[cfg(target_os = "linux")]
+#[test]
+fn regress_output_to_a_full_device_ends_with_1() {
+    let field = field();
+    for arguments in [
+        &["schema"][..],
+        &["--help"],
+        &["--version"],
+        &["study", "field.toml", "--passes", "2"],
+    ] {
+        let full = fs::OpenOptions::new()
+            .write(true)
+            .open("/dev/full")
+            .unwrap();
+        let done = binary(field.path(), arguments)
+            .stdout(full)
+            .output()
+            .unwrap();
+        assert_eq!(code(&done), 1, "{arguments:?}: {}", err(&done));
+    }
+}
+
+/// The reader of a long text does not read on: the first Ctrl-C asks, the second ends.
+#[cfg(unix)]
+#[test]
+fn regress_a_second_interrupt_always_ends_the_program() {
+    use std::process::Stdio;
+    use std::time::Duration;
+
+    let field = field();
+    let mut running = binary(field.path(), &["schema"])
+        .stdout(Stdio::piped())
+        .spawn()
+        .unwrap();
+    let interrupt = |id: u32| {
+        std::thread::sleep(Duration::from_millis(300));
+        let sent = Command::new("kill")
+            .args(["-s", "INT", &id.to_string()])
+            .status();
+        assert!(sent.unwrap().success());
+    };
+    interrupt(running.id());
+    std::thread::sleep(Duration::from_millis(300));
+    assert!(running.try_wait().unwrap().is_none(), "it was to be stuck");
+    interrupt(running.id());
+    assert_eq!(running.wait().unwrap().code(), Some(130));
+}
+
+#[test]
+fn regress_results_that_contradict_themselves_get_no_page() {
+    let field = field();
+    let study = ["study", "field.toml", "--passes", "2", "--quiet"];
+    assert_eq!(code(&rowroom(field.path(), &study)), 0);
+    let mut changed = results(&field.path().join("reports/field"));
+    changed.strike_rates[1].lower = 1.0;
+    let text = serde_json::to_string(&changed).unwrap();
+    fs::write(field.path().join("changed.json"), text).unwrap();
+    let refused = rowroom(field.path(), &["beside", "reports/field", "changed.json"]);
+    assert_eq!(code(&refused), 2);
+    for words in ["changed.json contradicts itself", "strike_rates[1]"] {
+        assert!(err(&refused).contains(words), "{}", err(&refused));
+    }
 }

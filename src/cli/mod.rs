@@ -24,7 +24,10 @@ use rowroom::report::File;
 
 /// Does what the command line asks for.
 pub fn run() -> ExitCode {
-    let command = Cli::parse().command;
+    let command = match Cli::try_parse() {
+        Ok(cli) => cli.command,
+        Err(told) => return told_by_the_parser(&told),
+    };
     progress::catch_interrupt();
     let done = match command {
         None => study::demo(),
@@ -42,6 +45,16 @@ pub fn run() -> ExitCode {
             paint::err(&format!("{}\n", failure.text));
             ExitCode::from(failure.code)
         }
+    }
+}
+
+/// Help, the version, or a mistake on the command line.
+fn told_by_the_parser(told: &clap::Error) -> ExitCode {
+    let printed = told.print();
+    let help = u8::try_from(told.exit_code()).unwrap_or(2);
+    match printed {
+        Err(error) if help == 0 && error.kind() != io::ErrorKind::BrokenPipe => ExitCode::from(1),
+        _ => ExitCode::from(help),
     }
 }
 

@@ -279,7 +279,7 @@ impl Saved {
             return impossible(format!("{passes} passes"));
         }
         match saved.share {
-            Some((part, _)) if !(1..=part.of.min(MOST_PARTS)).contains(&part.number) => {
+            Some((part, _)) if part.of > MOST_PARTS || !(1..=part.of).contains(&part.number) => {
                 impossible(format!("to be part {} of {}", part.number, part.of))
             }
             _ => Ok(saved),
@@ -319,6 +319,14 @@ impl Saved {
         };
         let mut by_number: BTreeMap<u64, (&String, &Saved)> = BTreeMap::new();
         for (file, saved) in parts {
+            let wanted_passes = saved.share.map_or(0, |(part, of)| part.passes_of(of));
+            if saved.passes != wanted_passes {
+                return Err(MergeError::Unfinished {
+                    file: file.clone(),
+                    done: saved.passes,
+                    of: wanted_passes,
+                });
+            }
             let number = number(file, saved)?;
             if let Some((other, _)) = by_number.insert(number, (file, saved)) {
                 return Err(MergeError::Doubled {
@@ -345,15 +353,7 @@ impl Saved {
             });
         }
         let mut whole: Option<Saved> = None;
-        for (file, saved) in by_number.into_values() {
-            let wanted_passes = saved.share.map_or(0, |(part, of)| part.passes_of(of));
-            if saved.passes != wanted_passes {
-                return Err(MergeError::Unfinished {
-                    file: file.clone(),
-                    done: saved.passes,
-                    of: wanted_passes,
-                });
-            }
+        for (_, saved) in by_number.into_values() {
             match &mut whole {
                 Some(whole) => whole.add(&saved.sums, saved.passes),
                 None => whole = Some(saved.clone()),
@@ -362,5 +362,69 @@ impl Saved {
         let mut whole = whole.ok_or(MergeError::Nothing)?;
         whole.share = None;
         Ok(whole)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::montecarlo::study::{Unwatched, run};
+    use crate::scenario::Scenario;
+
+    fn part() -> Saved {
+        let scenario = Scenario::demo().unwrap();
+        let plan = Plan {
+            scenario: &scenario,
+            seed: 1,
+            until: Until::Share {
+                part: Part { number: 1, of: 1 },
+                passes: 1,
+            },
+            threads: Some(1),
+        };
+        run(&plan, None, &Unwatched).unwrap().saved
+    }
+
+    /// Sealed all the same, by somebody who knows how.
+    #[test]
+    fn regress_claims_that_no_study_can_have_are_refused_at_once() {
+        let good = part();
+        let read = |change: &dyn Fn(&mut Saved)| {
+            let mut saved = good.clone();
+            change(&mut saved);
+            Saved::from_json(&saved.to_json().unwrap())
+        };
+        assert!(read(&|_| ()).unwrap() == good);
+        let share = |number, of, passes| {
+            move |saved: &mut Saved| {
+                saved.share = Some((Part { number, of }, passes));
+            }
+        };
+        for change in [
+            share(1, 10_000_000_000, 1),
+            share(2, 1, 1),
+            share(0, 1, 1),
+            share(1, 1, u64::MAX),
+        ] {
+            let refused = read(&change).err();
+            assert!(matches!(refused, Some(SavedError::Impossible { .. })));
+        }
+        // So many parts can be; what is missing is told in a line.
+        let many = read(&share(1, MOST_PARTS, MOST_PASSES)).unwrap();
+        let told = Saved::put_together(&[("one".into(), many)]).unwrap_err();
+        let told = told.to_string();
+        assert!(
+            told.ends_with("and 99979 more") && told.len() < 300,
+            "{told}"
+        );
+        assert!(matches!(
+            Saved::from_json(
+                &good
+                    .to_json()
+                    .unwrap()
+                    .replace("\"format\":3", "\"format\":4")
+            ),
+            Err(SavedError::OtherVersion { .. })
+        ));
     }
 }
