@@ -146,19 +146,11 @@ fn with_finite_numbers(mut answers: Answers) -> Answers {
     for pays in &mut answers.pays {
         if let Some(key) = first_not_finite(pays) {
             *pays = Pays {
-                status: Status::NoAnswer,
                 reason: why(key),
                 change: std::mem::take(&mut pays.change),
                 controller: std::mem::take(&mut pays.controller),
                 clearance_m: pays.clearance_m,
-                base_speed_m_s: None,
-                speed_gain_m_s: None,
-                lower: None,
-                upper: None,
-                clearance_gain_m: None,
-                clearance_lower_m: None,
-                clearance_upper_m: None,
-                at_least: false,
+                ..Pays::no_answer()
             };
         }
     }

@@ -266,7 +266,6 @@ impl Frame {
 
     fn unstable(&self, kind: Kind, words: &str) -> Pays {
         Pays {
-            status: Status::NoAnswer,
             reason: Some(format!(
                 "with the gains of the scenario the loop of {} would be unstable: it must be tuned anew",
                 words::controller(kind)
@@ -274,14 +273,7 @@ impl Frame {
             change: words.into(),
             controller: kind.name().into(),
             clearance_m: self.clearances_m[self.working_clearance],
-            base_speed_m_s: None,
-            speed_gain_m_s: None,
-            lower: None,
-            upper: None,
-            clearance_gain_m: None,
-            clearance_lower_m: None,
-            clearance_upper_m: None,
-            at_least: false,
+            ..Pays::no_answer()
         }
     }
 

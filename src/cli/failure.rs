@@ -20,6 +20,14 @@ pub struct Failure {
 }
 
 impl Failure {
+    /// The same with the file that it is about.
+    pub fn of(self, file: &str) -> Failure {
+        Failure {
+            text: self.text.replacen(": ", &format!(": {file}: "), 1),
+            ..self
+        }
+    }
+
     /// The same with what became of the work so far.
     pub fn and(self, more: &str) -> Failure {
         Failure {

@@ -476,6 +476,7 @@ mod tests {
             .unwrap_err();
         assert!(matches!(error, FolderError::Write { .. }), "{error}");
         assert!(error.to_string().contains(MARK), "{error}");
+        drop(folder);
         assert_eq!(names(place.path()), ["a.svg", MARK]);
         assert_eq!(
             fs::read(place.path().join("a.svg")).unwrap(),

@@ -6,7 +6,7 @@ use std::time::Duration;
 
 use rowroom::answers::{self, trial::Stopped};
 use rowroom::montecarlo::saved::Saved;
-use rowroom::montecarlo::study::{BLOCK_PASSES, Part, Plan, Until, outcome, run};
+use rowroom::montecarlo::study::{BLOCK_PASSES, Part, Plan, StudyError, Until, outcome, run};
 use rowroom::report::json::results_json;
 use rowroom::report::{File, answer_text, study_files};
 use rowroom::results::Results;
@@ -97,7 +97,7 @@ fn whole(job: &Job) -> Result<(), Failure> {
     let progress = Progress::new(job.tell.quiet, job.time);
     let run = run(plan, saved, &progress);
     progress.finish();
-    let mut run = run?;
+    let mut run = run.map_err(|why| failed(plan, why))?;
     let passes = run.saved.passes();
     if passes == 0 {
         return Err(stopped(
@@ -169,7 +169,7 @@ fn share(job: &Job, part: Part, passes: u64) -> Result<(), Failure> {
     let progress = Progress::new(job.tell.quiet, job.time);
     let run = run(plan, saved, &progress);
     progress.finish();
-    let run = run?;
+    let run = run.map_err(|why| failed(plan, why))?;
     if run.saved.passes() == 0 {
         return Err(stopped(
             "no pass was done and no file was written or changed",
@@ -189,6 +189,11 @@ fn share(job: &Job, part: Part, passes: u64) -> Result<(), Failure> {
         run.saved.passes()
     );
     cut_short(job.tell.quiet, &how_far)
+}
+
+/// Why a study could not run, with its scenario's file.
+fn failed(plan: &Plan, why: StudyError) -> Failure {
+    Failure::from(why).of(plan.scenario.file())
 }
 
 /// What a file of the folder holds of the plan so far. One that cannot be gone on from is never written over.

@@ -302,6 +302,27 @@ pub struct Pays {
     pub at_least: bool,
 }
 
+impl Pays {
+    /// Of no change, with no number.
+    pub(crate) fn no_answer() -> Pays {
+        Pays {
+            status: Status::NoAnswer,
+            reason: None,
+            change: String::new(),
+            controller: String::new(),
+            clearance_m: 0.0,
+            base_speed_m_s: None,
+            speed_gain_m_s: None,
+            lower: None,
+            upper: None,
+            clearance_gain_m: None,
+            clearance_lower_m: None,
+            clearance_upper_m: None,
+            at_least: false,
+        }
+    }
+}
+
 /// Sweep spacing against speed.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct SpacingAnswer {

@@ -99,7 +99,8 @@ pub(super) const MOST_TOLD: usize = 50;
 fn list(problems: &[Problem]) -> String {
     let told = problems.iter().take(MOST_TOLD).map(Problem::to_string);
     let more = problems.len().saturating_sub(MOST_TOLD);
-    let rest = (more > 0).then(|| format!("and {more} more"));
+    let file = problems.first().map_or("", |problem| &problem.file);
+    let rest = (more > 0).then(|| format!("{file}: and {more} more problems like these"));
     told.chain(rest).collect::<Vec<_>>().join("\n")
 }
 
