@@ -28,6 +28,8 @@
 //! - [`linear`]: the same in the frequency domain: margins, error budget, instant estimate
 //! - [`sim`]: one pass
 //! - [`farm`]: land, time, prices and soil around the machine, laws of field work
+//! - [`quote`]: texts of others in messages
+//! - [`files`]: text files of the operating system, with a limit
 //! - [`fieldlog`]: files of measured and planned paths
 //! - [`scenario`]: text to checked values to one draw of the model's parameters
 //! - [`montecarlo`]: many passes, rates with their limits
@@ -71,10 +73,13 @@
 pub mod answers;
 pub mod farm;
 pub mod fieldlog;
+#[cfg(feature = "program")]
+pub mod files;
 pub mod lanes;
 pub mod linear;
 pub mod model;
 pub mod montecarlo;
+pub mod quote;
 #[cfg(feature = "program")]
 pub mod report;
 pub mod results;

@@ -3,6 +3,8 @@
 //! SI units; every key carries its unit in its name. Nothing here computes.
 
 pub mod answers;
+pub(crate) mod finite;
+mod sound;
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -60,6 +62,9 @@ pub struct Results {
     pub differences: Vec<Difference>,
     /// The pass that strikes most, under every controller at the working clearance and speed.
     pub worst_passes: Vec<WorstPass>,
+    /// Passes in which the tractor lost the row: it stood across it, far off it, or fell short of its end. The plants that it never met
+    /// count as cut. Speeds at which none did are left out.
+    pub lost_passes: Vec<LostPasses>,
     /// Settings at the working clearance of which these passes do not tell whether they keep the allowed rate.
     pub undecided: Vec<Undecided>,
     /// How well the tools follow the row.
@@ -221,6 +226,15 @@ pub struct WorstPass {
     pub pass: u64,
     /// Share of its plants expected to be struck, entry stretch left out; 0 if no pass strikes any.
     pub rate: f64,
+}
+
+/// Passes of one speed in which the tractor lost the row.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct LostPasses {
+    /// Speed, m/s.
+    pub speed_m_s: f64,
+    /// Number of passes.
+    pub passes: u64,
 }
 
 /// How the tools follow the row, entry stretch left out.

@@ -133,10 +133,7 @@ fn machines() -> Vec<(&'static str, Setup)> {
         .iter()
         .map(|s| 0.05 * libm::sin(s / 6.0))
         .collect();
-    setup.driver = Driver::Replay(LoggedPath {
-        station_m,
-        offset_m,
-    });
+    setup.driver = Driver::Replay(LoggedPath::new(station_m, offset_m));
     all.push(("replay", setup));
     all
 }

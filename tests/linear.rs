@@ -265,10 +265,7 @@ fn analytic_no_linear_form_where_there_is_none() {
     assert!(tool_error(&setup, Kind::OnOff, 2.0).is_none());
     assert!(margins(&setup, Kind::OnOff, 2.0).is_none());
     assert!(margins(&setup, Kind::Locked, 2.0).is_none());
-    setup.driver = Driver::Replay(LoggedPath {
-        station_m: vec![0.0, 100.0],
-        offset_m: vec![0.0, 0.0],
-    });
+    setup.driver = Driver::Replay(LoggedPath::new(vec![0.0, 100.0], vec![0.0, 0.0]));
     assert!(
         LINEAR
             .iter()

@@ -56,7 +56,10 @@ fn replaced(text: &str, from: &str, to: &str) -> String {
 }
 
 fn refusal(text: &str) -> String {
-    parse(text).unwrap_err().to_string()
+    match parse(text) {
+        Ok(_) => panic!("nothing is wrong"),
+        Err(error) => error.to_string(),
+    }
 }
 
 #[test]
@@ -135,13 +138,13 @@ fn analytic_the_synthetic_log_follows_its_formula() {
         panic!("no replay");
     };
     let turn = 2.0 * std::f64::consts::PI;
-    for (s, y) in log.station_m.iter().zip(&log.offset_m) {
+    for (s, y) in log.station_m().iter().zip(log.offset_m()) {
         let wave = |size: f64, length: f64, phase: f64| size * (turn * s / length + phase).sin();
         let formula = wave(0.035, 31.0, 0.0) + wave(0.015, 13.0, 1.0) + wave(0.004, 6.0, 2.0);
         // Rounded to 0.1 mm.
         assert!((y - formula).abs() <= 0.5e-4 + 1e-12, "{s}: {y} {formula}");
     }
-    assert_eq!(log.station_m.last(), Some(&130.0));
+    assert_eq!(log.station_m().last(), Some(&130.0));
 }
 
 #[test]
@@ -461,6 +464,23 @@ fn regress_replay_is_asked_for_refused_and_measured() {
             .to_string(),
         "log.csv: the log covers 100.0 m, but the pass needs 101.2 m; a log of that length would do, or pass.length = \"98 m\""
     );
+    // Nothing negative, and nothing that the key refuses: a pass has at least 20 m.
+    for (step, covered, question) in [
+        (0.2, "20.0", ""),
+        (0.002, "0.2", "; are its distances kilometres?"),
+    ] {
+        let points: String = (0..=100)
+            .map(|i| format!("{},0.01\n", step * f64::from(i)))
+            .collect();
+        assert_eq!(
+            with(Some(&format!("distance_m,offset_m\n{points}")))
+                .unwrap_err()
+                .to_string(),
+            format!(
+                "log.csv: the log covers {covered} m, but the pass needs 101.2 m; a log of that length would do{question}"
+            )
+        );
+    }
     assert_eq!(
         with(Some("distance_m,offset_m\n0,0\n1,x\n"))
             .unwrap_err()
@@ -685,4 +705,367 @@ fn prop_the_schema_accepts_what_the_reader_accepts_and_refuses_mistakes() {
             "{to}"
         );
     }
+}
+
+/// What is no file of reasonable size is refused before it is read, also where a scenario names it.
+#[test]
+fn regress_only_files_of_a_reasonable_size_are_read() {
+    let folder = tempfile::tempdir().unwrap();
+    let place = |name: &str| folder.path().join(name);
+    let told = |name: &str, replay: Option<&str>| {
+        let replay = replay.map(place);
+        let error = Scenario::read(&place(name), replay.as_deref()).unwrap_err();
+        let shown = format!("{}{}", folder.path().display(), std::path::MAIN_SEPARATOR);
+        error.to_string().replace(&shown, "")
+    };
+    std::fs::write(place("large.toml"), " ".repeat((4 << 20) + 1)).unwrap();
+    assert_eq!(
+        told("large.toml", None),
+        "large.toml: is larger than 4 MiB, the most that is read of such a file"
+    );
+    std::fs::create_dir(place("logs")).unwrap();
+    std::fs::write(place("x.toml"), starter()).unwrap();
+    assert_eq!(
+        told("x.toml", Some("logs")),
+        "logs: is a folder; the name of a file is wanted"
+    );
+    std::fs::write(place("rows.csv"), b"x_m,y_m\n0,0\n# caf\xE9\n").unwrap();
+    for (name, wanted) in [
+        ("logs", "logs: is a folder; the name of a file is wanted"),
+        (
+            "rows.csv",
+            "rows.csv:3:6: the byte 0xE9 here is no UTF-8 text; save the file as UTF-8",
+        ),
+    ] {
+        let line = format!("[line.polyline]\nfile = \"{name}\"\nrounding = \"10 m\"");
+        std::fs::write(place("x.toml"), changed("[line.straight]", &line)).unwrap();
+        let message = told("x.toml", None);
+        let wanted = format!(
+            "line.polyline.file = \"{name}\" cannot be read: {wanted}; a path is taken from the scenario file's folder"
+        );
+        assert!(message.ends_with(&wanted), "{message}");
+    }
+}
+
+/// Taken for metres, offsets in other units leave the field; offsets that can be are doubted aloud.
+#[test]
+fn regress_a_log_that_no_tractor_drove_is_refused_and_an_unlikely_one_doubted() {
+    let text = text_of("scenarios/replayed_pass.toml");
+    let with = |offset: &dyn Fn(f64) -> f64| {
+        let points: String = (0..=240)
+            .map(|i| 0.5 * f64::from(i))
+            .map(|s| format!("{s},{}\n", offset(s)))
+            .collect();
+        let log = format!("distance_m,offset_m\n{points}");
+        let read = Scenario::parse(&text, "x.toml", &no_files, Some((&log, "log.csv")));
+        read.map(|scenario| scenario.warnings().into_iter().skip(1).collect::<Vec<_>>())
+            .map_err(|error| error.to_string())
+    };
+    let wave = |s: f64| (s / 4.0).sin() + 0.3 * (s / 1.7).cos();
+    assert_eq!(with(&|s| 0.06 * wave(s)), Ok(vec![]));
+    for (size, wander, units) in [
+        (60.0, "42.9", "; are these millimetres?"),
+        (6.0, "4.3", "; are these centimetres?"),
+        (2.4, "1.7", "; are these centimetres or inches?"),
+        (60_000.0, "42937.1", ""),
+    ] {
+        assert_eq!(
+            with(&|s| size * wave(s)),
+            Err(format!(
+                "log.csv: offset_m has a wander of {wander} m (standard deviation about its trend); a tractor that follows a row stays below 0.5 m{units}"
+            ))
+        );
+    }
+    assert_eq!(
+        with(&|s| 0.06 * wave(s) - 24.0),
+        Err("log.csv: offset_m is -24.1 m at 69.5 m from the start; at most 3 m either way are allowed, counted from the planned line of this pass".to_string())
+    );
+    assert_eq!(
+        with(&|s| 0.25 * wave(s)),
+        Ok(vec!["The logged pass wanders by 0.18 m (standard deviation about its trend), far more than tractors in row crops do: check that its offset_m is in metres; are these feet?".to_string()])
+    );
+    assert_eq!(
+        with(&|s| 0.01 * s),
+        Ok(vec!["The logged pass is 1.01 m off its line at 101.0 m from its start: check that its offset_m is in metres and counts from the planned line of this pass.".to_string()])
+    );
+}
+
+/// One metre of wander out of noises that hardly are.
+#[test]
+fn regress_noises_are_not_blown_up_beyond_what_their_keys_allow() {
+    let observed = |seeing: &str, steering: &str, wander: &str| {
+        let mut text = starter();
+        for (from, to) in [
+            (
+                "# seeing_sd = \"35 mm\"",
+                format!("seeing_sd = \"{seeing}\""),
+            ),
+            (
+                "# steering_sd = \"0.4 deg\"",
+                format!("steering_sd = \"{steering}\""),
+            ),
+            (
+                "# observed_wander = \"45 mm\"",
+                format!("observed_wander = \"{wander}\""),
+            ),
+            (
+                "# observed_at = \"8 km/h\"",
+                "observed_at = \"8 km/h\"".to_string(),
+            ),
+        ] {
+            text = replaced(&text, from, &to);
+        }
+        text
+    };
+    assert!(parse(&observed("35 mm", "0.4 deg", "45 mm")).is_ok());
+    assert!(parse(&observed("0.001 mm", "0 deg", "45 mm")).is_ok());
+    let message = refusal(&observed("0 mm", "0.001 deg", "500 mm"));
+    let wanted = regex_lite::Regex::new(
+        "^scenarios/x.toml:[0-9]+:[0-9]+: driver.hand.observed_wander = \"500 mm\" would need driver.hand.steering_sd of [0-9.]+ deg, [0-9]+ times \"0.001 deg\"; allowed 0 deg to 5 deg. Observe again, or give driver.hand.steering_sd and driver.hand.seeing_sd as large as they are$",
+    );
+    assert!(wanted.unwrap().is_match(&message), "{message}");
+    let message = refusal(&observed("20 mm", "0 deg", "500 mm"));
+    assert!(
+        message.contains(" would need driver.hand.seeing_sd of "),
+        "{message}"
+    );
+}
+
+/// Told one by one from the beginning of the text this would take minutes.
+#[test]
+fn regress_a_flood_of_mistakes_is_counted() {
+    let many = 200_000;
+    let tables: String = (0..many).map(|i| format!("[tractr{i}]\n")).collect();
+    let message = refusal(&(starter() + &tables));
+    let told: Vec<&str> = message.lines().collect();
+    assert_eq!(told.len(), 51);
+    let first = starter().lines().count() + 1;
+    assert_eq!(
+        told[0],
+        format!(
+            "scenarios/x.toml:{first}:2: the table [tractr0] is unknown; did you mean [tractor]?"
+        )
+    );
+    assert_eq!(told[50], "and 199950 more");
+    // All in one line.
+    let keys: String = (0..many).map(|i| format!(", k{i} = 1")).collect();
+    let text = changed(
+        "[tracker.none]",
+        &format!("[tracker]\nnone = {{ x = 1{keys} }}"),
+    );
+    let message = refusal(&text);
+    assert!(message.ends_with("\nand 199951 more"));
+    assert!(
+        message.contains(":10: tracker.none.x is unknown\n"),
+        "{}",
+        &message[..200]
+    );
+}
+
+#[test]
+fn regress_lists_are_of_a_reasonable_length() {
+    let speeds: Vec<String> = (0..101).map(|i| format!("\"{} km/h\"", 5 + i)).collect();
+    let line = "speeds = [\"4 km/h\", \"6 km/h\", \"8 km/h\", \"10 km/h\", \"12 km/h\"]";
+    let message = refusal(&changed(line, &format!("speeds = [{}]", speeds.join(", "))));
+    assert!(
+        message.ends_with(": study.speeds has 101 entries; allowed 1 to 100"),
+        "{message}"
+    );
+    let twice = "controllers = [\"pid\", \"pid\", \"pid\", \"pid\", \"pid\", \"pid\"]";
+    let message = refusal(&changed("# controllers = [\"locked\", \"pid\"]", twice));
+    assert!(
+        message.ends_with(": study.controllers has 6 entries; allowed 1 to 5"),
+        "{message}"
+    );
+}
+
+/// Whatever a terminal would obey is refused in texts and shown by number in messages, and what is long is cut.
+#[test]
+fn regress_no_control_character_gets_further() {
+    for (name, column, number) in [
+        ("\"a\\u001b[2J\"", 8, "001B"),
+        ("\"a\\rb\"", 8, "000D"),
+        ("\"ä\u{9b}1m\"", 10, "009B"),
+        ("\"ab\u{202e}c\"", 11, "202E"),
+        ("\"\"\"\nab\\u007f\"\"\"", 8, "007F"),
+    ] {
+        let text = changed("name = \"My field\"", &format!("name = {name}"));
+        let message = refusal(&text);
+        let place = message.split(": ").next().unwrap();
+        assert!(place.ends_with(&format!(":{column}")), "{message}");
+        assert!(
+            message.ends_with(&format!(
+                ": name has the control character U+{number} in it; leave it out"
+            )),
+            "{message}"
+        );
+    }
+    assert!(parse(&changed("name = \"My field\"", "name = \"a\\tb\\nc\"")).is_ok());
+    let long = "ä".repeat(1 << 19);
+    for (from, to) in [
+        (
+            "wheelbase = \"2.5 m\"",
+            format!("wheelbase = \"2.5 {long}\""),
+        ),
+        (
+            "wheelbase = \"2.5 m\"",
+            format!("wheelbase = \"2,5 {long}\""),
+        ),
+        (
+            "wheelbase = \"2.5 m\"",
+            "wheelbase = \"2.5 \\u001b[2J\u{9b}\"".to_string(),
+        ),
+        ("mount = \"shifted\"", format!("mount = \"{long}\"")),
+        (
+            "mount = \"shifted\"",
+            "mount = \"\u{202e}shifted\"".to_string(),
+        ),
+        (
+            "[tracker.none]",
+            format!("[tracker.none]\n{} = 1", "k".repeat(1 << 20)),
+        ),
+        (
+            "[tracker.none]",
+            "[tracker.none]\n\"\\u001b[2J\" = 1".to_string(),
+        ),
+        (
+            "[tracker.none]",
+            "[tracker.none]\n[\"tracker\\n.kalman\"]".to_string(),
+        ),
+        (
+            "[tracker.none]",
+            format!("[tracker.none]\nx = \u{9b}{long}"),
+        ),
+        (
+            "# alignment = { mean = \"0 mm\", sd = \"8 mm\" }",
+            "alignment = { \"\\u001b\" = 1 }".to_string(),
+        ),
+        (
+            "working_speed = \"8 km/h\"",
+            format!(
+                "working_speed = \"8                   {}  km/h\"",
+                " ".repeat(1 << 20)
+            ),
+        ),
+    ] {
+        let text = changed(from, &to);
+        let Err(error) = parse(&text) else {
+            continue;
+        };
+        let message = error.to_string();
+        assert!(message.len() < 1000, "{}", &message[..1000]);
+        assert!(
+            !message.chars().any(|c| c.is_control() || c == '\u{202e}'),
+            "{message:?}"
+        );
+    }
+}
+
+/// A quoted name with a dot in it is one name, not a table and its key.
+#[test]
+fn regress_a_dot_within_a_name_parts_nothing() {
+    let text = changed("wheelbase = \"2.5 m\"", "");
+    assert_eq!(
+        refusal(&format!("\"tractor.wheelbase\" = \"2.5 m\"\n{text}"))
+            .lines()
+            .next(),
+        Some("scenarios/x.toml:1:1: \"tractor.wheelbase\" is unknown")
+    );
+    let message = refusal(&changed("[tracker.none]", "[\"tracker.none\"]"));
+    assert!(
+        message.contains("the table [\"tracker.none\"] is unknown; did you mean [tracker.none]?"),
+        "{message}"
+    );
+}
+
+#[test]
+fn regress_names_of_files_are_names() {
+    let with = |file: &str| {
+        let read = Scenario::parse(&starter(), file, &no_files, None);
+        read.map(|scenario| scenario.file().to_string())
+            .map_err(|error| error.to_string())
+    };
+    let wrong = "may not be empty, \".\" or begin with \"..\", as folders are named after it; rename the file";
+    for (file, name) in [
+        ("", ""),
+        ("fields/", ""),
+        ("fields/.", "."),
+        ("..", ".."),
+        ("a\\...", "..."),
+        ("..toml", "..toml"),
+    ] {
+        assert_eq!(
+            with(file),
+            Err(format!("\"{name}\": the name of this file {wrong}"))
+        );
+    }
+    assert_eq!(
+        with("fields/a\u{1b}[2J.toml"),
+        Err("\"a\\u{1b}[2J.toml\": the name of this file has control characters in it; rename the file".to_string())
+    );
+    assert_eq!(with("a b/.ü.toml"), Ok(".ü.toml".to_string()));
+
+    let texts = shipped("replayed_pass").unwrap().texts().clone();
+    let log = texts.replay.clone().unwrap().1;
+    for file in ["../../x.toml", "/x.toml", "a\\x.toml", "..", "x/"] {
+        let mut other = texts.clone();
+        other.file = file.to_string();
+        assert!(
+            matches!(
+                Scenario::from_texts(&other),
+                Err(ScenarioError::Name { .. })
+            ),
+            "{file}"
+        );
+        let mut other = texts.clone();
+        other.replay = Some((file.to_string(), log.clone()));
+        assert!(
+            matches!(
+                Scenario::from_texts(&other),
+                Err(ScenarioError::Name { .. })
+            ),
+            "{file}"
+        );
+    }
+    let mut other = texts;
+    other.file = "fields/x.toml".to_string();
+    assert_eq!(
+        Scenario::from_texts(&other).unwrap_err().to_string(),
+        "\"fields/x.toml\": the name of this file has a folder in it; here it must stand alone"
+    );
+}
+
+/// However deep a text nests, it is told, not fallen over.
+#[test]
+fn regress_deep_nesting_is_refused() {
+    let deep = 1 << 17;
+    for text in [
+        format!("a = {}", "[".repeat(deep)),
+        format!("a = {}{}", "[".repeat(deep), "]".repeat(deep)),
+        format!("a = {}", "{a = ".repeat(deep)),
+        format!("[{}a]", "a.".repeat(deep)),
+        format!("{}a = 1", "a.".repeat(deep)),
+        format!("[[{}a]]", "a.".repeat(deep)),
+    ] {
+        let message = refusal(&text);
+        assert!(message.len() < 20_000, "{}", message.len());
+    }
+}
+
+#[test]
+fn regress_a_polyline_far_longer_than_the_pass_is_doubted() {
+    let text = changed("[line.straight]", "[line.polyline]\nfile = \"rows.csv\"");
+    let with = |points: &str| {
+        let files = |_: &str| Ok(format!("x_m,y_m\n{points}"));
+        Scenario::parse(&text, "x.toml", &files, None)
+            .unwrap()
+            .warnings()
+    };
+    assert_eq!(with("0,0\n5000,0\n"), Vec::<String>::new());
+    assert_eq!(
+        with("0,0\n250000,0\n"),
+        [
+            "The points of line.polyline.file make a line of 250000 m and the pass has 200 m, so that it sees little of them: check that x_m and y_m are in metres."
+        ]
+    );
 }

@@ -1,6 +1,6 @@
 //! Row lines and logged passes from files.
 
-use rowroom::fieldlog::{logged_pass, polyline};
+use rowroom::fieldlog::{Polyline, logged_pass, polyline, wander};
 use rowroom::model::line::Line;
 
 /// Two stretches at an angle: away from the rounded corner the line stands off its tangent as the chain does, and in the arc
@@ -80,8 +80,8 @@ fn analytic_points_on_a_circle_give_its_curvature() {
 fn analytic_columns_stand_in_any_order_and_distances_count_from_the_first_point() {
     let text = "\u{feff}# comment\r\n\r\npass,offset_m , distance_m\r\n1,0.01,10.5\r\n1,-0.02,11\r\n1,0.03,12.5\r\n";
     let log = logged_pass(text, "log.csv").unwrap();
-    assert_eq!(log.station_m, [0.0, 0.5, 2.0]);
-    assert_eq!(log.offset_m, [0.01, -0.02, 0.03]);
+    assert_eq!(log.station_m(), [0.0, 0.5, 2.0]);
+    assert_eq!(log.offset_m(), [0.01, -0.02, 0.03]);
 }
 
 #[test]
@@ -118,6 +118,37 @@ fn regress_faults_in_files_name_file_and_line() {
             "log.csv:4: distance_m = 5 lies 4.0 m beyond the point before; at most 2 m are allowed",
         ),
         (
+            log("distance_m,offset_m\n0,0\n500,0\n1000,0\n"),
+            "log.csv:3: distance_m = 500 lies 500.0 m beyond the point before; at most 2 m are allowed; are these millimetres?",
+        ),
+        (
+            log("distance_m,offset_m\n0,0\n50,0\n100,0\n"),
+            "log.csv:3: distance_m = 50 lies 50.0 m beyond the point before; at most 2 m are allowed; are these centimetres or inches?",
+        ),
+        (
+            log("distance_m,offset_m\n0,0\n1,1e300\n"),
+            "log.csv:3: offset_m = 1e300 is beyond anything in a field; metres are wanted",
+        ),
+        (
+            log("distance_m,offset_m\n1e-300,0\n1e-300,0\n1,1\n"),
+            "log.csv:3: distance_m = 0.0000000000000000000000000000000000000000000000000000000000... does not rise above 0.0000000000000000000000000000000000000000000000000000000000... in the line before",
+        ),
+        (
+            log("distance_m,offset_m\n0,\u{1b}[31mred\n"),
+            "log.csv:2: offset_m = \"\\u{1b}[31mred\" is no number",
+        ),
+        (
+            log(&format!("distance_m,offset_m\n0,{}\n", "ü".repeat(1 << 20))),
+            &format!(
+                "log.csv:2: offset_m = \"{}...\" is no number",
+                "ü".repeat(60)
+            ),
+        ),
+        (
+            row("x_m,y_m\n0,0\n-1e9,0\n"),
+            "rows.csv:3: x_m = -1e9 is beyond anything in a field; metres are wanted",
+        ),
+        (
             row("x_m,y_m\n0,0\n0,0\n"),
             "rows.csv:3: this point coincides with the one before",
         ),
@@ -128,4 +159,78 @@ fn regress_faults_in_files_name_file_and_line() {
     ] {
         assert_eq!(found, wanted);
     }
+}
+
+/// Turns that cancel leave no rest of rounding: 0.1 + 0.2 - 0.1 - 0.2 is 2.8e-17 in floats.
+#[test]
+fn analytic_turns_that_cancel_leave_the_line_straight() {
+    let chain = Polyline {
+        corners: vec![(40.0, 0.1), (41.0, 0.2), (42.0, -0.1), (43.0, -0.2)],
+        length_m: 100.0,
+    };
+    let line = Line::new(&chain.bends(12.0));
+    assert!(line.curvature_1_m(35.5) > 0.0);
+    assert_eq!(line.curvature_1_m(42.0), 0.0);
+    assert_eq!(line.curvature_1_m(60.0), 0.0);
+}
+
+/// Half a million corners 10 mm apart under a rounding of 500 m: added up corner by corner for each stretch this would take 5e10
+/// steps.
+#[test]
+fn analytic_a_dense_polyline_is_rounded_over_a_long_way() {
+    let (radius, step) = (1000.0, 1e-5);
+    let chain = Polyline {
+        corners: (1..500_000).map(|i| (0.01 * f64::from(i), step)).collect(),
+        length_m: 5000.0,
+    };
+    let line = Line::new(&chain.bends(500.0));
+    for s in [300.0, 1234.567, 4700.0] {
+        // One corner more or less within the rounding: 2e-5.
+        assert!((line.curvature_1_m(s) * radius - 1.0).abs() < 2.1e-5, "{s}");
+    }
+    assert_eq!(line.curvature_1_m(5251.0), 0.0);
+}
+
+#[test]
+fn regress_no_more_points_are_read_than_a_pass_can_use() {
+    let mut text = String::from("distance_m,offset_m\n");
+    for i in 0..=2_500_000 {
+        text.push_str(&format!("{i}e-3,0\n"));
+    }
+    assert_eq!(
+        logged_pass(&text, "log.csv").unwrap_err().to_string(),
+        "log.csv:2500002: more than 2500000 points; keep every second one, or fewer"
+    );
+}
+
+/// A line of nothing but commas is walked through, not taken apart.
+#[test]
+fn regress_a_line_of_many_fields_is_no_number() {
+    let text = format!("{}distance_m,offset_m\n", ",".repeat(1 << 24));
+    assert_eq!(
+        logged_pass(&(text + "0,0\n"), "log.csv")
+            .unwrap_err()
+            .to_string(),
+        "log.csv:2: distance_m = \"\" is no number"
+    );
+}
+
+/// The wander is that about the straight trend, of the stretch that is driven: 0.04 m of a full sine are 0.04/sqrt(2) m, on a trend
+/// and with a turn behind the pass.
+#[test]
+fn analytic_the_wander_of_a_log_leaves_out_trend_and_what_is_not_driven() {
+    let mut text = String::from("distance_m,offset_m\n");
+    for i in 0..=1200 {
+        let s = 0.1 * f64::from(i);
+        let wave = 0.04 * (2.0 * std::f64::consts::PI * s / 10.0).sin();
+        let turn = if s > 100.0 { s - 100.0 } else { 0.0 };
+        text.push_str(&format!("{s},{}\n", 0.1 + 0.001 * s + wave + turn));
+    }
+    let log = logged_pass(&text, "log.csv").unwrap();
+    let found = wander(&log, 100.0);
+    // Sum over whole waves; the trend takes up to 1/10 of a wave's own slope, (6/(pi 10))² / 2 of its variance.
+    assert!((found.sd_m / (0.04 / 2.0_f64.sqrt()) - 1.0).abs() < 0.02);
+    assert!((found.farthest_m - 0.2325).abs() < 1e-4 && (found.at_m - 92.5).abs() < 0.11);
+    assert_eq!((found.refusal(), found.doubt()), (None, None));
+    assert!(wander(&log, 120.0).refusal().is_some());
 }

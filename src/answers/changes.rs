@@ -239,11 +239,7 @@ fn wander(setup: &mut Setup, factor: f64) {
             scale(&mut line.receiver);
             scale(&mut line.drift);
         }
-        Driver::Replay(log) => {
-            for offset_m in &mut log.offset_m {
-                *offset_m *= factor;
-            }
-        }
+        Driver::Replay(log) => *log = log.scaled(factor),
     }
 }
 

@@ -22,7 +22,8 @@ pub mod words;
 use crate::model::controller::Kind;
 use crate::montecarlo::study::{Plan, Watch, runnable};
 use crate::results::Results;
-use crate::results::answers::{Answers, Night, Status};
+use crate::results::answers::{Answers, Night, Pays, SpeedAnswer, Status};
+use crate::results::finite::first_not_finite;
 use effects::AtWork;
 use trial::{Stopped, Trials};
 
@@ -84,7 +85,7 @@ pub fn work_out(plan: &Plan, results: &Results, watch: &dyn Watch) -> Result<Ans
                 difference: effect.difference,
                 difference_lower: effect.difference_lower,
                 difference_upper: effect.difference_upper,
-                days_without: 0.0,
+                days_without: None,
                 days_with: 0.0,
             });
         }
@@ -93,7 +94,7 @@ pub fn work_out(plan: &Plan, results: &Results, watch: &dyn Watch) -> Result<Ans
     let steps = changes::steps(&setup, best_lookahead_m);
     let pays = pays::answer(&trials, &setup, &kinds, moves, &steps, passes)?;
     let name = kind.map(Kind::name);
-    Ok(Answers {
+    Ok(with_finite_numbers(Answers {
         passes,
         controller: name.map(Into::into),
         stroke,
@@ -105,7 +106,63 @@ pub fn work_out(plan: &Plan, results: &Results, watch: &dyn Watch) -> Result<Ans
         stages: stages::answer(&trials, results, kind, &farm.stages, passes)?,
         soil: soil::answer(results, &setup, &farm),
         sheet: sheet::answer(&setup, &farm, results.working_clearance_m, scenario.units()),
-    })
+    }))
+}
+
+/// An answer with a number that is not finite becomes none: the passes behind it are not lost for that.
+fn with_finite_numbers(mut answers: Answers) -> Answers {
+    let why = |key: String| {
+        Some(format!(
+            "The values of the scenario lead to no finite number here ({key}): look for one that is far too large or too small."
+        ))
+    };
+    macro_rules! none_if_not_finite {
+        ($($name:ident),*) => {$(
+            if let Some(key) = first_not_finite(&answers.$name) {
+                answers.$name = Default::default();
+                answers.$name.status = Status::NoAnswer;
+                answers.$name.reason = why(key);
+            }
+        )*};
+    }
+    none_if_not_finite!(stroke, hydraulics, control, spacing, stages, soil, sheet);
+    for speed in &mut answers.speed {
+        if let Some(key) = first_not_finite(speed) {
+            *speed = SpeedAnswer {
+                status: Status::NoAnswer,
+                reason: why(key),
+                controller: std::mem::take(&mut speed.controller),
+                clearance_m: speed.clearance_m,
+                allowed_rate: speed.allowed_rate,
+                highest_speed_m_s: None,
+                at_least: false,
+                rate: None,
+                rate_upper: None,
+                binding: None,
+                causes: Vec::new(),
+            };
+        }
+    }
+    for pays in &mut answers.pays {
+        if let Some(key) = first_not_finite(pays) {
+            *pays = Pays {
+                status: Status::NoAnswer,
+                reason: why(key),
+                change: std::mem::take(&mut pays.change),
+                controller: std::mem::take(&mut pays.controller),
+                clearance_m: pays.clearance_m,
+                base_speed_m_s: None,
+                speed_gain_m_s: None,
+                lower: None,
+                upper: None,
+                clearance_gain_m: None,
+                clearance_lower_m: None,
+                clearance_upper_m: None,
+                at_least: false,
+            };
+        }
+    }
+    answers
 }
 
 /// The controller that the answers speak of.
@@ -146,4 +203,53 @@ pub fn none(reason: &str) -> Answers {
         why.clone_from(&reason);
     }
     answers
+}
+
+#[cfg(all(test, feature = "program"))]
+mod tests {
+    use super::*;
+    use crate::report::synthetic;
+
+    #[test]
+    fn regress_an_answer_without_a_finite_number_says_so_and_the_others_stay() {
+        let answers = synthetic::results().answers;
+        assert_eq!(with_finite_numbers(answers.clone()), answers);
+        let spoil: [fn(&mut Answers); 6] = [
+            |a| a.stroke.demand[0].shift_p95_m.value = f64::NAN,
+            |a| a.spacing.cells[0].days = f64::INFINITY,
+            |a| a.soil.speeds[0].speed_m_s = f64::NAN,
+            |a| a.sheet.tools[0].left_edge_m = f64::NEG_INFINITY,
+            |a| a.speed[1].rate = Some(f64::NAN),
+            |a| a.pays[1].upper = Some(f64::INFINITY),
+        ];
+        for spoil in spoil {
+            let mut spoilt = answers.clone();
+            spoil(&mut spoilt);
+            assert!(first_not_finite(&spoilt).is_some());
+            let mended = with_finite_numbers(spoilt);
+            assert_eq!(first_not_finite(&mended), None);
+            let kept = [
+                mended.stroke == answers.stroke,
+                mended.spacing == answers.spacing,
+                mended.soil == answers.soil,
+                mended.sheet == answers.sheet,
+                mended.speed == answers.speed,
+                mended.pays == answers.pays,
+            ];
+            assert_eq!(kept.iter().filter(|kept| !**kept).count(), 1);
+            let reasons = [
+                &mended.stroke.reason,
+                &mended.spacing.reason,
+                &mended.soil.reason,
+                &mended.sheet.reason,
+                &mended.speed[1].reason,
+                &mended.pays[1].reason,
+            ];
+            let told = reasons
+                .into_iter()
+                .flatten()
+                .filter(|why| why.contains("no finite number"));
+            assert_eq!(told.count(), 1);
+        }
+    }
 }

@@ -104,7 +104,7 @@ pub fn answer(
         .collect();
     let movers = movers(&settings, weeds, prices, stand_1_ha, &best);
     let night = night.zip(at_work).map(|(night, setting)| Night {
-        days_without: days(land, setting.m2_s, land.day_hours),
+        days_without: (land.day_hours > 0.0).then(|| days(land, setting.m2_s, land.day_hours)),
         days_with: days(land, setting.m2_s, hours),
         ..night
     });

@@ -5,7 +5,7 @@ use std::time::Duration;
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use rowroom::model::controller::Kind;
-use rowroom::montecarlo::study::Part;
+use rowroom::montecarlo::study::{MOST_PARTS, MOST_PASSES, Part};
 use rowroom::scenario::keys::{self, Id};
 use rowroom::scenario::units::{self, Quantity};
 
@@ -86,10 +86,10 @@ pub struct Study {
     /// Simulate exactly so many passes at each speed
     ///
     /// Without it a study ends by itself once it is decided which settings keep the allowed rate.
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u64).range(2..))]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u64).range(2..=MOST_PASSES))]
     pub passes: Option<u64>,
     /// End after so many passes even if something is undecided [default: the scenario's]
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u64).range(2..), conflicts_with = "passes")]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u64).range(2..=MOST_PASSES), conflicts_with = "passes")]
     pub most_passes: Option<u64>,
     /// Stop after so many minutes; the same command goes on from there
     #[arg(long, value_name = "M", value_parser = minutes)]
@@ -119,7 +119,7 @@ pub struct Compare {
     /// Scenario of the second machine
     pub second: PathBuf,
     /// Passes at each speed
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u64).range(2..), default_value_t = rowroom::answers::compare::PASSES)]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u64).range(2..=MOST_PASSES), default_value_t = rowroom::answers::compare::PASSES)]
     pub passes: u64,
     /// Seed of all random numbers [default: the first scenario's]
     #[arg(long, value_name = "N")]
@@ -165,9 +165,6 @@ fn part(text: &str) -> Result<Part, String> {
             format!("a part is wanted, such as 3/8 for the third of eight; at most {MOST_PARTS}")
         })
 }
-
-/// Most parts of a study.
-const MOST_PARTS: u64 = 100_000;
 
 /// `rowroom merge`.
 #[derive(Args)]

@@ -2,8 +2,9 @@
 
 use std::path::Path;
 
+use rowroom::files::{RESULTS_BYTES, read_text};
 use rowroom::report::ReportError;
-use rowroom::report::beside::Beside;
+use rowroom::report::beside::{self, Beside};
 use rowroom::report::json::read_results;
 use rowroom::results::{Results, SCHEMA_VERSION};
 
@@ -14,13 +15,14 @@ use super::folder::{Folder, MARK};
 /// Puts two finished studies on one page.
 pub fn run(asked: &args::Beside) -> Result<(), Failure> {
     let (first, second) = (read(&asked.first)?, read(&asked.second)?);
-    let folder = Folder::open(&asked.out.clone().unwrap_or_else(|| {
+    let path = asked.out.clone().unwrap_or_else(|| {
         let name = |results: &Results| super::default_folder(Path::new(&results.scenario.file));
         let mut both = name(&first).into_os_string();
         both.push("_beside_");
         both.push(name(&second).file_name().unwrap_or_default());
         both.into()
-    }))?;
+    });
+    let folder = Folder::open(&path, beside::FILE)?;
     let beside = Beside {
         first: &first,
         second: &second,
@@ -42,10 +44,10 @@ fn read(place: &Path) -> Result<Results, Failure> {
         place.to_owned()
     };
     let name = file.display();
-    let text = std::fs::read_to_string(&file).map_err(|error| {
-        Failure::run(format!(
-            "{name} cannot be read: {error}. Name the folder of a finished study, such as reports/demo, or the results.json in it"
-        ))
+    let text = read_text(&file, RESULTS_BYTES).map_err(|error| {
+        Failure::run(error).and(
+            "Name the folder of a finished study, such as reports/demo, or the results.json in it",
+        )
     })?;
     let version = serde_json::from_str::<serde_json::Value>(&text)
         .ok()
@@ -55,7 +57,7 @@ fn read(place: &Path) -> Result<Results, Failure> {
             "{name} was written by another version of the program: study that scenario again"
         )));
     }
-    read_results(&text).map_err(|error| {
+    let results = read_results(&text).map_err(|error| {
         let why = match error {
             ReportError::Json(why) => why.to_string(),
             other => other.to_string(),
@@ -64,5 +66,11 @@ fn read(place: &Path) -> Result<Results, Failure> {
             "{name} is no results.json of this version ({why}). Name the folder of a finished study, or study that scenario again; \
              two scenario files are compared by \"rowroom compare\""
         ))
-    })
+    })?;
+    match results.contradiction() {
+        Some(why) => Err(Failure::input(format!(
+            "{name} contradicts itself ({why}): it was changed since it was written; study that scenario again"
+        ))),
+        None => Ok(results),
+    }
 }

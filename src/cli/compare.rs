@@ -1,7 +1,5 @@
 //! `rowroom compare`.
 
-use std::io::{self, Write};
-
 use rowroom::answers::compare::{CompareError, machines};
 use rowroom::answers::trial::Stopped;
 use rowroom::report::compare::{comparison_json, comparison_text};
@@ -16,14 +14,13 @@ pub fn run(asked: &Compare) -> Result<(), Failure> {
     let first = Scenario::read(&asked.first, None)?;
     let second = Scenario::read(&asked.second, None)?;
     let seed = asked.seed.unwrap_or(first.study().seed);
-    let _ = writeln!(
-        io::stderr(),
-        "Comparing \"{}\" with \"{}\": {} passes at each of {} speeds, seed {seed}",
+    super::paint::err(&format!(
+        "Comparing \"{}\" with \"{}\": {} passes at each of {} speeds, seed {seed}\n",
         first.name(),
         second.name(),
         asked.passes,
         first.study().speeds_m_s.len(),
-    );
+    ));
     let threads = asked.threads.map(|threads| threads as usize);
     let watch = Progress::new(true, None);
     let found = machines(&first, &second, seed, asked.passes, threads, &watch)?;

@@ -2,12 +2,14 @@
 
 use std::fmt::Display;
 
+use rowroom::files::FileError;
 use rowroom::montecarlo::saved::MergeError;
 use rowroom::montecarlo::study::StudyError;
 use rowroom::report::ReportError;
 use rowroom::scenario::ScenarioError;
 
 use super::folder::FolderError;
+use super::progress::EXIT_INTERRUPTED;
 
 /// Why a command did not do what was asked.
 pub struct Failure {
@@ -18,6 +20,14 @@ pub struct Failure {
 }
 
 impl Failure {
+    /// The same with what became of the work so far.
+    pub fn and(self, more: &str) -> Failure {
+        Failure {
+            text: format!("{}. {more}", self.text.trim_end_matches('.')),
+            ..self
+        }
+    }
+
     /// The run failed, or a file could not be read or written.
     pub fn run(why: impl Display) -> Failure {
         Failure {
@@ -46,13 +56,19 @@ impl Failure {
     pub fn interrupted(how_far: impl Display) -> Failure {
         Failure {
             text: format!("interrupted: {how_far}"),
-            code: 130,
+            code: EXIT_INTERRUPTED,
         }
     }
 }
 
 impl From<FolderError> for Failure {
     fn from(error: FolderError) -> Failure {
+        Failure::run(error)
+    }
+}
+
+impl From<FileError> for Failure {
+    fn from(error: FileError) -> Failure {
         Failure::run(error)
     }
 }
@@ -88,7 +104,9 @@ impl From<StudyError> for Failure {
         match error {
             StudyError::Unstable(_) => Failure::unstable(error),
             StudyError::Interrupted { .. } => Failure::interrupted(error),
-            StudyError::Lacks { .. } | StudyError::NoPasses => Failure::input(error),
+            StudyError::Lacks { .. } | StudyError::Passes | StudyError::RowLost { .. } => {
+                Failure::input(error)
+            }
             StudyError::Threads(_) => Failure::run(error),
         }
     }

@@ -2,6 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
+use rowroom::files::{SAVED_BYTES, read_text};
 use rowroom::montecarlo::saved::Saved;
 use rowroom::montecarlo::study::{Plan, Run, Until, outcome};
 use rowroom::report::study_files;
@@ -29,16 +30,16 @@ pub fn run(asked: &Merge) -> Result<(), Failure> {
         until: Until::Passes(saved.passes()),
         threads: None,
     };
-    if !saved.is_of(&plan) {
-        return Err(Failure::input(
-            "the parts come from another version of the program, or were changed: compute them again",
-        ));
-    }
+    saved.is_of(&plan).map_err(|why| {
+        Failure::input(format!(
+            "the parts cannot be put together: put together, {why}; compute them again"
+        ))
+    })?;
     let path = asked
         .out
         .clone()
         .unwrap_or_else(|| super::default_folder(Path::new(scenario.file())));
-    let folder = folder(&scenario, saved.seed(), &path)?;
+    let folder = folder(&plan, &path)?;
     let run = Run {
         saved,
         complete: true,
@@ -60,8 +61,7 @@ pub fn run(asked: &Merge) -> Result<(), Failure> {
 
 fn read(file: &PathBuf) -> Result<Saved, Failure> {
     let name = file.display();
-    let text = std::fs::read_to_string(file)
-        .map_err(|error| Failure::run(format!("{name} cannot be read: {error}")))?;
+    let text = read_text(file, SAVED_BYTES)?;
     Saved::from_json(&text)
         .map_err(|error| Failure::input(format!("{name} is no part of a study: {error}")))
 }

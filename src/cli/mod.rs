@@ -89,9 +89,11 @@ fn printed(done: io::Result<()>) -> Result<(), Failure> {
     }
 }
 
-/// `reports/<file stem>` under the current folder.
+/// `reports/<file stem>` under the current folder; never the folder above it, whatever the file is called.
 fn default_folder(file: &Path) -> PathBuf {
-    Path::new("reports").join(file.file_stem().unwrap_or(file.as_os_str()))
+    let stem = file.file_stem().unwrap_or_default();
+    let dots = stem.as_encoded_bytes().iter().all(|&byte| byte == b'.');
+    Path::new("reports").join(if dots { "study".as_ref() } else { stem })
 }
 
 /// Tables and pages by name, pictures by number.
@@ -106,4 +108,24 @@ fn where_they_lie(folder: &Folder, files: &[File]) -> String {
         others.join(", "),
         pictures.len()
     )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn regress_no_name_leads_out_of_the_reports() {
+        for (file, folder) in [
+            ("leeks.toml", "leeks"),
+            ("../a/leeks.toml", "leeks"),
+            ("..", "study"),
+            ("...toml", "study"),
+            ("", "study"),
+            ("/", "study"),
+        ] {
+            let wanted = Path::new("reports").join(folder);
+            assert_eq!(default_folder(Path::new(file)), wanted, "{file}");
+        }
+    }
 }

@@ -22,8 +22,17 @@ pub fn err(text: &str) {
     let _ = err.write_all(painted(text).as_bytes());
 }
 
-/// The text with its opening words in colour, line by line.
+/// The text with its opening words in colour, line by line. Control characters, which may stand in a name or a file, would command
+/// the terminal: a mark takes the place of each.
 fn painted(text: &str) -> String {
+    let harmless = |c: char| {
+        if c.is_control() && c != '\n' {
+            '\u{fffd}'
+        } else {
+            c
+        }
+    };
+    let text: String = text.chars().map(harmless).collect();
     text.split_inclusive('\n').map(line).collect()
 }
 
@@ -45,6 +54,15 @@ fn line(text: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn regress_control_characters_never_reach_the_terminal() {
+        let text = painted("Leeks\u{1b}[2J\r\u{9b}31m\ttwo\nline\u{7f}\n");
+        assert_eq!(
+            text,
+            "Leeks\u{fffd}[2J\u{fffd}\u{fffd}31m\u{fffd}two\nline\u{fffd}\n"
+        );
+    }
 
     #[test]
     fn prop_opening_words_alone_are_coloured() {

@@ -3,7 +3,7 @@
 use rowroom::model::controller::Kind;
 use rowroom::montecarlo::study::one_pass;
 use rowroom::report::display::trimmed;
-use rowroom::report::{PassStamp, pass_files};
+use rowroom::report::{PassStamp, pass_files, pass_name};
 use rowroom::results::Tool;
 use rowroom::scenario::Scenario;
 use rowroom::sim::trace::{Fate, Trace, View};
@@ -28,11 +28,12 @@ pub fn run(asked: &Pass) -> Result<(), Failure> {
         seed: asked.seed.unwrap_or(study.seed),
         pass: asked.number,
     };
-    let folder = Folder::open(&asked.out.clone().unwrap_or_else(|| {
+    let path = asked.out.clone().unwrap_or_else(|| {
         super::default_folder(&asked.file)
             .join("passes")
             .join(setting(&view))
-    }))?;
+    });
+    let folder = Folder::open(&path, &pass_name(view.pass, view.kind))?;
     let trace = one_pass(&scenario, view)?;
     let stamp = PassStamp {
         tool: Tool::this(),

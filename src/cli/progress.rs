@@ -13,13 +13,20 @@ const BETWEEN_LINES: Duration = Duration::from_secs(10);
 
 static INTERRUPTED: AtomicBool = AtomicBool::new(false);
 
-/// From now on Ctrl-C asks the run to stop instead of killing the program; so does the request to end that a batch system or a
-/// closing terminal sends.
+/// Exit code of an interrupted run.
+pub const EXIT_INTERRUPTED: u8 = 130;
+
+/// From now on the first Ctrl-C asks the run to stop and the second one ends the program; so do the requests to end that a batch system
+/// or a closing terminal sends.
 ///
 /// Where the system grants no handler, Ctrl-C kills at once; files are renamed when they are whole, so none is left half
 /// written under its name.
 pub fn catch_interrupt() {
-    let _ = ctrlc::set_handler(|| INTERRUPTED.store(true, Ordering::Relaxed));
+    let _ = ctrlc::set_handler(|| {
+        if INTERRUPTED.swap(true, Ordering::Relaxed) {
+            std::process::exit(EXIT_INTERRUPTED.into());
+        }
+    });
 }
 
 /// Whether Ctrl-C was pressed.

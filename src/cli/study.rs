@@ -1,6 +1,6 @@
 //! `rowroom study` and the bare command.
 
-use std::io::{self, Write};
+use std::fmt::Display;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
@@ -91,11 +91,8 @@ pub struct Tell {
 /// A whole study: from its start, or from where the same command was stopped.
 fn whole(job: &Job) -> Result<(), Failure> {
     let plan = &job.plan;
-    let folder = folder(plan.scenario, plan.seed, &job.folder)?;
-    let saved = folder
-        .read(SO_FAR)?
-        .and_then(|text| Saved::from_json(&text).ok())
-        .filter(|saved| saved.leads_to(plan));
+    let folder = folder(plan, &job.folder)?;
+    let saved = so_far(&folder, SO_FAR, plan)?;
     announce(job, saved.as_ref(), "");
     let progress = Progress::new(job.tell.quiet, job.time);
     let run = run(plan, saved, &progress);
@@ -107,23 +104,42 @@ fn whole(job: &Job) -> Result<(), Failure> {
             "no pass was done and no file was written or changed",
         ));
     }
+    // Whatever befalls what is worked out of them: the passes are kept.
+    folder.fill(&[saved_file(SO_FAR.into(), &run.saved)?])?;
+    let kept = |failure: Failure| {
+        failure.and(&format!(
+            "The {passes} passes are kept in {}: the same command goes on from there",
+            folder.path().join(SO_FAR).display()
+        ))
+    };
     let mut outcome = outcome(plan, &run);
-    run.complete =
-        run.complete && answers_too(plan, &mut outcome.results, &progress, job.tell.quiet)?;
+    run.complete = run.complete
+        && answers_too(plan, &mut outcome.results, &progress, job.tell.quiet).map_err(kept)?;
     if !run.complete {
         outcome.results.complete = false;
         outcome.results.answers = answers::none(
             "the study was cut short before the answers were worked out; the same command goes on from there",
         );
     }
-    let mut files = study_files(&outcome.results, &outcome.traces, &outcome.worst)?;
+    let files = study_files(&outcome.results, &outcome.traces, &outcome.worst)
+        .map_err(|error| kept(error.into()))?;
+    // A finished study stays until another one is finished.
+    if run.complete || !folder.is_finished()? {
+        folder.fill(&files).map_err(|error| kept(error.into()))?;
+    } else {
+        return cut_short(
+            job.tell.quiet,
+            &format!(
+                "{passes} of at most {} passes are done and kept in {}; the finished study there stays until then. The same command goes on",
+                plan.until.most_passes(),
+                folder.path().join(SO_FAR).display()
+            ),
+        );
+    }
     if run.complete {
-        folder.fill(&files)?;
         folder.remove(SO_FAR)?;
         return answer(job.tell, &outcome.results, &folder, &files);
     }
-    files.push(saved_file(SO_FAR.into(), &run.saved)?);
-    folder.fill(&files)?;
     answer(job.tell, &outcome.results, &folder, &files)?;
     let how_far = format!(
         "{passes} of at most {} passes are done and written; the same command goes on from there",
@@ -140,22 +156,10 @@ fn share(job: &Job, part: Part, passes: u64) -> Result<(), Failure> {
             "there are more parts than blocks of {BLOCK_PASSES} passes: take fewer parts or more passes"
         )));
     }
-    let folder = Folder::open(&job.folder)?;
     let name = format!("part_{}_of_{}.json", part.number, part.of);
+    let folder = Folder::open(&job.folder, &name)?;
     let file = job.folder.join(&name);
-    let saved = match folder.read(&name)? {
-        None => None,
-        Some(text) => match Saved::from_json(&text) {
-            Ok(saved) if saved.leads_to(plan) => Some(saved),
-            _ => {
-                return Err(Failure::run(format!(
-                    "{} is there already and is of another scenario, seed, number of passes or version: nothing was changed. \
-                     Name another folder with --out, or delete that file",
-                    file.display()
-                )));
-            }
-        },
-    };
+    let saved = so_far(&folder, &name, plan)?;
     let most_passes = plan.until.most_passes();
     announce(
         job,
@@ -187,6 +191,22 @@ fn share(job: &Job, part: Part, passes: u64) -> Result<(), Failure> {
     cut_short(job.tell.quiet, &how_far)
 }
 
+/// What a file of the folder holds of the plan so far. One that cannot be gone on from is never written over.
+fn so_far(folder: &Folder, name: &str, plan: &Plan) -> Result<Option<Saved>, Failure> {
+    let Some(text) = folder.read(name)? else {
+        return Ok(None);
+    };
+    let refused = |why: &dyn Display| {
+        Failure::run(format!(
+            "{} is there already, but {why}. Nothing was changed: to begin anew, delete that file or name another folder with --out",
+            folder.path().join(name).display()
+        ))
+    };
+    let saved = Saved::from_json(&text).map_err(|why| refused(&why))?;
+    saved.leads_to(plan).map_err(|why| refused(&why))?;
+    Ok(Some(saved))
+}
+
 /// Works out the answers; false if that was stopped on the way.
 pub fn answers_too(
     plan: &Plan,
@@ -195,11 +215,10 @@ pub fn answers_too(
     quiet: bool,
 ) -> Result<bool, Failure> {
     if !quiet {
-        let _ = writeln!(
-            io::stderr(),
-            "{} passes done; now the answers that follow from them",
+        super::paint::err(&format!(
+            "{} passes done; now the answers that follow from them\n",
             results.passes
-        );
+        ));
     }
     match answers::work_out(plan, results, progress) {
         Ok(found) => {
@@ -212,13 +231,14 @@ pub fn answers_too(
 }
 
 /// Opens the folder of a study.
-pub fn folder(scenario: &Scenario, seed: u64, path: &Path) -> Result<Folder, Failure> {
+pub fn folder(plan: &Plan, path: &Path) -> Result<Folder, Failure> {
     let owner = Owner {
-        scenario: scenario.name(),
-        sha256: scenario.sha256(),
-        seed,
+        scenario: plan.scenario.name().to_owned(),
+        sha256: plan.scenario.sha256().to_owned(),
+        seed: plan.seed,
+        most_passes: plan.until.most_passes(),
     };
-    Ok(Folder::for_study(path, &owner)?)
+    Ok(Folder::for_study(path, owner)?)
 }
 
 /// Prints what was found and where it lies.
@@ -257,14 +277,13 @@ fn announce(job: &Job, saved: Option<&Saved>, part: &str) {
         Some(saved) => format!(", going on after {}", saved.passes()),
         None => String::new(),
     };
-    let _ = writeln!(
-        io::stderr(),
-        "Studying \"{}\": {at_most}{} passes at each of {} speeds, seed {}{part}{going_on}",
+    super::paint::err(&format!(
+        "Studying \"{}\": {at_most}{} passes at each of {} speeds, seed {}{part}{going_on}\n",
         plan.scenario.name(),
         plan.until.most_passes(),
         plan.scenario.study().speeds_m_s.len(),
         plan.seed,
-    );
+    ));
 }
 
 fn saved_file(name: String, saved: &Saved) -> Result<File, Failure> {
@@ -281,7 +300,7 @@ fn cut_short(quiet: bool, how_far: &str) -> Result<(), Failure> {
         return Err(Failure::interrupted(how_far));
     }
     if !quiet {
-        let _ = writeln!(io::stderr(), "The time is over: {how_far}");
+        super::paint::err(&format!("The time is over: {how_far}\n"));
     }
     Ok(())
 }

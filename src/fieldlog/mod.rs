@@ -2,7 +2,7 @@
 //!
 //! Common to all: UTF-8; a line that begins with `#` is a comment, an empty line nothing; the first other line names the
 //! columns. Columns may stand in any order and further ones are passed over. Numbers have a decimal point and no unit;
-//! lengths are metres. Every fault is told with file and line.
+//! lengths are metres. Every fault is told with file and line. At most 2.5 million points are read.
 //!
 //! # Logged pass (`--replay FILE`)
 //!
@@ -20,7 +20,8 @@
 //!
 //! A pass that was driven the other way than its distances run: reverse the order of the lines, count the distances from
 //! the other end and turn the signs of the offsets. Points at most 2 m apart; the log is resampled, never extrapolated, so
-//! that it must be as long as the simulated pass.
+//! that it must be as long as the simulated pass. Over that length the offset may not get farther than 3 m from the line, nor
+//! wander about its straight trend with a standard deviation above 0.5 m; from 0.5 m and 0.15 m on it is doubted aloud.
 //!
 //! # Polyline of the planned row line (`[line.polyline]`)
 //!
@@ -35,11 +36,22 @@
 //! - `x_m`, `y_m`: place in any level frame with equal axes, x to the east and y to the north or turned alike
 //!   (counter-clockwise from x to y), m, in driving order. The pass begins at the first point.
 
+mod plausible;
+
+pub use plausible::{Wander, wander};
+
 use crate::model::driver::LoggedPath;
 use crate::model::line::Bend;
+use crate::quote::quoted;
 
 /// Points of a logged pass may be this far apart, m.
 pub const WIDEST_GAP_M: f64 = 2.0;
+
+/// Most points of a file (assumed: a millimetre apart they cover the longest pass).
+pub const MOST_POINTS: usize = 2_500_000;
+
+/// No number of a file is larger, m (assumed: places in any map projection are smaller).
+pub const FARTHEST_M: f64 = 1e8;
 
 /// What is wrong with a file of points.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
@@ -70,6 +82,18 @@ pub enum FieldlogError {
         /// What stands there.
         found: String,
     },
+    /// A number that no place on Earth has.
+    #[error("{file}:{line}: {column} = {found} is beyond anything in a field; metres are wanted")]
+    Far {
+        /// File as the caller named it.
+        file: String,
+        /// Line, from 1.
+        line: usize,
+        /// The column.
+        column: &'static str,
+        /// What stands there.
+        found: String,
+    },
     /// The distances do not rise, or two points coincide.
     #[error("{file}:{line}: {what}")]
     Order {
@@ -89,6 +113,14 @@ pub enum FieldlogError {
         found: usize,
         /// Least number of points.
         least: usize,
+    },
+    /// Too many points.
+    #[error("{file}:{line}: more than {MOST_POINTS} points; keep every second one, or fewer")]
+    TooMany {
+        /// File as the caller named it.
+        file: String,
+        /// Line of the first one that is too many, from 1.
+        line: usize,
     },
 }
 
@@ -114,12 +146,12 @@ fn points(
         if content.is_empty() || content.starts_with('#') {
             continue;
         }
-        let fields: Vec<&str> = content.split(',').map(str::trim).collect();
+        let fields = content.split(',').map(str::trim);
         let Some(at) = at else {
             let find = |column: &'static str| {
                 fields
-                    .iter()
-                    .position(|field| *field == column)
+                    .clone()
+                    .position(|field| field == column)
                     .ok_or_else(|| FieldlogError::Column {
                         file: file.to_string(),
                         line,
@@ -130,17 +162,34 @@ fn points(
             at = Some([find(columns[0])?, find(columns[1])?]);
             continue;
         };
+        if points.len() == MOST_POINTS {
+            return Err(FieldlogError::TooMany {
+                file: file.to_string(),
+                line,
+            });
+        }
         let number = |which: usize| {
-            let found = fields.get(at[which]).copied().unwrap_or("");
-            match found.parse::<f64>() {
-                Ok(number) if number.is_finite() => Ok(number),
-                _ => Err(FieldlogError::Number {
-                    file: file.to_string(),
-                    line,
-                    column: columns[which],
-                    found: found.to_string(),
-                }),
+            let text = fields.clone().nth(at[which]).unwrap_or("");
+            let number: f64 = text.parse().unwrap_or(f64::NAN);
+            if number.abs() <= FARTHEST_M {
+                return Ok(number);
             }
+            let (file, column, found) = (file.to_string(), columns[which], quoted(text));
+            Err(if number.is_finite() {
+                FieldlogError::Far {
+                    file,
+                    line,
+                    column,
+                    found,
+                }
+            } else {
+                FieldlogError::Number {
+                    file,
+                    line,
+                    column,
+                    found,
+                }
+            })
         };
         points.push(Point {
             line,
@@ -169,17 +218,20 @@ fn points(
 /// Reads a logged pass; distances are counted from its first point.
 pub fn logged_pass(text: &str, file: &str) -> Result<LoggedPath, FieldlogError> {
     let points = points(text, file, ["distance_m", "offset_m"], 3)?;
+    let start_m = points[0].first;
     for pair in points.windows(2) {
         let step_m = pair[1].first - pair[0].first;
         let what = if step_m <= 0.0 {
             format!(
                 "distance_m = {} does not rise above {} in the line before",
-                pair[1].first, pair[0].first
+                quoted(&pair[1].first.to_string()),
+                quoted(&pair[0].first.to_string())
             )
         } else if step_m > WIDEST_GAP_M {
             format!(
-                "distance_m = {} lies {step_m:.1} m beyond the point before; at most {WIDEST_GAP_M} m are allowed",
-                pair[1].first
+                "distance_m = {} lies {step_m:.1} m beyond the point before; at most {WIDEST_GAP_M} m are allowed{}",
+                pair[1].first,
+                plausible::question_of_step(usual_step_m(&points))
             )
         } else {
             continue;
@@ -190,11 +242,18 @@ pub fn logged_pass(text: &str, file: &str) -> Result<LoggedPath, FieldlogError> 
             what,
         });
     }
-    let start_m = points[0].first;
-    Ok(LoggedPath {
-        station_m: points.iter().map(|point| point.first - start_m).collect(),
-        offset_m: points.iter().map(|point| point.second).collect(),
-    })
+    Ok(LoggedPath::new(
+        points.iter().map(|point| point.first - start_m).collect(),
+        points.iter().map(|point| point.second).collect(),
+    ))
+}
+
+/// Half of the steps from point to point are at most this long, m.
+fn usual_step_m(points: &[Point]) -> f64 {
+    let steps = points.windows(2).map(|pair| pair[1].first - pair[0].first);
+    let mut steps: Vec<f64> = steps.collect();
+    let middle = steps.len().saturating_sub(1) / 2;
+    *steps.select_nth_unstable_by(middle, f64::total_cmp).1
 }
 
 /// A chain of straight stretches.
@@ -253,6 +312,10 @@ fn wrapped(angle_rad: f64) -> f64 {
     angle_rad - turn * libm::round(angle_rad / turn)
 }
 
+/// Parts of a radian in which turns add up: a power of two, so that turns of more than 1e-14 rad are whole numbers of them, and
+/// far from overflow: 2^27 rad.
+const TURN_PARTS: f64 = (1_u128 << 100) as f64;
+
 impl Polyline {
     /// The line with each corner rounded by an arc of this length, half of it on either side of the corner: a moving
     /// average of the heading over that length, so that the curvature is constant from one end of an arc to the next.
@@ -266,20 +329,22 @@ impl Polyline {
             .collect();
         ends.sort_by(f64::total_cmp);
         ends.dedup();
+        let turned = self.turned();
         let mut bends = Vec::new();
-        let mut first = 0;
+        let (mut first, mut last) = (0, 0);
         for pair in ends.windows(2) {
             let middle_m = pair[0] + (pair[1] - pair[0]) / 2.0;
-            while first < self.corners.len() && self.corners[first].0 + rounding_m / 2.0 < middle_m
-            {
+            let begun = |(at, _): &(f64, f64)| at - rounding_m / 2.0 <= middle_m;
+            let over = |(at, _): &(f64, f64)| at + rounding_m / 2.0 < middle_m;
+            while self.corners.get(first).is_some_and(over) {
                 first += 1;
             }
-            let curvature_1_m: f64 = self.corners[first..]
-                .iter()
-                .take_while(|(at, _)| at - rounding_m / 2.0 <= middle_m)
-                .map(|(_, turn)| turn / rounding_m)
-                .sum();
-            if curvature_1_m != 0.0 {
+            while self.corners.get(last).is_some_and(begun) {
+                last += 1;
+            }
+            let turn = turned[last.max(first)].saturating_sub(turned[first]);
+            if turn != 0 {
+                let curvature_1_m = turn as f64 / TURN_PARTS / rounding_m;
                 bends.push(Bend {
                     start_m: pair[0],
                     length_m: pair[1] - pair[0],
@@ -289,5 +354,17 @@ impl Polyline {
             }
         }
         bends
+    }
+
+    /// The turns up to each corner and after the last one, added up in whole parts, so that they cancel without a rest and
+    /// the turns between any two corners are one difference.
+    fn turned(&self) -> Vec<i128> {
+        let mut sum = 0_i128;
+        let mut turned = vec![sum];
+        for (_, turn) in &self.corners {
+            sum = sum.saturating_add((turn * TURN_PARTS) as i128);
+            turned.push(sum);
+        }
+        turned
     }
 }

@@ -12,6 +12,7 @@ use super::ground::Ground;
 use super::shift::Shift;
 use super::vector::Lanes;
 use crate::model::setup::Setup;
+use crate::model::tractor::SHORT_SHARE;
 
 /// Width of a bin of needed clearance, m.
 const BIN_M: f64 = 0.25e-3;
@@ -24,6 +25,9 @@ const REACH_SD: f64 = 8.0;
 
 /// Distance between two looks at edges and tools, m; a look falls on a tick.
 pub const LOOK_M: f64 = 0.2;
+
+/// A pass that comes further than so many times what its speed says from one look to the next has not met what lies between.
+const MOST_STEPS: f64 = 3.0;
 
 /// Ticks from look to look.
 pub fn ticks_per_look(setup: &Setup, speed_m_s: f64) -> usize {
@@ -161,6 +165,8 @@ pub struct Looks<const N: usize> {
     /// `[look * rows + row]`.
     needed_m: Vec<[Lanes<N>; 2]>,
     rows: usize,
+    /// Shares of the entry and the counted stretch that a pass which lost the row never meets.
+    pub unmet: [Lanes<N>; 2],
 }
 
 impl<const N: usize> Looks<N> {
@@ -189,18 +195,26 @@ impl<const N: usize> Looks<N> {
         }
         looks.needed_m.clear();
         let run = setup.run;
+        let (mut met_m, mut before_m) = ([Lanes::default(); 2], Lanes::all(f64::NEG_INFINITY));
         for tick in (0..drive.station_m.len()).step_by(every) {
             let s_m = drive.station_m[tick];
             let tool_station_m = s_m - tool_m;
-            looks.counted.push(
-                tool_station_m.map(|s_m| {
+            let on_row = drive.on_row(tick);
+            let counted = on_row
+                * tool_station_m.map(|s_m| {
                     f64::from(u8::from(s_m >= run.entry_length_m && s_m <= run.length_m))
-                }),
-            );
-            looks.entry.push(
-                tool_station_m
-                    .map(|s_m| f64::from(u8::from(s_m >= 0.0 && s_m < run.entry_length_m))),
-            );
+                });
+            let entry = on_row
+                * tool_station_m
+                    .map(|s_m| f64::from(u8::from(s_m >= 0.0 && s_m < run.entry_length_m)));
+            // A pass that is flung along the row meets nothing on the way.
+            let step_m = (tool_station_m - before_m)
+                .clamp(Lanes::default(), Lanes::all(MOST_STEPS * looks.look_m));
+            before_m = tool_station_m;
+            met_m[0] += step_m * entry;
+            met_m[1] += step_m * counted;
+            looks.counted.push(counted);
+            looks.entry.push(entry);
             let frame_m = drive.frame_m(setup, ground, tick, tool_m);
             looks
                 .wanted_m
@@ -235,6 +249,25 @@ impl<const N: usize> Looks<N> {
                 ]);
             }
         }
+        let stretches_m = [run.entry_length_m, run.length_m - run.entry_length_m];
+        let lost = drive.loses_the_row();
+        looks.unmet = std::array::from_fn(|i| {
+            let least_m = 2.0 * looks.look_m;
+            let short_m = Lanes::select(
+                lost,
+                Lanes::all(least_m),
+                Lanes::all(least_m + SHORT_SHARE * stretches_m[i]),
+            );
+            let unmet = 1.0 - met_m[i] / stretches_m[i];
+            let falls_short = Lanes::all(stretches_m[i]).above(met_m[i] + short_m);
+            Lanes::select(falls_short, unmet, Lanes::default())
+        });
+    }
+
+    /// 1 in the lanes that lost the row or fell short of its end, else 0.
+    #[inline(always)]
+    pub fn lost(&self) -> Lanes<N> {
+        (self.unmet[0] + self.unmet[1]).above(Lanes::default())
     }
 
     /// Ticks from look to look.
@@ -247,7 +280,8 @@ impl<const N: usize> Looks<N> {
     pub fn axle(&self) -> [Lanes<N>; 3] {
         let mut sums = [Lanes::default(); 3];
         for (&axle_m, &counted) in self.axle_m.iter().zip(&self.counted) {
-            let axle_m = axle_m * counted;
+            // What a lost pass does need not be a number.
+            let axle_m = Lanes::select(counted, axle_m, Lanes::default());
             sums[0] += counted;
             sums[1] += axle_m;
             sums[2] += axle_m * axle_m;
@@ -267,7 +301,8 @@ impl<const N: usize> Looks<N> {
         let (mut looks, mut error_m, mut error_sq_m2) = (nothing, nothing, nothing);
         let (mut at_stop, mut near, mut run, mut longest) = (nothing, nothing, nothing, nothing);
         for (look, &counted) in self.counted.iter().enumerate() {
-            let error = (shift.shift_m[look] - self.wanted_m[look]) * counted;
+            let error = shift.shift_m[look] - self.wanted_m[look];
+            let error = Lanes::select(counted, error, Lanes::default());
             looks += counted;
             error_m += error;
             error_sq_m2 += error * error;
@@ -353,19 +388,26 @@ impl<const N: usize> Histograms<N> {
         }
     }
 
-    /// Expected plants of a row and lane where `plants` of them stand.
-    pub fn expected(&self, tables: &Tables, row: usize, lane: usize, plants: f64) -> Expected {
+    /// Expected plants of a row and lane where `plants` of them stand and this share of them is never met: those count as cut.
+    pub fn expected(
+        &self,
+        tables: &Tables,
+        row: usize,
+        lane: usize,
+        plants: f64,
+        unmet: f64,
+    ) -> Expected {
         let at = (row * N + lane) * self.bins;
         let counts = &self.counts[at..at + self.bins];
         let looks = self.looks[row][lane];
         let clearances = tables.struck.len();
         if looks == 0 {
-            let none = vec![0.0; clearances];
+            let all = vec![plants; clearances];
             return Expected {
-                plants: 0.0,
-                struck: none.clone(),
-                cut: none.clone(),
-                any_struck: none,
+                plants,
+                struck: all.clone(),
+                cut: all,
+                any_struck: vec![f64::from(u8::from(plants > 0.0)); clearances],
             };
         }
         let first = counts.iter().position(|&count| count > 0).unwrap_or(0);
@@ -374,9 +416,16 @@ impl<const N: usize> Histograms<N> {
             .iter()
             .map(|&count| f64::from(count))
             .collect();
-        let weight = plants / f64::from(looks);
+        let lost = plants * unmet;
+        let weight = (plants - lost) / f64::from(looks);
         let sum = |table: &[f64]| weight * dot(&counts, &table[first..=last]);
-        let share = |all: bool, table: &[f64]| if all { plants } else { sum(table).min(plants) };
+        let share = |all: bool, table: &[f64]| {
+            if all {
+                plants
+            } else {
+                (lost + sum(table)).min(plants)
+            }
+        };
         Expected {
             plants,
             struck: (0..clearances)
@@ -387,7 +436,7 @@ impl<const N: usize> Histograms<N> {
                 .collect(),
             any_struck: (0..clearances)
                 .map(|c| {
-                    if tables.struck_all[c] {
+                    if tables.struck_all[c] || lost > 0.0 {
                         1.0
                     } else {
                         -libm::expm1(sum(&tables.ln_spared[c]))

@@ -7,6 +7,7 @@ use crate::model::driver::{Driver, HandDriver, LoggedPath, SatelliteLine};
 use crate::model::hitch::Hitch;
 use crate::model::noise::GaussMarkov;
 use crate::model::setup::Setup;
+use crate::model::tractor::{LOST_HEADING_RAD, LOST_OFFSET_M};
 use crate::sim::ground::warm_up_m;
 use crate::sim::path::ticks;
 use crate::sim::streams::Source;
@@ -28,6 +29,10 @@ pub struct Drive<const N: usize> {
     pub towed_sin: Vec<Lanes<N>>,
     /// Absolute heading of the frame, rad; empty without a yaw-rate sensor.
     pub turn_rad: Vec<Lanes<N>>,
+    /// Number of ticks before the tractor loses the row; all of them if it never does.
+    pub kept_ticks: Lanes<N>,
+    /// 1 as long as it has not.
+    keeps: Lanes<N>,
 }
 
 /// What differs between passes that run side by side.
@@ -120,6 +125,8 @@ impl<const N: usize> Drive<N> {
         ] {
             series.clear();
         }
+        self.kept_ticks = Lanes::default();
+        self.keeps = Lanes::all(1.0);
         let mut state = State {
             station_m: tool_m - lowered_s * speed_m_s,
             offset_m: Lanes::default(),
@@ -172,6 +179,10 @@ impl<const N: usize> Drive<N> {
 
     #[inline(always)]
     fn note(&mut self, setup: &Setup, state: &State<N>, heading_sin: Lanes<N>) {
+        let near = Lanes::all(LOST_OFFSET_M).above(state.offset_m.abs());
+        let along = Lanes::all(LOST_HEADING_RAD).above(state.heading_rad.abs());
+        self.keeps = self.keeps * near * along;
+        self.kept_ticks += self.keeps;
         self.station_m.push(state.station_m);
         self.axle_m.push(state.offset_m);
         self.sin.push(heading_sin);
@@ -193,16 +204,14 @@ impl<const N: usize> Drive<N> {
     fn replay(&mut self, setup: &Setup, log: &LoggedPath, mut state: State<N>, count: usize) {
         let (dt, v) = (setup.run.step_s, self.speed_m_s);
         let tool_m = setup.tools.tool_line_m;
-        let slopes = log.slopes();
         let motion = Motion::new(setup, v);
-        state.heading_rad = Lanes::all(log.at(&slopes, 0.0).1);
+        state.heading_rad = Lanes::all(log.at(0.0).1);
         for tick in 0..count {
             let driven_m = (tick as f64 * dt - self.lowered_s) * v;
-            let here: [(f64, f64); N] = std::array::from_fn(|i| log.at(&slopes, driven_m.0[i]));
+            let here: [(f64, f64); N] = std::array::from_fn(|i| log.at(driven_m.0[i]));
             state.station_m = tool_m + driven_m;
             state.offset_m = Lanes::from_fn(|i| here[i].0);
-            let next_rad =
-                Lanes::from_fn(|i| libm::atan(log.at(&slopes, driven_m.0[i] + dt * v).1));
+            let next_rad = Lanes::from_fn(|i| libm::atan(log.at(driven_m.0[i] + dt * v).1));
             let curvature = motion.curvature_1_m(setup, state.station_m);
             let yaw = (next_rad - Lanes::from_fn(|i| libm::atan(here[i].1))) / dt + curvature * v;
             self.note(setup, &state, sin(state.heading_rad));
@@ -229,6 +238,18 @@ impl<const N: usize> Drive<N> {
             frame_m -= s_m.map(|s_m| setup.line.bend_behind_m(s_m, x_m));
         }
         frame_m
+    }
+
+    /// 1 in the lanes that have not lost the row at a tick, else 0.
+    #[inline(always)]
+    pub fn on_row(&self, tick: usize) -> Lanes<N> {
+        self.kept_ticks.above(Lanes::all(tick as f64))
+    }
+
+    /// 1 in the lanes that lose the row on their way, else 0.
+    #[inline(always)]
+    pub fn loses_the_row(&self) -> Lanes<N> {
+        Lanes::all(self.station_m.len() as f64).above(self.kept_ticks)
     }
 
     /// Sine of the heading of the frame at a tick.

@@ -56,6 +56,8 @@ pub struct PassAtSpeed {
     pub wanted_m: Vec<f64>,
     /// Number of looks, sum and sum of squares of the axle's offset, m and m².
     pub axle: [f64; 3],
+    /// True if the tractor lost the row or fell short of its end.
+    pub lost: bool,
     /// The controllers, in the order of the request.
     pub controllers: Vec<PassUnderController>,
 }
@@ -224,6 +226,8 @@ fn simulate<const N: usize>(
         let on_line = matches!(setup.driver, Driver::SatelliteLine(_));
         looks.along(setup, &ground, drive, on_line);
         let axle = looks.axle();
+        let lost = looks.lost();
+        let unmet = looks.unmet;
         for (lane, passes) in all.iter_mut().enumerate() {
             let wanted_m = looks
                 .wanted_m
@@ -233,6 +237,7 @@ fn simulate<const N: usize>(
             passes.push(PassAtSpeed {
                 wanted_m: wanted_m.map(|(_, wanted_m)| wanted_m.0[lane]).collect(),
                 axle: axle.map(|sum| sum.0[lane]),
+                lost: lost.0[lane] != 0.0,
                 controllers: Vec::with_capacity(request.kinds.len()),
             });
         }
@@ -240,21 +245,24 @@ fn simulate<const N: usize>(
             shift::run(setup, &own, drive, sensors, kind, looks.every(), shift);
             let followed = looks.followed(shift, request.room_m);
             pooled.fill(tables, looks, shift, true);
-            let entry: [Expected; N] =
-                std::array::from_fn(|lane| pooled.expected(tables, 0, lane, entry_plants));
+            let entry: [Expected; N] = std::array::from_fn(|lane| {
+                pooled.expected(tables, 0, lane, entry_plants, unmet[0].0[lane])
+            });
             pooled.fill(tables, looks, shift, false);
             let apart = request.rows_apart_at_m_s == Some(speed_m_s);
             if apart {
                 by_row.fill(tables, looks, shift, false);
             }
             for (lane, (passes, entry)) in all.iter_mut().zip(entry).enumerate() {
-                let of_row = |row| by_row.expected(tables, row, lane, counted_plants / rows as f64);
+                let unmet = unmet[1].0[lane];
+                let of_row =
+                    |row| by_row.expected(tables, row, lane, counted_plants / rows as f64, unmet);
                 let Some(pass) = passes.last_mut() else {
                     continue;
                 };
                 pass.controllers.push(PassUnderController {
                     followed: followed[lane],
-                    counted: pooled.expected(tables, 0, lane, counted_plants),
+                    counted: pooled.expected(tables, 0, lane, counted_plants, unmet),
                     entry,
                     rows: if apart {
                         (0..rows).map(of_row).collect()

@@ -1,5 +1,7 @@
 //! The planned row line: its curvature and the bends that points ahead and behind see.
 
+use std::sync::Arc;
+
 /// One stretch of the line over which the curvature is linear in distance.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Bend {
@@ -19,7 +21,7 @@ pub struct Bend {
 /// radius, so that the lateral distance of the line from its tangent is the double integral of the curvature.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Line {
-    pieces: Vec<Piece>,
+    pieces: Arc<[Piece]>,
 }
 
 /// A stretch with its first and second integral of curvature at the start.
@@ -94,7 +96,9 @@ impl Line {
             pieces.push(begin);
             pieces.push(end);
         }
-        Self { pieces }
+        Self {
+            pieces: pieces.into(),
+        }
     }
 
     /// True if the line has no bend at all.

@@ -15,6 +15,17 @@ pub struct Tractor {
     pub crab_rad: f64,
 }
 
+/// Offset from the planned line at which a pass has lost the row, m: further than any frame shifts and most machines are wide
+/// (assumed).
+pub const LOST_OFFSET_M: f64 = 5.0;
+
+/// Heading relative to the line at which a pass has lost the row, rad: the tractor stands across it.
+pub const LOST_HEADING_RAD: f64 = core::f64::consts::FRAC_PI_2;
+
+/// Share of a stretch by which a pass may fall short of its end without having lost the row: a tractor that weaves along a bend comes
+/// less far than its speed says (assumed).
+pub const SHORT_SHARE: f64 = 0.02;
+
 /// Motion state of the tractor on its line.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct TractorState {
@@ -26,6 +37,15 @@ pub struct TractorState {
     pub heading_rad: f64,
     /// Steering angle, rad.
     pub steer_rad: f64,
+}
+
+impl TractorState {
+    /// True if nothing of the row can be met from here on: too far off, across it, or nowhere at all.
+    pub fn has_lost_the_row(&self) -> bool {
+        let follows =
+            self.offset_m.abs() < LOST_OFFSET_M && self.heading_rad.abs() < LOST_HEADING_RAD;
+        !follows
+    }
 }
 
 impl Tractor {

@@ -1,13 +1,20 @@
-//! Passes so far, in a form that another run or machine can go on from: exact sums, so that nothing is lost on the way.
+//! Passes so far, in a form that another run or machine can go on from: exact sums, so that nothing is lost on the way, under a seal,
+//! so that nothing is changed on it.
+
+use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
+use sha2::{Digest, Sha256};
 
-use super::study::{Part, Plan, Sums, Until};
+use super::study::{MOST_PARTS, MOST_PASSES, Part, Plan, Sums, Until};
 use crate::results::Tool;
-use crate::scenario::Texts;
+use crate::scenario::{Texts, hex};
 
 /// Raised whenever older files would be read wrongly.
-const FORMAT: u32 = 2;
+const FORMAT: u32 = 3;
+
+/// Missing parts that a message names at most.
+const NAMED_PARTS: usize = 20;
 
 /// A run of passes of one study and all that they add up to.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -23,6 +30,77 @@ pub struct Saved {
     passes: u64,
     scenario: Texts,
     pub(super) sums: Sums,
+}
+
+/// As it lies in a file. The seal tells damage and slips of the hand, not a forger who knows how to seal.
+#[derive(Serialize, Deserialize)]
+struct Sealed<S> {
+    /// SHA-256 of `saved` as JSON without spaces, in hex.
+    seal: String,
+    saved: S,
+}
+
+/// What every version can read of a file.
+#[derive(Deserialize)]
+struct AnyVersion {
+    saved: AnyFormat,
+}
+
+#[derive(Deserialize)]
+struct AnyFormat {
+    format: u32,
+    tool: Tool,
+}
+
+/// Why a text holds no passes so far.
+#[derive(Debug, thiserror::Error)]
+pub enum SavedError {
+    /// Of another version of the program.
+    #[error("it was written by {name} {version}, which keeps passes in another form")]
+    OtherVersion {
+        /// Name of that program.
+        name: String,
+        /// Its version.
+        version: String,
+    },
+    /// Cut, or something else altogether.
+    #[error("it is cut short or holds something else ({0})")]
+    Broken(#[from] serde_json::Error),
+    /// A number or a word differs from what was written.
+    #[error("its sums were changed or damaged since they were written: they do not fit their seal")]
+    Seal,
+    /// Numbers that no study can have.
+    #[error("it claims {what}, which no study can have")]
+    Impossible {
+        /// What it claims.
+        what: String,
+    },
+}
+
+/// Why a study cannot go on from passes so far and end as one that starts from nothing.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum CannotGoOn {
+    /// Of other input.
+    #[error("it holds passes of another {0}")]
+    Other(&'static str),
+    /// It has more passes than are asked for.
+    #[error(
+        "it holds {done} passes of this study and only {most} are asked for: ask for at least as many to go on with them"
+    )]
+    More {
+        /// Passes done.
+        done: u64,
+        /// Passes asked for.
+        most: u64,
+    },
+    /// It was to take a fixed number of passes and never looked whether it was decided.
+    #[error(
+        "it holds {done} passes of a study with a fixed number of them (--passes): go on with --passes and at least as many"
+    )]
+    NeverLooked {
+        /// Passes done.
+        done: u64,
+    },
 }
 
 /// Why parts cannot be put together.
@@ -118,31 +196,94 @@ impl Saved {
         self.passes += passes;
     }
 
-    /// True if it is of the same scenario, seed, part and program.
-    pub fn is_of(&self, plan: &Plan) -> bool {
-        self.format == FORMAT
-            && self.tool == Tool::this()
-            && self.sha256 == plan.scenario.sha256()
-            && self.seed == plan.seed
-            && self.share == plan.until.share()
-            && self.sums.has_the_shape_of(plan)
+    /// What differs from a plan: program, scenario, seed or part.
+    ///
+    /// # Errors
+    ///
+    /// [`CannotGoOn::Other`].
+    pub fn is_of(&self, plan: &Plan) -> Result<(), CannotGoOn> {
+        let same = [
+            (self.tool == Tool::this(), "version of the program"),
+            (self.sha256 == plan.scenario.sha256(), "scenario"),
+            (self.seed == plan.seed, "seed"),
+            (self.share == plan.until.share(), "part or number of passes"),
+            (self.sums.has_the_shape_of(plan), "form"),
+        ];
+        match same.into_iter().find(|(same, _)| !same) {
+            Some((_, what)) => Err(CannotGoOn::Other(what)),
+            None => Ok(()),
+        }
     }
 
-    /// True if a study that goes on from it ends as one that starts from nothing.
-    pub fn leads_to(&self, plan: &Plan) -> bool {
-        let within = self.passes <= plan.until.most_passes();
-        let looked = self.undecided || !matches!(plan.until, Until::Decided { .. });
-        self.is_of(plan) && within && looked
+    /// Whether a study that goes on from it ends as one that starts from nothing.
+    ///
+    /// # Errors
+    ///
+    /// Why not.
+    pub fn leads_to(&self, plan: &Plan) -> Result<(), CannotGoOn> {
+        self.is_of(plan)?;
+        let (done, most) = (self.passes, plan.until.most_passes());
+        if done > most {
+            Err(CannotGoOn::More { done, most })
+        } else if !self.undecided && matches!(plan.until, Until::Decided { .. }) {
+            Err(CannotGoOn::NeverLooked { done })
+        } else {
+            Ok(())
+        }
     }
 
-    /// As JSON.
+    fn seal(&self) -> serde_json::Result<String> {
+        Ok(hex(&Sha256::digest(serde_json::to_vec(self)?)))
+    }
+
+    /// As sealed JSON.
+    ///
+    /// # Errors
+    ///
+    /// JSON trouble.
     pub fn to_json(&self) -> serde_json::Result<String> {
-        serde_json::to_string(self)
+        serde_json::to_string(&Sealed {
+            seal: self.seal()?,
+            saved: self,
+        })
     }
 
-    /// From JSON.
-    pub fn from_json(text: &str) -> serde_json::Result<Self> {
-        serde_json::from_str(text)
+    /// From sealed JSON.
+    ///
+    /// # Errors
+    ///
+    /// Another version, a cut text, a broken seal, or more passes or parts than a study can have.
+    pub fn from_json(text: &str) -> Result<Self, SavedError> {
+        let sealed: Sealed<Saved> = serde_json::from_str(text).map_err(|broken| {
+            match serde_json::from_str::<AnyVersion>(text) {
+                Ok(AnyVersion { saved }) if saved.format != FORMAT => SavedError::OtherVersion {
+                    name: saved.tool.name,
+                    version: saved.tool.version,
+                },
+                _ => SavedError::Broken(broken),
+            }
+        })?;
+        let saved = sealed.saved;
+        if saved.format != FORMAT {
+            return Err(SavedError::OtherVersion {
+                name: saved.tool.name,
+                version: saved.tool.version,
+            });
+        }
+        if saved.seal()? != sealed.seal {
+            return Err(SavedError::Seal);
+        }
+        let impossible = |what: String| Err(SavedError::Impossible { what });
+        let passes = saved.share.map_or(saved.passes, |(_, of)| of);
+        if passes > MOST_PASSES {
+            return impossible(format!("{passes} passes"));
+        }
+        match saved.share {
+            Some((part, _)) if !(1..=part.of.min(MOST_PARTS)).contains(&part.number) => {
+                impossible(format!("to be part {} of {}", part.number, part.of))
+            }
+            _ => Ok(saved),
+        }
     }
 
     /// Puts all parts of a study together, in any order; each with the name of its file. What comes out is the study as if it
@@ -150,8 +291,8 @@ impl Saved {
     pub fn put_together(parts: &[(String, Saved)]) -> Result<Saved, MergeError> {
         let ((first_file, first), others) = parts.split_first().ok_or(MergeError::Nothing)?;
         let number = |file: &str, saved: &Saved| match saved.share {
-            Some((part, _)) if saved.format == FORMAT => Ok(part.number),
-            _ => Err(MergeError::NotAPart { file: file.into() }),
+            Some((part, _)) => Ok(part.number),
+            None => Err(MergeError::NotAPart { file: file.into() }),
         };
         number(first_file, first)?;
         for (file, saved) in others {
@@ -176,23 +317,35 @@ impl Saved {
                 file: first_file.clone(),
             });
         };
-        let mut whole: Option<Saved> = None;
-        let mut missing = Vec::new();
-        for wanted in 1..=of {
-            let mut found = parts
-                .iter()
-                .filter(|(_, saved)| saved.share.is_some_and(|(part, _)| part.number == wanted));
-            let Some((file, saved)) = found.next() else {
-                missing.push(wanted.to_string());
-                continue;
-            };
-            if let Some((other, _)) = found.next() {
+        let mut by_number: BTreeMap<u64, (&String, &Saved)> = BTreeMap::new();
+        for (file, saved) in parts {
+            let number = number(file, saved)?;
+            if let Some((other, _)) = by_number.insert(number, (file, saved)) {
                 return Err(MergeError::Doubled {
-                    number: wanted,
-                    file: file.clone(),
-                    other: other.clone(),
+                    number,
+                    file: other.clone(),
+                    other: file.clone(),
                 });
             }
+        }
+        let mut missing = (1..=of).filter(|number| !by_number.contains_key(number));
+        let named: Vec<String> = missing
+            .by_ref()
+            .take(NAMED_PARTS)
+            .map(|number| number.to_string())
+            .collect();
+        if !named.is_empty() {
+            let more = match missing.count() {
+                0 => String::new(),
+                more => format!(" and {more} more"),
+            };
+            return Err(MergeError::Missing {
+                of,
+                numbers: named.join(", ") + &more,
+            });
+        }
+        let mut whole: Option<Saved> = None;
+        for (file, saved) in by_number.into_values() {
             let wanted_passes = saved.share.map_or(0, |(part, of)| part.passes_of(of));
             if saved.passes != wanted_passes {
                 return Err(MergeError::Unfinished {
@@ -206,15 +359,8 @@ impl Saved {
                 None => whole = Some(saved.clone()),
             }
         }
-        match whole {
-            Some(mut whole) if missing.is_empty() => {
-                whole.share = None;
-                Ok(whole)
-            }
-            _ => Err(MergeError::Missing {
-                of,
-                numbers: missing.join(", "),
-            }),
-        }
+        let mut whole = whole.ok_or(MergeError::Nothing)?;
+        whole.share = None;
+        Ok(whole)
     }
 }

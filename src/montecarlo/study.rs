@@ -18,13 +18,25 @@ use crate::lanes::deviates::PassStreams;
 use crate::lanes::{self, Request};
 use crate::linear::{self, Unstable};
 use crate::model::controller::Kind;
+use crate::model::driver::Driver;
 use crate::model::setup::Setup;
+use crate::model::tractor::LOST_OFFSET_M;
 use crate::results::{self, Results};
 use crate::scenario::Scenario;
 use crate::sim::trace::{Trace, View};
 
 /// Passes of one block: the unit of work, of stopping and of merging.
 pub const BLOCK_PASSES: u64 = lanes::LANES as u64;
+
+/// Most passes of a study: far more than decide anything, far less than overflow a sum.
+pub const MOST_PASSES: u64 = 1_000_000_000;
+
+/// Most parts of a study.
+pub const MOST_PARTS: u64 = 100_000;
+
+/// A study whose tractor loses the row in more than this share of the passes at the slowest speed says nothing about the machine (our
+/// choice).
+const MOST_LOST: f64 = 0.25;
 
 /// What to study.
 #[derive(Clone, Copy, Debug)]
@@ -157,9 +169,25 @@ pub enum StudyError {
     /// The machine gave no threads.
     #[error(transparent)]
     Threads(#[from] NoThreads),
-    /// No pass was asked for.
-    #[error("a study needs at least 1 pass")]
-    NoPasses,
+    /// No pass was asked for, or more than sums can hold.
+    #[error("a study needs 1 to {MOST_PASSES} passes")]
+    Passes,
+    /// The tractor does not stay on the field.
+    #[error(
+        "even at {:.1} km/h, the slowest speed, the tractor loses the row in {lost} of {passes} passes: it stands across it or more than {LOST_OFFSET_M} m off. \
+         The likely cause: {cause}",
+        3.6 * speed_m_s
+    )]
+    RowLost {
+        /// The slowest speed, m/s.
+        speed_m_s: f64,
+        /// Passes that lost the row.
+        lost: u64,
+        /// Passes.
+        passes: u64,
+        /// What to look at first.
+        cause: String,
+    },
     /// A controller that the machine cannot run was asked for.
     #[error("{} cannot run: {reason}", kind.name())]
     Lacks {
@@ -178,6 +206,8 @@ pub(super) struct Sums {
     pub linear: LinearSums,
     pub differences: Differences,
     pub worst_passes: Vec<WorstPass>,
+    /// Passes in which the tractor lost the row, by speed.
+    pub lost_passes: Vec<u64>,
 }
 
 impl Sums {
@@ -192,6 +222,7 @@ impl Sums {
             linear: LinearSums::default(),
             differences: Differences::new(contrasts(study, kinds).len()),
             worst_passes: vec![WorstPass::default(); kinds],
+            lost_passes: vec![0; study.speeds_m_s.len()],
         }
     }
 
@@ -207,6 +238,9 @@ impl Sums {
         for (mine, theirs) in self.worst_passes.iter_mut().zip(&other.worst_passes) {
             mine.merge(theirs);
         }
+        for (mine, theirs) in self.lost_passes.iter_mut().zip(&other.lost_passes) {
+            *mine += theirs;
+        }
     }
 
     /// True if it has the speeds, controllers and clearances of a plan.
@@ -216,7 +250,8 @@ impl Sums {
             sums.tallies.iter().map(kinds).collect()
         };
         let empty = Sums::new(plan.scenario);
-        shape(self) == shape(&empty) && self.worst_passes.len() == empty.worst_passes.len()
+        let lists = |sums: &Sums| (sums.worst_passes.len(), sums.lost_passes.len());
+        shape(self) == shape(&empty) && lists(self) == lists(&empty)
     }
 }
 
@@ -238,6 +273,51 @@ fn check_stable(scenario: &Scenario) -> Result<(), Unstable> {
     Ok(())
 }
 
+/// Refuses a study whose tractor does not even stay on the field at the slowest speed.
+fn check_on_row(scenario: &Scenario, saved: &Saved) -> Result<(), StudyError> {
+    let study = scenario.study();
+    let (Some(&speed_m_s), Some(&lost)) =
+        (study.speeds_m_s.first(), saved.sums.lost_passes.first())
+    else {
+        return Ok(());
+    };
+    let passes = saved.passes();
+    if lost as f64 <= MOST_LOST * passes as f64 {
+        return Ok(());
+    }
+    let setup = scenario.nominal();
+    let sharpest_1_m = setup.line.sharpest_1_m();
+    let driver = match &setup.driver {
+        Driver::Hand(_) => {
+            "a driver whose seeing and steering errors are too large, or whose preview does not suit the speed; look at [driver.hand]"
+        }
+        Driver::SatelliteLine(_) => {
+            "a receiver with too much noise or drift, or a natural frequency that does not suit the speed; look at [driver.satellite_line]"
+        }
+        Driver::Replay(_) => {
+            "a logged pass that lies metres off the planned line; look at the log's units and line"
+        }
+    };
+    let cause = if sharpest_1_m * LOST_OFFSET_M > MOST_BEND {
+        format!(
+            "a bend of {:.1} m radius; look at the planned line, [line]",
+            1.0 / sharpest_1_m
+        )
+    } else {
+        driver.to_owned()
+    };
+    Err(StudyError::RowLost {
+        speed_m_s,
+        lost,
+        passes,
+        cause,
+    })
+}
+
+/// A bend is sharp where it turns by more than this, rad, over the offset at which a row counts as lost (our choice: a radius below
+/// 25 m).
+const MOST_BEND: f64 = 0.2;
+
 /// How far a run came.
 #[derive(Clone, Debug)]
 pub struct Run {
@@ -251,7 +331,7 @@ pub struct Run {
 ///
 /// # Errors
 ///
-/// An unstable loop before any pass; an interrupt; no passes; no threads.
+/// An unstable loop before any pass; an interrupt; a number of passes that makes no sense; a tractor that loses the row; no threads.
 pub fn study(plan: &Plan, watch: &dyn Watch) -> Result<Outcome, StudyError> {
     let run = run(plan, None, watch)?;
     if run.complete {
@@ -264,21 +344,21 @@ pub fn study(plan: &Plan, watch: &dyn Watch) -> Result<Outcome, StudyError> {
     }
 }
 
-/// Runs a study, or goes on with one, until it is complete or stopped. What is saved of another plan is not used.
+/// Runs a study, or goes on with one, until it is complete or stopped. What does not lead to the plan ([`Saved::leads_to`]) is not used.
 ///
 /// # Errors
 ///
-/// An unstable loop before any pass; no passes; no threads.
+/// An unstable loop before any pass; a number of passes that makes no sense; a tractor that loses the row; no threads.
 pub fn run(plan: &Plan, from: Option<Saved>, watch: &dyn Watch) -> Result<Run, StudyError> {
     let most_passes = plan.until.most_passes();
-    if most_passes == 0 {
-        return Err(StudyError::NoPasses);
+    if !(1..=MOST_PASSES).contains(&most_passes) {
+        return Err(StudyError::Passes);
     }
     check_stable(plan.scenario)?;
     let kinds = runnable(plan.scenario);
     let engine = Engine::new(plan, &kinds, watch)?;
     let mut saved = from
-        .filter(|saved| saved.leads_to(plan))
+        .filter(|saved| saved.leads_to(plan).is_ok())
         .unwrap_or_else(|| Saved::new(plan, Sums::new(plan.scenario)));
     let complete = loop {
         let done = saved.passes();
@@ -296,6 +376,7 @@ pub fn run(plan: &Plan, from: Option<Saved>, watch: &dyn Watch) -> Result<Run, S
         };
         let (sums, passes) = engine.simulate(done..goal);
         saved.add(&sums, passes);
+        check_on_row(plan.scenario, &saved)?;
         if saved.passes() < goal {
             break false;
         }
@@ -496,6 +577,9 @@ impl<'a> Engine<'a> {
             });
             sums.differences
                 .add(&self.contrasts, pass, self.working_clearance);
+            for (lost, at_speed) in sums.lost_passes.iter_mut().zip(pass) {
+                *lost += u64::from(at_speed.lost);
+            }
             let at_work = &pass[self.working_speed].controllers;
             for (worst, under_controller) in sums.worst_passes.iter_mut().zip(at_work) {
                 let counted = &under_controller.counted;

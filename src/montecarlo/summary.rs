@@ -6,12 +6,13 @@ use super::study::{Plan, Run, Sums, undecided, working_clearance};
 use super::tally::Tally;
 use crate::linear;
 use crate::model::controller::Kind;
+use crate::model::tractor::LOST_OFFSET_M;
 use crate::results::answers::Answers;
 use crate::results::{
-    Answer, BudgetShare, Choice, ControllerNote, Difference, LEVEL, LoopMargins, Results, RowRate,
-    SCHEMA_VERSION, StrikeRate, Tool, Tracking, Undecided, WorstPass,
+    Answer, BudgetShare, Choice, ControllerNote, Difference, LEVEL, LoopMargins, LostPasses,
+    Results, RowRate, SCHEMA_VERSION, StrikeRate, Tool, Tracking, Undecided, WorstPass,
 };
-use crate::scenario::Scenario;
+use crate::scenario::{Scenario, Units};
 
 /// Share of distance or frames from which on a limit of stroke or flow is said to bind.
 const BINDING_SHARE: f64 = 0.001;
@@ -32,6 +33,8 @@ pub(super) fn results(plan: &Plan, kinds: &[Kind], run: &Run) -> Results {
     let tracking = cells.tracking();
     let error_budget = cells.error_budget();
     let mut warnings = scenario.warnings();
+    let lost_passes = cells.lost_passes();
+    warnings.extend(warn_lost(&lost_passes, passes, scenario));
     warnings.extend(warn_unresolved(&strike_rates));
     let answer = answer(scenario, kinds, &strike_rates, &tracking, &error_budget);
     Results {
@@ -55,6 +58,7 @@ pub(super) fn results(plan: &Plan, kinds: &[Kind], run: &Run) -> Results {
         rows: cells.rows(),
         differences: cells.differences(),
         worst_passes: cells.worst_passes(),
+        lost_passes,
         undecided: cells.undecided(),
         loops: cells.loops(),
         assumptions: scenario.assumptions(),
@@ -198,6 +202,15 @@ impl Cells<'_> {
             .collect()
     }
 
+    fn lost_passes(&self) -> Vec<LostPasses> {
+        let speeds = self.scenario.study().speeds_m_s.iter();
+        speeds
+            .zip(&self.sums.lost_passes)
+            .filter(|&(_, &passes)| passes > 0)
+            .map(|(&speed_m_s, &passes)| LostPasses { speed_m_s, passes })
+            .collect()
+    }
+
     fn undecided(&self) -> Vec<Undecided> {
         let study = self.scenario.study();
         undecided(self.scenario, self.sums)
@@ -295,6 +308,24 @@ const NO_SPREAD: super::estimate::Spread = super::estimate::Spread {
     sd: 0.0,
     sd_se: 0.0,
 };
+
+fn warn_lost(lost: &[LostPasses], passes: u64, scenario: &Scenario) -> Option<String> {
+    let (factor, unit) = match scenario.units() {
+        Units::Metric => (3.6, "km/h"),
+        Units::Us => (3600.0 / 1609.344, "mph"),
+    };
+    let at: Vec<String> = lost
+        .iter()
+        .map(|lost| format!("{} at {:.1} {unit}", lost.passes, factor * lost.speed_m_s))
+        .collect();
+    (!at.is_empty()).then(|| {
+        format!(
+            "Of {passes} passes at each speed the tractor lost the row in {}: it stood across it, more than {LOST_OFFSET_M} m off, or fell short of its end. \
+             The plants that it never met count as cut.",
+            at.join(", ")
+        )
+    })
+}
 
 fn warn_unresolved(rates: &[StrikeRate]) -> Option<String> {
     let none = rates.iter().filter(|rate| rate.rate == 0.0).count();

@@ -151,12 +151,14 @@ impl Tally {
         let Some(first) = first else { return };
         let last = (first..path.station_m.len())
             .find(|&tick| station(tick) > setup.run.length_m)
-            .unwrap_or(path.station_m.len());
+            .unwrap_or(path.station_m.len())
+            .min(path.kept_ticks);
         let on_line = matches!(setup.driver, Driver::SatelliteLine(_));
         let per_tick_m = path.speed_m_s * path.step_s;
         let (mut sum, mut sum_sq, mut axle_sum, mut axle_sq) = (0.0, 0.0, 0.0, 0.0);
         let mut miss_ticks = 0_u64;
         let mut longest = 0_u64;
+        let first = first.min(last);
         for tick in first..last {
             let wanted_m = path.wanted_m(tick);
             let error_m = shift.shift_m[tick] - wanted_m;

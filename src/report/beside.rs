@@ -11,6 +11,9 @@ use super::{File, sentences, weave};
 use crate::results::{Results, StrikeRate};
 use maud::{Markup, html};
 
+/// Name of the page's file.
+pub const FILE: &str = "beside.html";
+
 /// Wherever speeds are told.
 const NOT_A_PERMISSION: &str = "A simulated speed is not a permission: makers' manuals, local rules and what you see in the field come first.";
 
@@ -32,7 +35,7 @@ struct Line {
 impl Beside<'_> {
     /// The page as a file.
     pub fn file(&self) -> File {
-        File::new("beside.html", self.page())
+        File::new(FILE, self.page())
     }
 
     fn studies(&self) -> [&Results; 2] {

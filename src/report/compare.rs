@@ -2,9 +2,9 @@
 
 use super::ReportError;
 use super::display::{Units, chosen_percent, controller_title, grouped, limit_in_words};
-use super::finite::first_not_finite;
 use super::text::{WIDTH, aligned, bare, wrapped};
 use crate::results::answers::{Comparison, Pair, Pays};
+use crate::results::finite::first_not_finite;
 
 /// The comparison as JSON, SI units.
 ///

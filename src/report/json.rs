@@ -1,8 +1,8 @@
 //! `results.json`: every digit, and never a null that hides a broken number.
 
 use super::ReportError;
-use super::finite::first_not_finite;
 use crate::results::Results;
+use crate::results::finite::first_not_finite;
 
 /// The results as pretty JSON with a line end, keys in the order of [`Results`].
 pub fn results_json(results: &Results) -> Result<String, ReportError> {

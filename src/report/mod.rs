@@ -13,7 +13,6 @@ pub mod compare;
 pub mod csv;
 pub mod customer;
 pub mod display;
-mod finite;
 pub mod json;
 pub mod live;
 pub mod page;
@@ -30,6 +29,8 @@ mod weave;
 
 pub use text::answer_text;
 
+use crate::model::controller::Kind;
+use crate::results::finite::first_not_finite;
 use crate::results::{Results, ScenarioStamp, Tool};
 use crate::sim::trace::Trace;
 use display::Units;
@@ -118,6 +119,11 @@ pub fn study_files(
     Ok(files)
 }
 
+/// How the names of a pass's files begin.
+pub fn pass_name(pass: u64, kind: Kind) -> String {
+    format!("pass_{pass}_{}", kind.name())
+}
+
 /// All files of a single pass; their names carry the pass and the controller.
 pub fn pass_files(stamp: &PassStamp, trace: &Trace) -> Result<Vec<File>, ReportError> {
     finite(trace)?;
@@ -132,10 +138,10 @@ pub fn pass_files(stamp: &PassStamp, trace: &Trace) -> Result<Vec<File>, ReportE
         speed_m_s: trace.speed_m_s,
         clearance_m: trace.clearance_m,
     };
-    if let Some(key) = finite::first_not_finite(&origin) {
+    if let Some(key) = first_not_finite(&origin) {
         return Err(ReportError::NotFinite { key });
     }
-    let name = format!("pass_{}_{}", trace.pass, trace.kind.name());
+    let name = pass_name(trace.pass, trace.kind);
     let window = svg::above::window(&[trace]);
     let above = svg::above::picture(&format!("{name}_above"), units, trace, window);
     let shift = svg::shift::picture(&format!("{name}_shift"), units, trace);

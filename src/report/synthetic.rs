@@ -238,6 +238,7 @@ pub fn results() -> Results {
                     .min(1.0),
             })
             .collect(),
+        lost_passes: Vec::new(),
         undecided,
         tracking,
         error_budget,

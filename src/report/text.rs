@@ -224,7 +224,7 @@ pub(super) fn wrapped(text: &str, width: usize) -> String {
     // The groups of a number stay on one line.
     let mut words: Vec<String> = Vec::new();
     for word in text.split_whitespace() {
-        let is_group = word.len() >= 3 && word[..3].bytes().all(|byte| byte.is_ascii_digit());
+        let is_group = word.len() >= 3 && word.bytes().take(3).all(|byte| byte.is_ascii_digit());
         match words.last_mut() {
             Some(last) if is_group && last.ends_with(|c: char| c.is_ascii_digit()) => {
                 last.push(' ');
@@ -262,6 +262,18 @@ mod tests {
             assert!(line.chars().count() <= WIDTH, "{line}");
             assert!(line.is_ascii(), "{line}");
         }
+    }
+
+    /// Characters of two, three and four bytes around the place where a number's group would end.
+    #[test]
+    fn regress_words_of_any_script_are_wrapped() {
+        for word in ["Grüne", "Près", "Grønkål", "Поле", "12€", "畑の", "🌱🌱"] {
+            assert_eq!(wrapped(word, WIDTH), format!("{word}\n"));
+            let mut results = synthetic::results();
+            results.scenario.name = format!("{word} {word} 5");
+            assert!(answer_text(&results).contains(word));
+        }
+        assert_eq!(wrapped("18 000 1é0", 6), "18 000\n1é0\n");
     }
 
     #[test]

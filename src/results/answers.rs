@@ -407,8 +407,8 @@ pub struct Night {
     pub difference_lower: f64,
     /// Upper limit of that difference.
     pub difference_upper: f64,
-    /// Days for one round without work under lights, at the working setting.
-    pub days_without: f64,
+    /// Days for one round without work under lights, at the working setting; null where all work is done under them.
+    pub days_without: Option<f64>,
     /// Days with it.
     pub days_with: f64,
 }

@@ -20,6 +20,8 @@ use crate::model::tractor::Tractor;
 pub struct Fixed {
     /// The planned row line.
     pub line: Line,
+    /// Length of the chain of points that the line follows, m, if it follows one.
+    pub chain_m: Option<f64>,
     /// The rows.
     pub layout: Layout,
     /// The logged pass, if one is driven again.

@@ -1,10 +1,10 @@
 //! What is missing from a scenario and what contradicts, all at once.
 
-use super::error::Problem;
 use super::keys::{self, Id, Need, Presence, TABLES};
 use super::layout::{Layout, MOST_PLANTER_PASSES};
 use super::read::Read;
 use super::values::Values;
+use crate::quote::quoted;
 
 /// Notes everything that is missing or contradicts in what was read.
 pub fn check(read: &mut Read, values: &Values) {
@@ -21,7 +21,10 @@ pub fn contradicts(read: &mut Read, id: Id, message: impl FnOnce(&str) -> String
     let key = keys::key(id);
     let path = key.path();
     let (at, shown) = match read.entry(id) {
-        Some(entry) => (entry.span.start, format!("{path} = {}", entry.written)),
+        Some(entry) => {
+            let shown = format!("{path} = {}", quoted(&entry.written));
+            (entry.span.start, shown)
+        }
         None => (
             read.table(key.table).map_or(0, |span| span.start),
             path.clone(),
@@ -130,6 +133,9 @@ fn study(read: &mut Read, values: &Values) {
     }
 }
 
+/// Shortest entry stretch that has plants of its own, m: the tools are looked at every fifth of a metre.
+const LEAST_ENTRY_M: f64 = 1.0;
+
 fn pass(read: &mut Read, values: &Values) {
     if let (Some(entry_m), Some(length_m)) = (
         values.number(Id::EntryLength),
@@ -139,6 +145,16 @@ fn pass(read: &mut Read, values: &Values) {
         contradicts(read, Id::EntryLength, |shown| {
             format!(
                 "{shown} takes more than half of pass.length; make it shorter or the pass longer"
+            )
+        });
+    }
+    if let Some(entry_m) = values.number(Id::EntryLength)
+        && entry_m > 0.0
+        && entry_m < LEAST_ENTRY_M
+    {
+        contradicts(read, Id::EntryLength, |shown| {
+            format!(
+                "{shown} is too short to be counted apart; write 0 m, or at least {LEAST_ENTRY_M} m"
             )
         });
     }
@@ -343,10 +359,4 @@ fn pid(read: &mut Read, values: &Values) {
             }
         }
     }
-}
-
-/// Problems in order of place.
-pub fn sorted(mut problems: Vec<Problem>) -> Vec<Problem> {
-    problems.sort_by_key(|problem| (problem.line, problem.column));
-    problems
 }

@@ -1,9 +1,10 @@
 //! What can be wrong with a scenario.
 
 use std::fmt;
-use std::io;
 
 use crate::fieldlog::FieldlogError;
+#[cfg(feature = "program")]
+use crate::files::FileError;
 
 /// One thing that is wrong in a scenario file.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -34,17 +35,13 @@ impl fmt::Display for Problem {
 #[derive(Debug, thiserror::Error)]
 pub enum ScenarioError {
     /// A file cannot be read.
-    #[error("{file}: cannot be read: {source}")]
-    Read {
-        /// File as the caller named it.
-        file: String,
-        /// What the system said.
-        source: io::Error,
-    },
+    #[cfg(feature = "program")]
+    #[error(transparent)]
+    Read(#[from] FileError),
     /// The text is no TOML.
     #[error("{0}")]
     Syntax(Problem),
-    /// Everything that is wrong with the entries, in order of place.
+    /// Everything that is wrong with the entries, in order of place; the message has the first 50.
     #[error("{}", list(.0))]
     Problems(Vec<Problem>),
     /// The scenario replays a logged pass and none was given.
@@ -66,7 +63,7 @@ pub enum ScenarioError {
     ReplayLog(FieldlogError),
     /// The logged pass is too short.
     #[error(
-        "{file}: the log covers {found_m:.1} m, but the pass needs {needed_m:.1} m; a log of that length would do, or pass.length = \"{fitting_m:.0} m\""
+        "{file}: the log covers {found_m:.1} m, but the pass needs {needed_m:.1} m; a log of that length would do{}", otherwise(*.found_m, *.needed_m, *.fitting_m)
     )]
     ReplayShort {
         /// Log file.
@@ -75,12 +72,47 @@ pub enum ScenarioError {
         found_m: f64,
         /// Length that the axle drives in a pass, m.
         needed_m: f64,
-        /// Length of a pass that the log would cover, m.
-        fitting_m: f64,
+        /// Length of a pass that the log would cover, m, if one is allowed that short.
+        fitting_m: Option<f64>,
+    },
+    /// No tractor that follows a row drives like that.
+    #[error("{file}: {why}")]
+    ReplayImplausible {
+        /// Log file.
+        file: String,
+        /// What was found and what would be right.
+        why: String,
+    },
+    /// Folders are named after files, so that not every name will do.
+    #[error("\"{name}\": the name of this file {why}")]
+    Name {
+        /// The name.
+        name: String,
+        /// What is wrong with it and what would be right.
+        why: &'static str,
     },
 }
 
+/// Most problems that are told, and given a spelling.
+pub(super) const MOST_TOLD: usize = 50;
+
 fn list(problems: &[Problem]) -> String {
-    let lines: Vec<String> = problems.iter().map(Problem::to_string).collect();
-    lines.join("\n")
+    let told = problems.iter().take(MOST_TOLD).map(Problem::to_string);
+    let more = problems.len().saturating_sub(MOST_TOLD);
+    let rest = (more > 0).then(|| format!("and {more} more"));
+    told.chain(rest).collect::<Vec<_>>().join("\n")
+}
+
+/// Distances that as kilometres cover the pass up to this many times are asked to be such (assumed).
+const KILOMETRES_COVER: f64 = 10.0;
+
+/// What would do instead of a longer log.
+fn otherwise(found_m: f64, needed_m: f64, fitting_m: Option<f64>) -> String {
+    match fitting_m {
+        Some(fitting_m) => format!(", or pass.length = \"{fitting_m:.0} m\""),
+        None if (1.0..=KILOMETRES_COVER).contains(&(1000.0 * found_m / needed_m)) => {
+            "; are its distances kilometres?".to_string()
+        }
+        None => String::new(),
+    }
 }

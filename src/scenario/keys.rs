@@ -177,6 +177,15 @@ impl Key {
         }
     }
 
+    /// Most entries, if it holds a list.
+    pub fn most_entries(&self) -> Option<usize> {
+        match self.shape {
+            Shape::Quantities { .. } | Shape::Counts { .. } => Some(MOST_ENTRIES),
+            Shape::Choices(words) => Some(words.len()),
+            _ => None,
+        }
+    }
+
     /// A value that would do, as TOML.
     pub fn example(&self) -> &'static str {
         match self.need {
@@ -196,6 +205,9 @@ impl Key {
         )
     }
 }
+
+/// Most entries of a list of numbers (assumed: no study needs more, and its work and its reports grow with them).
+const MOST_ENTRIES: usize = 100;
 
 /// The key with that number.
 pub fn key(id: Id) -> &'static Key {

@@ -46,8 +46,8 @@ pub use starter::starter;
 
 use std::cell::RefCell;
 use std::collections::BTreeMap;
+use std::ffi::OsStr;
 use std::io;
-#[cfg(feature = "program")]
 use std::path::Path;
 
 use serde::{Deserialize, Serialize};
@@ -55,10 +55,13 @@ use sha2::{Digest, Sha256};
 
 use crate::farm::Farm;
 use crate::fieldlog::{self, Polyline};
+#[cfg(feature = "program")]
+use crate::files;
 use crate::model::controller::Kind;
 use crate::model::driver::{Driver, LoggedPath};
 use crate::model::line::Line;
 use crate::model::setup::Setup;
+use crate::quote::{escaped, is_control, quoted};
 use crate::results::{Assumption, ScenarioStamp};
 use crate::sim::streams::{Source, stream};
 
@@ -108,6 +111,9 @@ pub struct Study {
     pub controllers: Vec<Kind>,
 }
 
+/// A polyline that is this many times longer than the pass is doubted (assumed: centimetres make it a hundred times longer).
+const MOST_CHAINS: f64 = 50.0;
+
 /// A key that varies from pass to pass, its distribution, and where in the parameter stream its draws begin.
 #[derive(Clone, Copy, Debug)]
 struct Varying {
@@ -145,22 +151,19 @@ impl Scenario {
     /// Reads a scenario file and the files it names; a path in it is relative to the scenario file.
     #[cfg(feature = "program")]
     pub fn read(path: &Path, replay: Option<&Path>) -> Result<Scenario, ScenarioError> {
-        let open = |path: &Path| {
-            std::fs::read_to_string(path).map_err(|source| ScenarioError::Read {
-                file: path.display().to_string(),
-                source,
-            })
-        };
-        let text = open(path)?;
+        let text = files::read_text(path, files::SCENARIO_BYTES)?;
         let log = match replay {
-            Some(path) => Some((open(path)?, path.display().to_string())),
+            Some(path) => Some((
+                files::read_text(path, files::POINTS_BYTES)?,
+                path.display().to_string(),
+            )),
             None => None,
         };
         let folder = path.parent().unwrap_or(Path::new(""));
         Scenario::parse(
             &text,
             &path.display().to_string(),
-            &|name| std::fs::read_to_string(folder.join(name)),
+            &|name| Ok(files::read_text(&folder.join(name), files::POINTS_BYTES)?),
             log.as_ref()
                 .map(|(text, file)| (text.as_str(), file.as_str())),
         )
@@ -184,6 +187,13 @@ impl Scenario {
         files: &dyn Fn(&str) -> io::Result<String>,
         replay: Option<(&str, &str)>,
     ) -> Result<Scenario, ScenarioError> {
+        let name = plain_name(file)?;
+        let log_name = replay.map(|(_, file)| plain_name(file)).transpose()?;
+        let shown = replay.map(|(text, file)| (text, escaped(file)));
+        let (file, replay) = (
+            &escaped(file),
+            shown.as_ref().map(|(text, file)| (*text, file.as_str())),
+        );
         let text = folded(text);
         let mut hash = Sha256::new();
         hash.update(text.as_bytes());
@@ -200,25 +210,26 @@ impl Scenario {
         let line = Line::new(&build::bends(&values, chain.as_ref()));
         steerable(&mut read, &values, &line);
         let layout = Layout::new(&values);
-        let (Some(layout), true) = (layout, read.problems.is_empty()) else {
-            return Err(ScenarioError::Problems(check::sorted(read.problems)));
+        let (Some(layout), true) = (layout, read.found.is_empty()) else {
+            return Err(ScenarioError::Problems(read.problems()));
         };
         let mut fixed = Fixed {
             line,
+            chain_m: chain.map(|chain| chain.length_m),
             layout,
             log: logged_pass(&values, file, replay, &mut hash)?,
             wander_factor: 1.0,
         };
         fixed.wander_factor = observed::wander_factor(&mut read, &values, &fixed);
-        let Some(study) = study(&values).filter(|_| read.problems.is_empty()) else {
-            return Err(ScenarioError::Problems(check::sorted(read.problems)));
+        let Some(study) = study(&values).filter(|_| read.found.is_empty()) else {
+            return Err(ScenarioError::Problems(read.problems()));
         };
         let scenario = Scenario {
             texts: Texts {
-                file: without_folders(file),
+                file: name,
                 text,
                 files: named.into_inner(),
-                replay: replay.map(|(text, file)| (without_folders(file), text.to_string())),
+                replay: log_name.zip(replay.map(|(text, _)| text.to_string())),
             },
             sha256: hex(&hash.finalize()),
             units: match values.text(Id::StudyUnits) {
@@ -230,8 +241,8 @@ impl Scenario {
             values,
             fixed,
         };
-        if let (Driver::Replay(log), Some((_, file))) = (&scenario.nominal().driver, replay) {
-            long_enough(log, file, &scenario.nominal())?;
+        if let (Some(log), Some((_, file))) = (&scenario.fixed.log, replay) {
+            drivable(log, file, &scenario.nominal())?;
         }
         Ok(scenario)
     }
@@ -239,6 +250,10 @@ impl Scenario {
     /// Reads a scenario again.
     pub fn from_texts(texts: &Texts) -> Result<Scenario, ScenarioError> {
         let replay = texts.replay.as_ref();
+        stands_alone(&texts.file)?;
+        if let Some((file, _)) = replay {
+            stands_alone(file)?;
+        }
         Scenario::parse(
             &texts.text,
             &texts.file,
@@ -420,11 +435,18 @@ impl Scenario {
                 ));
             }
         }
-        if matches!(setup.driver, Driver::Replay(_)) {
+        let pass_m = setup.run.length_m;
+        if let Some(chain_m) = self.fixed.chain_m.filter(|m| *m > MOST_CHAINS * pass_m) {
+            warnings.push(format!(
+                "The points of line.polyline.file make a line of {chain_m:.0} m and the pass has {pass_m:.0} m, so that it sees little of them: check that x_m and y_m are in metres."
+            ));
+        }
+        if let Driver::Replay(log) = &setup.driver {
             warnings.push(
                 "Every pass drives the same logged path: the limits hold for this path only, not for other drives."
                     .to_string(),
             );
+            warnings.extend(fieldlog::wander(log, setup.driven_length_m()).doubt());
         }
         warnings
     }
@@ -481,7 +503,8 @@ fn folded(text: &str) -> String {
     text.replace("\r\n", "\n").replace('\r', "\n")
 }
 
-fn hex(bytes: &[u8]) -> String {
+/// Bytes as hexadecimal digits.
+pub(crate) fn hex(bytes: &[u8]) -> String {
     bytes.iter().map(|byte| format!("{byte:02x}")).collect()
 }
 
@@ -526,8 +549,32 @@ fn polyline(
     }
 }
 
-fn without_folders(file: &str) -> String {
-    file.rsplit(['/', '\\']).next().unwrap_or(file).to_string()
+/// The name of a file without folders, if a folder can be named after it.
+fn plain_name(file: &str) -> Result<String, ScenarioError> {
+    let name = file.rsplit(['/', '\\']).next().unwrap_or(file);
+    let why = if name.contains(is_control) {
+        "has control characters in it; rename the file"
+    } else if name.is_empty() || name == "." || name.starts_with("..") {
+        "may not be empty, \".\" or begin with \"..\", as folders are named after it; rename the file"
+    } else {
+        return Ok(name.to_string());
+    };
+    Err(ScenarioError::Name {
+        name: quoted(name),
+        why,
+    })
+}
+
+/// Refuses a name of a file that leads to another folder.
+fn stands_alone(name: &str) -> Result<(), ScenarioError> {
+    // The system's own idea of a name counts too: on some, "c:" leads elsewhere.
+    if plain_name(name)? == name && Path::new(name).file_name() == Some(OsStr::new(name)) {
+        return Ok(());
+    }
+    Err(ScenarioError::Name {
+        name: quoted(name),
+        why: "has a folder in it; here it must stand alone",
+    })
 }
 
 /// Notes a line that bends more sharply than the tractor can steer.
@@ -579,18 +626,28 @@ fn logged_pass(
     }
 }
 
-fn long_enough(log: &LoggedPath, file: &str, setup: &Setup) -> Result<(), ScenarioError> {
-    let found_m = log.station_m.last().copied().unwrap_or(0.0);
+/// Refuses a log that does not cover the pass, or that no tractor can have driven.
+fn drivable(log: &LoggedPath, file: &str, setup: &Setup) -> Result<(), ScenarioError> {
+    let found_m = log.station_m().last().copied().unwrap_or(0.0);
     let needed_m = setup.driven_length_m();
-    if found_m >= needed_m {
-        return Ok(());
+    if found_m < needed_m {
+        let fitting_m = libm::floor(setup.run.length_m - (needed_m - found_m));
+        let (least_m, _) = keys::key(Id::PassLength).range().unwrap_or_default();
+        let allowed = fitting_m >= least_m.max(2.0 * setup.run.entry_length_m);
+        return Err(ScenarioError::ReplayShort {
+            file: file.to_string(),
+            found_m,
+            needed_m,
+            fitting_m: allowed.then_some(fitting_m),
+        });
     }
-    Err(ScenarioError::ReplayShort {
-        file: file.to_string(),
-        found_m,
-        needed_m,
-        fitting_m: libm::floor(setup.run.length_m - (needed_m - found_m)),
-    })
+    match fieldlog::wander(log, needed_m).refusal() {
+        Some(why) => Err(ScenarioError::ReplayImplausible {
+            file: file.to_string(),
+            why,
+        }),
+        None => Ok(()),
+    }
 }
 
 fn study(values: &Values) -> Option<Study> {

@@ -2,14 +2,16 @@
 
 use super::build::{self, Fixed, Numbers};
 use super::check::contradicts;
-use super::keys::Id;
+use super::keys::{self, Id, Key, Shape};
 use super::read::Read;
+use super::units;
 use super::values::Values;
 use crate::linear::axle_wander;
+use crate::quote::quoted;
 
 /// Factor on the driver's (satellite line: the receiver's) noises at which the linear check meets the observed wander, all
 /// parameters nominal: `g² = (observed² - V_row) / (V_see + V_steer)`. 1 without an observed wander, or where none meets it,
-/// which is noted as a problem. The wander of satellite steering does not depend on speed, so any will do there.
+/// which is noted as a problem, as is a factor that takes a noise out of the range of its key. The wander of satellite steering does not depend on speed, so any will do there.
 pub fn wander_factor(read: &mut Read, values: &Values, fixed: &Fixed) -> f64 {
     let at_any_speed = values.number(Id::WorkingSpeed);
     for (id, speed_m_s) in [
@@ -43,8 +45,54 @@ pub fn wander_factor(read: &mut Read, values: &Values, fixed: &Fixed) -> f64 {
                 format!("{shown} cannot be met: both noises that it scales are 0")
             });
         } else {
-            return (wanted_m2 / scaled_m2).sqrt();
+            let factor = (wanted_m2 / scaled_m2).sqrt();
+            within_their_ranges(read, values, id, factor);
+            return factor;
         }
     }
     1.0
+}
+
+/// Notes that a noise would have to grow beyond what its own key allows, the one that is farthest beyond.
+fn within_their_ranges(read: &mut Read, values: &Values, observed: Id, factor: f64) {
+    let noises = match observed {
+        Id::HandObserved => [Id::SeeingSd, Id::SteeringSd],
+        _ => [Id::ReceiverSd, Id::DriftSd],
+    };
+    let beyond = |id: Id| Some(factor * values.number(id)? / keys::key(id).range()?.1);
+    let shares = noises.map(|id| beyond(id).unwrap_or(0.0));
+    let worst = usize::from(shares[1] > shares[0]);
+    if shares[worst] <= 1.0 {
+        return;
+    }
+    let (key, other) = (keys::key(noises[worst]), keys::key(noises[1 - worst]));
+    let Some(stated) = values.stated(key.id) else {
+        return;
+    };
+    let needed = values.number(key.id).map_or(f64::NAN, |sd| factor * sd);
+    let (scaled, stated) = (in_unit_of(key, needed), quoted(&stated.written));
+    contradicts(read, observed, |shown| {
+        format!(
+            "{shown} would need {path} of {scaled}, {factor} times {stated}; allowed {}. Observe again, or give {path} and {} as large as they are",
+            key.allowed(),
+            other.path(),
+            path = key.path(),
+            factor = units::short(factor),
+        )
+    });
+}
+
+/// A number in the unit in which the language states the limits of its key.
+fn in_unit_of(key: &Key, si: f64) -> String {
+    let Shape::Quantity { quantity, high, .. } = key.shape else {
+        return units::short(si);
+    };
+    match units::parse(high, quantity) {
+        Ok(limit) => format!(
+            "{} {}",
+            units::short(limit.unit.from_si(si)),
+            limit.unit.name
+        ),
+        Err(_) => units::short(si),
+    }
 }

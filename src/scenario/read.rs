@@ -5,10 +5,11 @@ use core::ops::Range;
 use toml::Spanned;
 use toml::de::{DeArray, DeTable, DeValue};
 
-use super::error::Problem;
+use super::error::{MOST_TOLD, Problem};
 use super::keys::{self, Id, KEYS, Key, Shape, TABLES};
 use super::spread::Spread;
 use super::units::{self, Quantity, QuantityError, Unit};
+use crate::quote::{escaped, is_control, quoted};
 
 /// A value, in SI.
 #[derive(Clone, Debug, PartialEq)]
@@ -41,10 +42,8 @@ pub struct Entry {
 /// What stands in a file, before anything is known about what is missing or contradicts.
 #[derive(Clone, Debug)]
 pub struct Read {
-    /// Name of the file, for messages.
-    pub file: String,
-    /// The text.
-    pub text: String,
+    file: String,
+    text: String,
     /// Values by key; a key that is there with a wrong value is in `spoilt`.
     pub entries: Vec<Option<Entry>>,
     /// Keys that are there, or look meant, but have no good value.
@@ -54,19 +53,38 @@ pub struct Read {
     /// Groups in which an unknown table stands.
     pub spoilt_groups: Vec<String>,
     /// What was wrong so far.
-    pub problems: Vec<Problem>,
+    pub found: Vec<Found>,
+}
+
+/// Something wrong at a place, in bytes from the beginning.
+#[derive(Clone, Debug)]
+pub struct Found {
+    at: usize,
+    key: String,
+    message: String,
 }
 
 impl Read {
     /// Notes a problem at a place.
     pub fn problem(&mut self, at: usize, key: &str, message: String) {
-        let problem = place(&self.file, &self.text, at, key, message);
-        self.problems.push(problem);
+        self.found.push(Found {
+            at,
+            key: key.to_string(),
+            message,
+        });
+    }
+
+    /// Everything that was wrong, in order of place.
+    pub fn problems(mut self) -> Vec<Problem> {
+        self.found.sort_by_key(|found| found.at);
+        let mut walk = Walk::new(&self.file, &self.text);
+        let found = self.found.into_iter();
+        found.map(|found| walk.problem(found)).collect()
     }
 
     /// Line of a place, from 1.
     pub fn line(&self, at: usize) -> usize {
-        line_and_column(&self.text, at).0
+        self.text[..boundary(&self.text, at)].matches('\n').count() + 1
     }
 
     /// The entry of a key, if it is there and good.
@@ -81,34 +99,65 @@ impl Read {
     }
 }
 
-fn line_and_column(text: &str, at: usize) -> (usize, usize) {
+/// The place, or the beginning of the character that it lies in.
+fn boundary(text: &str, at: usize) -> usize {
     let mut at = at.min(text.len());
     while !text.is_char_boundary(at) {
         at -= 1;
     }
-    let before = &text[..at];
-    let line = before.matches('\n').count() + 1;
-    let start = before.rfind('\n').map_or(0, |newline| newline + 1);
-    (line, before[start..].chars().count() + 1)
+    at
 }
 
-fn place(file: &str, text: &str, at: usize, key: &str, message: String) -> Problem {
-    let (line, column) = line_and_column(text, at);
-    Problem {
-        file: file.to_string(),
-        line,
-        column,
-        key: key.to_string(),
-        message,
+/// Lines and columns of places that do not fall, in one walk through the text.
+struct Walk<'a> {
+    file: &'a str,
+    text: &'a str,
+    walked: usize,
+    line: usize,
+    column: usize,
+}
+
+impl<'a> Walk<'a> {
+    fn new(file: &'a str, text: &'a str) -> Self {
+        Self {
+            file,
+            text,
+            walked: 0,
+            line: 1,
+            column: 1,
+        }
+    }
+
+    fn problem(&mut self, found: Found) -> Problem {
+        let at = boundary(self.text, found.at);
+        for letter in self.text[self.walked..at].chars() {
+            if letter == '\n' {
+                self.line += 1;
+                self.column = 1;
+            } else {
+                self.column += 1;
+            }
+        }
+        self.walked = at;
+        Problem {
+            file: self.file.to_string(),
+            line: self.line,
+            column: self.column,
+            key: found.key,
+            message: escaped(&found.message),
+        }
     }
 }
 
 /// Reads a file. `Err`: the text is no TOML.
 pub fn read(text: &str, file: &str) -> Result<Read, Problem> {
     let root = DeTable::parse(text).map_err(|error| {
-        let at = error.span().map_or(0, |span| span.start);
-        let message = format!("this is no TOML: {}", error.message());
-        place(file, text, at, "", message)
+        let found = Found {
+            at: error.span().map_or(0, |span| span.start),
+            key: String::new(),
+            message: format!("this is no TOML: {}", error.message()),
+        };
+        Walk::new(file, text).problem(found)
     })?;
     let mut read = Read {
         file: file.to_string(),
@@ -117,7 +166,7 @@ pub fn read(text: &str, file: &str) -> Result<Read, Problem> {
         spoilt: vec![false; KEYS.len()],
         tables: vec![None; TABLES.len()],
         spoilt_groups: Vec::new(),
-        problems: Vec::new(),
+        found: Vec::new(),
     };
     read.tables[0] = Some(0..0);
     walk(&mut read, "", root.get_ref());
@@ -138,12 +187,13 @@ fn walk(read: &mut Read, path: &str, table: &DeTable<'_>) {
     let mut inside: Vec<_> = table.iter().collect();
     inside.sort_by_key(|(name, _)| name.span().start);
     for (name, value) in inside {
+        let known = keys::keys_of(path).find(|key| key.name == name.get_ref());
+        let shown = shown_name(name.get_ref());
         let full = if path.is_empty() {
-            name.get_ref().to_string()
+            shown
         } else {
-            format!("{path}.{}", name.get_ref())
+            format!("{path}.{shown}")
         };
-        let known = KEYS.iter().find(|key| key.path() == full);
         let is_table = TABLES.iter().position(|table| table.name == full);
         let is_group = TABLES.iter().any(|table| table.group() == Some(&full));
         match (known, value.get_ref()) {
@@ -164,8 +214,24 @@ fn walk(read: &mut Read, path: &str, table: &DeTable<'_>) {
     }
 }
 
+/// A name as TOML has it: between quotation marks unless it is plain.
+fn shown_name(name: &str) -> String {
+    let is_plain = |letter: char| letter.is_ascii_alphanumeric() || matches!(letter, '_' | '-');
+    if !name.is_empty() && name.chars().all(is_plain) {
+        quoted(name)
+    } else {
+        format!("\"{}\"", quoted(name))
+    }
+}
+
+/// No name of the language is longer, in bytes, and a longer word is never one misspelt.
+const LONGEST_WORD: usize = 64;
+
 /// Names that come near enough to a word to be meant, nearest first.
 fn nearest<'a>(word: &str, names: impl Iterator<Item = &'a str>) -> Option<&'a str> {
+    if word.len() > LONGEST_WORD {
+        return None;
+    }
     let word = word.to_lowercase();
     names
         .map(|name| (strsim::jaro_winkler(&word, &name.to_lowercase()), name))
@@ -187,6 +253,10 @@ fn unknown(
     } else {
         format!("{full} is unknown")
     };
+    if read.found.len() >= MOST_TOLD {
+        read.problem(name.span().start, full, message);
+        return;
+    }
     if is_table {
         let here = TABLES
             .iter()
@@ -252,9 +322,14 @@ fn take(read: &mut Read, key: &Key, name: Range<usize>, value: &Spanned<DeValue<
 }
 
 /// A stretch of the text in one line.
-pub fn written(text: &str, span: Range<usize>) -> String {
+fn written(text: &str, span: Range<usize>) -> String {
     let words: Vec<&str> = text.get(span).unwrap_or("").split_whitespace().collect();
     words.join(" ")
+}
+
+/// The same as messages show it.
+fn shown_at(text: &str, span: Range<usize>) -> String {
+    quoted(&written(text, span))
 }
 
 fn value_at(
@@ -264,8 +339,17 @@ fn value_at(
     faults: &mut Vec<Fault>,
 ) -> Option<Value> {
     let path = key.path();
-    let shown = written(text, value.span());
+    let shown = shown_at(text, value.span());
     let mut fault = |message: String| faults.push(Fault(value.span().start, message));
+    if let (Some(most), DeValue::Array(items)) = (key.most_entries(), value.get_ref())
+        && items.len() > most
+    {
+        fault(format!(
+            "{path} has {} entries; allowed 1 to {most}",
+            items.len()
+        ));
+        return None;
+    }
     match (key.shape, value.get_ref()) {
         (Shape::Quantity { quantity, .. }, DeValue::Table(table)) => {
             if key.may_vary() {
@@ -286,7 +370,7 @@ fn value_at(
         (Shape::Quantities { quantity, .. }, DeValue::Array(items)) => {
             let mut numbers = Vec::new();
             for item in items.iter() {
-                let item_shown = written(text, item.span());
+                let item_shown = shown_at(text, item.span());
                 if let Some((si, unit)) = number(&path, quantity, item, text, faults)
                     && let Some(si) =
                         in_range(key, si, unit, &path, &item_shown, item.span().start, faults)
@@ -308,7 +392,21 @@ fn value_at(
             rising(&path, &counts, items, text, faults);
             Some(Value::Counts(counts))
         }
-        (Shape::Text, DeValue::String(word)) => Some(Value::Text(word.to_string())),
+        (Shape::Text, DeValue::String(word)) => {
+            let obeyed = |letter: &char| is_control(*letter) && !matches!(letter, '\n' | '\t');
+            let Some(letter) = word.chars().find(obeyed) else {
+                return Some(Value::Text(word.to_string()));
+            };
+            let raw = text.get(value.span()).and_then(|raw| raw.find(letter));
+            faults.push(Fault(
+                value.span().start + raw.unwrap_or(0),
+                format!(
+                    "{path} has the control character U+{:04X} in it; leave it out",
+                    u32::from(letter)
+                ),
+            ));
+            None
+        }
         (Shape::Choice(words), _) => {
             word(&path, words, value, text, faults).map(|word| Value::Text(word.to_string()))
         }
@@ -354,7 +452,7 @@ fn number(
     text: &str,
     faults: &mut Vec<Fault>,
 ) -> Option<(f64, Option<&'static Unit>)> {
-    let shown = written(text, value.span());
+    let shown = shown_at(text, value.span());
     let at = value.span().start;
     let bare = match value.get_ref() {
         DeValue::String(words) => {
@@ -469,14 +567,17 @@ fn spread(
                 .map_or(String::new(), |near| format!("; did you mean {near}?"));
             faults.push(Fault(
                 name.span().start,
-                format!("{path}.{word} is unknown in a distribution{near}"),
+                format!(
+                    "{path}.{} is unknown in a distribution{near}",
+                    shown_name(word)
+                ),
             ));
         }
     }
     let mut part = |name: &str, ranged: bool| -> Option<f64> {
         let value = table.get(name)?;
         let label = format!("{path}.{name}");
-        let shown = written(text, value.span());
+        let shown = shown_at(text, value.span());
         let (si, unit) = number(&label, quantity, value, text, faults)?;
         if ranged {
             in_range(key, si, unit, &label, &shown, value.span().start, faults)
@@ -543,7 +644,7 @@ fn count(
     text: &str,
     faults: &mut Vec<Fault>,
 ) -> Option<u64> {
-    let shown = written(text, value.span());
+    let shown = shown_at(text, value.span());
     let number = match value.get_ref() {
         DeValue::Integer(digits) => i128::from_str_radix(digits.as_str(), digits.radix()).ok(),
         _ => None,
@@ -568,7 +669,7 @@ fn word(
     text: &str,
     faults: &mut Vec<Fault>,
 ) -> Option<&'static str> {
-    let shown = written(text, value.span());
+    let shown = shown_at(text, value.span());
     let found = match value.get_ref() {
         DeValue::String(found) => found.as_ref(),
         _ => "",
@@ -605,7 +706,7 @@ fn rising<T: PartialOrd>(
                 item.span().start,
                 format!(
                     "{path} must rise: {} is not more than the value before it",
-                    written(text, item.span())
+                    shown_at(text, item.span())
                 ),
             ));
         }

@@ -113,6 +113,9 @@ fn key_schema(key: &Key) -> Value {
             "items": { "enum": words },
         }),
     };
+    if let Some(most) = key.most_entries() {
+        schema["maxItems"] = json!(most);
+    }
     let default = match key.need {
         Need::Required { .. } => String::new(),
         Need::Optional { .. } => String::new(),

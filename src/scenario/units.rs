@@ -4,6 +4,8 @@
 //! definitions as listed in NIST SP 811 (2008), appendix B. Each factor is kept as a ratio of two exact numbers, so that
 //! "38 mm" gives the same bits as the literal 0.038.
 
+use crate::quote::quoted;
+
 /// What a number measures.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Quantity {
@@ -402,7 +404,7 @@ pub fn parse(text: &str, quantity: Quantity) -> Result<Written, QuantityError> {
     }
     if name.starts_with(',') {
         return Err(QuantityError::Comma {
-            example: text.replacen(',', ".", 1),
+            example: quoted(&text.replacen(',', ".", 1)),
         });
     }
     let number: f64 = number.parse().map_err(|_| QuantityError::NotFinite)?;
@@ -423,7 +425,7 @@ pub fn parse(text: &str, quantity: Quantity) -> Result<Written, QuantityError> {
                 units,
             },
             _ => QuantityError::Unknown {
-                unit: name.to_string(),
+                unit: quoted(name),
                 wanted,
                 units: if units.is_empty() {
                     units

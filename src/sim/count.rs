@@ -4,6 +4,7 @@ use super::ground::Ground;
 use super::path::Path;
 use super::trace::Fate;
 use crate::model::setup::Setup;
+use crate::model::tractor::SHORT_SHARE;
 
 /// A plant with the moments at which the two edges of its row pass it. It does not depend on the controller.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -14,8 +15,19 @@ pub struct Meeting {
     pub plant: usize,
     /// True if the plant stands in the entry stretch.
     pub entry: bool,
-    /// Left and right edge; `None` if the edge was still up.
-    edges: [Option<EdgeMeeting>; 2],
+    /// Left and right edge.
+    edges: [Edge; 2],
+}
+
+/// How an edge meets a plant.
+#[derive(Clone, Copy, Debug, PartialEq)]
+enum Edge {
+    /// It was still up.
+    Up,
+    /// It passes it.
+    Passes(EdgeMeeting),
+    /// It never comes as far: the pass has lost the row.
+    Never,
 }
 
 /// The moment at which an edge passes a plant.
@@ -46,15 +58,19 @@ pub fn meetings(setup: &Setup, ground: &Ground, path: &Path) -> Vec<Meeting> {
                 let x_m = edge_x_m[side];
                 let target_m = place.station_m + x_m;
                 if target_m < tools.tool_line_m {
-                    return None;
+                    return Edge::Up;
                 }
-                let (tick, part) = passing(path, target_m, lateral_m)?;
+                let (tick, part) = match passing(path, target_m, lateral_m, setup.run.length_m) {
+                    Passing::Before => return Edge::Up,
+                    Passing::At(tick, part) => (tick, part),
+                    Passing::Never => return Edge::Never,
+                };
                 let a = path.frame_at_m(setup, tick, x_m);
                 let b = path.frame_at_m(setup, tick + 1, x_m);
                 let away_m = place.lateral_m - (a + part * (b - a));
                 let needed_m =
                     if side == 0 { away_m } else { -away_m } - ground.edge_error_m[row][side];
-                Some(EdgeMeeting {
+                Edge::Passes(EdgeMeeting {
                     tick: tick as u32,
                     part,
                     needed_m,
@@ -72,10 +88,23 @@ pub fn meetings(setup: &Setup, ground: &Ground, path: &Path) -> Vec<Meeting> {
     meetings
 }
 
+/// When a point of the frame passes a place.
+enum Passing {
+    /// Before lowering.
+    Before,
+    /// At this tick and part of a tick.
+    At(usize, f64),
+    /// The pass loses the row, or falls short of its end, before.
+    Never,
+}
+
 /// Tick and part of a tick at which a point on the frame, `lateral_m` to the left, has come as far as a point straight on the
-/// centre line would be at `target_m` of the axle. `None` before lowering.
-fn passing(path: &Path, target_m: f64, lateral_m: f64) -> Option<(usize, f64)> {
-    let last = path.station_m.len() - 1;
+/// centre line would be at `target_m` of the axle.
+fn passing(path: &Path, target_m: f64, lateral_m: f64, length_m: f64) -> Passing {
+    if path.kept_ticks < 2 {
+        return Passing::Never;
+    }
+    let last = path.kept_ticks - 1;
     let per_tick_m = path.speed_m_s * path.step_s;
     let reached = |tick: usize| path.station_m[tick] - lateral_m * path.frame_sin[tick];
     let mut tick = (((target_m - path.station_m[0]) / per_tick_m).max(0.0) as usize).min(last - 1);
@@ -94,20 +123,31 @@ fn passing(path: &Path, target_m: f64, lateral_m: f64) -> Option<(usize, f64)> {
         tick += 1;
     }
     let (a, b) = (reached(tick), reached(tick + 1));
+    let short_m = if path.loses_the_row() {
+        0.0
+    } else {
+        SHORT_SHARE * length_m
+    };
     if target_m < a {
-        return None;
+        Passing::Before
+    } else if target_m > b + short_m {
+        Passing::Never
+    } else {
+        Passing::At(tick, ((target_m - a) / (b - a)).min(1.0))
     }
-    Some((tick, ((target_m - a) / (b - a)).min(1.0)))
 }
 
 impl Meeting {
-    /// Clearance that the plant's centre needs under a shift (one value per tick), m; minus infinity if no edge met it.
+    /// Clearance that the plant's centre needs under a shift (one value per tick), m: minus infinity if the edges were still up, plus
+    /// infinity if they never come as far, so that a plant of a lost row counts as cut.
     pub fn needed_m(&self, shift_m: &[f64]) -> f64 {
-        let side = |index: usize, sign: f64| {
-            self.edges[index].map_or(f64::NEG_INFINITY, |edge| {
+        let side = |index: usize, sign: f64| match self.edges[index] {
+            Edge::Up => f64::NEG_INFINITY,
+            Edge::Never => f64::INFINITY,
+            Edge::Passes(edge) => {
                 let (a, b) = (shift_m[edge.tick as usize], shift_m[edge.tick as usize + 1]);
                 edge.needed_m + sign * (a + edge.part * (b - a))
-            })
+            }
         };
         side(0, -1.0).max(side(1, 1.0))
     }

@@ -36,12 +36,19 @@ pub struct Path {
     pub row_m: Vec<f64>,
     /// Guided rows at the rear axle from the planned line, m.
     pub axle_row_m: Vec<f64>,
+    /// Number of ticks before the tractor loses the row; all of them if it never does.
+    pub kept_ticks: usize,
 }
 
 impl Path {
     /// Shift that would put the tools on the row at a tick, m.
     pub fn wanted_m(&self, tick: usize) -> f64 {
         self.row_m[tick] - self.frame_m[tick]
+    }
+
+    /// True if the tractor loses the row on its way.
+    pub fn loses_the_row(&self) -> bool {
+        self.kept_ticks < self.station_m.len()
     }
 
     /// A point `x_m` behind the rear axle of the unshifted frame from the planned line, at a tick, m.
@@ -101,16 +108,16 @@ pub fn drive_from(setup: &Setup, ground: &Ground, streams: &impl Streams, speed_
         frame_m: Vec::with_capacity(ticks),
         row_m: Vec::with_capacity(ticks),
         axle_row_m: Vec::with_capacity(ticks),
+        kept_ticks: 0,
     };
     let mut towed = Towed::new(setup, speed_m_s);
     match &setup.driver {
         Driver::Replay(log) => {
-            let slopes = log.slopes();
-            let mut heading_rad = log.at(&slopes, 0.0).1;
+            let mut heading_rad = log.at(0.0).1;
             for tick in 0..ticks {
                 let driven_m = (tick as f64 * step_s - lowered_s) * speed_m_s;
-                let (offset_m, slope) = log.at(&slopes, driven_m);
-                let next_rad = libm::atan(log.at(&slopes, driven_m + step_s * speed_m_s).1);
+                let (offset_m, slope) = log.at(driven_m);
+                let next_rad = libm::atan(log.at(driven_m + step_s * speed_m_s).1);
                 let state = TractorState {
                     station_m: tool_m + driven_m,
                     offset_m,
@@ -208,6 +215,9 @@ impl Path {
                 (towed.heading_rad, towed_sin, frame_m)
             }
         };
+        if !self.loses_the_row() && !state.has_lost_the_row() {
+            self.kept_ticks += 1;
+        }
         self.station_m.push(s_m);
         self.axle_m.push(state.offset_m);
         self.heading_rad.push(state.heading_rad);

@@ -36,7 +36,7 @@ pub struct Trace {
     pub protected_radius_m: f64,
     /// Radius of a stem, m.
     pub stem_radius_m: f64,
-    /// One sample per tick, in order of time.
+    /// One sample per tick, in order of time, as long as the tractor has not lost the row.
     pub samples: Vec<Sample>,
     /// Every plant.
     pub plants: Vec<Plant>,
@@ -102,7 +102,8 @@ pub struct Plant {
     pub lateral_m: f64,
     /// What became of it.
     pub fate: Fate,
-    /// Nearest clearance at which it would have been spared, m; `None` where no edge passed it (a frame lowered askew).
+    /// Nearest clearance at which it would have been spared, m; `None` where no edge passed it: a frame lowered askew spares it, a pass
+    /// that lost the row counts it as cut.
     pub needed_clearance_m: Option<f64>,
 }
 
@@ -151,7 +152,7 @@ fn samples(setup: &Setup, ground: &Ground, path: &Path, shift: &Shift) -> Vec<Sa
     let tool_m = setup.tools.tool_line_m;
     let camera_m = setup.camera_point_m();
     let mut blind = ground.blind.iter().peekable();
-    (0..path.station_m.len())
+    (0..path.kept_ticks)
         .filter(|&tick| (0.0..=setup.run.length_m).contains(&(path.station_m[tick] - tool_m)))
         .map(|tick| {
             let looked_m = path.station_m[tick] - camera_m;

@@ -82,8 +82,5 @@ pub fn quiet() -> Setup {
 
 /// A pass driven at a constant offset from the planned line.
 pub fn driven_at(offset_m: f64) -> Driver {
-    Driver::Replay(LoggedPath {
-        station_m: vec![0.0, 500.0, 1000.0],
-        offset_m: vec![offset_m; 3],
-    })
+    Driver::Replay(LoggedPath::new(vec![0.0, 500.0, 1000.0], vec![offset_m; 3]))
 }

@@ -162,7 +162,10 @@ fn night(answer: &SpacingAnswer) -> Markup {
                 (percent(night.lower)) " to " (percent(night.upper)) "), against the day a difference of "
                 (difference(night.difference)) " (" (difference(night.difference_lower)) " to "
                 (difference(night.difference_upper)) "). One round takes " (fixed(night.days_with, 1)) " days with work under lights and "
-                (fixed(night.days_without, 1)) " without." }
+                @match night.days_without {
+                    Some(days) => { (fixed(days, 1)) " without." }
+                    None => "none without." }
+            }
         }
     }
 }

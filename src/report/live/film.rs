@@ -4,7 +4,7 @@ use crate::report::display::controller_title;
 use crate::report::text::ran;
 use crate::report::three_answers::guided;
 use crate::results::Results;
-use crate::sim::trace::{Sample, Trace};
+use crate::sim::trace::{Fate, Sample, Trace};
 use serde::Serialize;
 
 /// Passes from above.
@@ -75,7 +75,7 @@ pub struct FilmRow {
     pub station_mm: Vec<i32>,
     /// From the planned line of the row.
     pub lateral_mm: Vec<i32>,
-    /// Clearance that would have spared it, lane by lane; -9999 where no edge passed it.
+    /// Clearance that would have spared it, lane by lane; -9999 where no edge passed it, 9999 where the pass had lost the row.
     pub needed_mm: Vec<Vec<i32>>,
 }
 
@@ -195,9 +195,12 @@ fn pass(title: &str, lanes: &[Trace]) -> Option<FilmPass> {
                     .iter()
                     .map(|trace| {
                         let needed = |&i: &usize| {
-                            trace.plants[i]
-                                .needed_clearance_m
-                                .map_or(NOT_PASSED, |m| needed_mm(trace, m))
+                            let plant = &trace.plants[i];
+                            match plant.needed_clearance_m {
+                                Some(needed_m) => needed_mm(trace, needed_m),
+                                None if plant.fate == Fate::Cut => -NOT_PASSED,
+                                None => NOT_PASSED,
+                            }
                         };
                         order.iter().map(needed).collect()
                     })

@@ -103,7 +103,8 @@ fn stretch(traces: &[&Trace]) -> (f64, f64) {
         .iter()
         .filter_map(|trace| trace.samples.last())
         .map(|sample| sample.station_m)
-        .fold(f64::INFINITY, f64::min)
+        .reduce(f64::min)
+        .unwrap_or(from)
         .max(from + 1.0);
     let length = STRETCH_M.min(to - from);
     let around = |station_m: f64| {
@@ -340,6 +341,18 @@ mod tests {
                 .any(|plant| struck(&plant));
             assert_eq!(any, inside);
         }
+    }
+
+    /// A tractor that never came onto the field leaves no sample.
+    #[test]
+    fn regress_a_pass_without_samples_is_drawn() {
+        let mut traces = synthetic::traces();
+        traces.iter_mut().for_each(|trace| trace.samples.clear());
+        let all: Vec<&Trace> = traces.iter().collect();
+        let (from, to) = stretch(&all);
+        assert!(from == traces[0].entry_length_m && to == from + 1.0);
+        let svg = picture("pass", Units::Metric, &traces[0], window(&all)).standalone();
+        assert!(!svg.contains("NaN") && !svg.contains("inf"), "{svg}");
     }
 
     #[test]

@@ -455,7 +455,7 @@ fn spacing(results: &Results, controller: String) -> SpacingAnswer {
             difference: 0.0012,
             difference_lower: 0.0009,
             difference_upper: 0.0015,
-            days_without: 5.6,
+            days_without: Some(5.6),
             days_with: 3.8,
         }),
         best,
