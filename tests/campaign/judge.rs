@@ -75,12 +75,17 @@ pub fn places(ran: &Ran, folder: &Path, files: &[&str]) -> Faults {
     if ran.code != Some(2) {
         return names(ran, files);
     }
-    let placeless = ran.told().lines().find_map(|line| {
+    let told = ran.told();
+    let mut complaints = told.lines().filter(|line| !line.starts_with("Studying "));
+    let placeless = complaints.find_map(|line| {
         let placed = files.iter().any(|file| {
             let text = fs::read(folder.join(file)).unwrap_or_default();
             placed(line, file, &String::from_utf8_lossy(&text))
         });
-        let counted = line.starts_with("and ") && line.ends_with(" more");
+        let rest = line
+            .strip_prefix("and ")
+            .and_then(|rest| rest.strip_suffix(" more"));
+        let counted = rest.is_some_and(|rest| rest.parse::<u64>().is_ok());
         let by_simulation = line.starts_with("error: ") && line.contains("[line]");
         (!placed && !counted && !by_simulation).then(|| line.to_owned())
     });
