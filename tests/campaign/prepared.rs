@@ -145,8 +145,8 @@ impl Prepared {
 
 /// Scenario and options of the studies that are stopped: passes, decisions, parts, and answers that take longer than the passes.
 const LONG: [(&str, &[&str]); 4] = [
-    ("", &["--quiet", "--passes", "120"]),
-    ("", &["--quiet", "--most-passes", "150"]),
+    ("", &["--quiet", "--passes", "32"]),
+    ("", &["--quiet", "--most-passes", "72"]),
     ("", &["--quiet", "--passes", "2400", "--part", "2/3"]),
     ("leeks.toml", &["--quiet", "--passes", "8"]),
 ];
