@@ -5,6 +5,7 @@ use std::fs;
 use std::path::Path;
 
 use rowroom::results::{Results, StrikeRate};
+use rowroom::scenario::keys::TABLES;
 use serde_json::Value;
 
 use crate::run::Ran;
@@ -86,12 +87,21 @@ pub fn places(ran: &Ran, folder: &Path, files: &[&str]) -> Faults {
             .strip_prefix("and ")
             .and_then(|rest| rest.strip_suffix(" more"));
         let counted = rest.is_some_and(|rest| rest.parse::<u64>().is_ok());
-        let by_simulation = line.starts_with("error: ") && line.contains("[line]");
+        let by_simulation = line.starts_with("error: ") && names_a_table(line);
         (!placed && !counted && !by_simulation).then(|| line.to_owned())
     });
     fault(placeless.is_none(), || {
         format!("without a place: {}", placeless.unwrap_or_default())
     })
+}
+
+/// True if a table, or a group of them, stands in brackets.
+fn names_a_table(line: &str) -> bool {
+    TABLES
+        .iter()
+        .flat_map(|table| [Some(table.name), table.group()])
+        .flatten()
+        .any(|name| !name.is_empty() && line.contains(&format!("[{name}]")))
 }
 
 /// True for `file:line:column: …`, `file:line: …` and `file: …` with a place that the text has.

@@ -53,7 +53,7 @@ fn study(case: &mut Case, scenario: &str, file: &str, bytes: &[u8], more: &[&str
     let out = case.files("out");
     let mut faults = judge::ended(&ran);
     if ran.code == Some(3) {
-        faults.extend(judge::names(&ran, &["loop is unstable"]));
+        faults.extend(judge::names(&ran, &["is unstable"]));
     } else {
         faults.extend(judge::places(&ran, &case.folder, &[file, "field.toml"]));
     }

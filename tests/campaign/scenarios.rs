@@ -61,7 +61,7 @@ pub fn case(case: &mut Case) -> Verdict {
     let ran = case.run(&arguments);
     let mut faults = judge::ended(&ran);
     if ran.code == Some(3) {
-        faults.extend(judge::names(&ran, &["loop is unstable"]));
+        faults.extend(judge::names(&ran, &["is unstable"]));
     } else {
         let files = [
             "field.toml",
