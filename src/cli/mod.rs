@@ -39,6 +39,10 @@ pub fn run() -> ExitCode {
         Some(Command::Starter(asked)) => starter(&asked),
         Some(Command::Schema(asked)) => schema(&asked),
     };
+    ended(done)
+}
+
+fn ended(done: Result<(), Failure>) -> ExitCode {
     match done {
         Ok(()) => ExitCode::SUCCESS,
         Err(failure) => {
@@ -48,14 +52,13 @@ pub fn run() -> ExitCode {
     }
 }
 
-/// Help, the version, or a mistake on the command line.
+/// Help, the version, or a mistake on the command line, which is repeated there with whatever was typed.
 fn told_by_the_parser(told: &clap::Error) -> ExitCode {
-    let printed = told.print();
-    let help = u8::try_from(told.exit_code()).unwrap_or(2);
-    match printed {
-        Err(error) if help == 0 && error.kind() != io::ErrorKind::BrokenPipe => ExitCode::from(1),
-        _ => ExitCode::from(help),
+    if told.use_stderr() {
+        paint::err(&told.render().to_string());
+        return ExitCode::from(u8::try_from(told.exit_code()).unwrap_or(2));
     }
+    ended(printed(told.print()))
 }
 
 fn starter(asked: &Starter) -> Result<(), Failure> {

@@ -25,8 +25,13 @@ impl Results {
                 return Some(format!("the working {key} is not among the {key}s"));
             }
         }
-        if !(self.level > 0.0 && self.level < 1.0) {
-            return Some("level is no share".into());
+        for (key, share) in [("level", self.level), ("allowed_rate", self.allowed_rate)] {
+            if !(share > 0.0 && share < 1.0) {
+                return Some(format!("{key} is no share"));
+            }
+        }
+        if !(0.0 <= self.entry_length_m && self.entry_length_m < self.length_m) {
+            return Some("the entry stretch is not a part of the pass".into());
         }
         self.grid("strike_rates", &self.strike_rates)
             .or_else(|| self.grid("entry", &self.entry))
@@ -86,7 +91,7 @@ mod tests {
     fn regress_results_that_contradict_themselves_are_told_by_their_key() {
         let results = synthetic::results();
         assert_eq!(results.contradiction(), None);
-        let spoil: [(fn(&mut Results), &str); 11] = [
+        let spoil: [(fn(&mut Results), &str); 13] = [
             (
                 |r| r.strike_rates[3].upper = f64::NAN,
                 "strike_rates[3].upper",
@@ -96,6 +101,8 @@ mod tests {
             (|r| r.clearances_m.clear(), "clearances do not rise"),
             (|r| r.working_clearance_m += 1e-6, "working clearance"),
             (|r| r.level = 1.5, "level"),
+            (|r| r.allowed_rate = -0.01, "allowed_rate"),
+            (|r| r.entry_length_m = r.length_m, "entry stretch"),
             (|r| drop(r.strike_rates.pop()), "settings"),
             (|r| r.strike_rates.swap(2, 3), "strike_rates[2]"),
             (

@@ -5,6 +5,7 @@ use std::fs;
 use std::path::Path;
 
 use rowroom::results::{Results, StrikeRate};
+use rowroom::scenario::keys::TABLES;
 use serde_json::Value;
 
 use crate::run::Ran;
@@ -69,21 +70,38 @@ pub fn names(ran: &Ran, names: &[&str]) -> Faults {
     })
 }
 
-/// Bad input has a place: every line begins with one of the files, and with a line and column that the file has.
+/// Bad input has a place: every line begins with one of the files, and with a line and column that the file has. After very many
+/// mistakes the rest may be counted, and what the simulation alone can find names its table.
 pub fn places(ran: &Ran, folder: &Path, files: &[&str]) -> Faults {
     if ran.code != Some(2) {
         return names(ran, files);
     }
-    let placeless = ran.told().lines().find_map(|line| {
+    let told = ran.told();
+    let mut complaints = told.lines().filter(|line| !line.starts_with("Studying "));
+    let placeless = complaints.find_map(|line| {
         let placed = files.iter().any(|file| {
             let text = fs::read(folder.join(file)).unwrap_or_default();
             placed(line, file, &String::from_utf8_lossy(&text))
         });
-        (!placed).then(|| line.to_owned())
+        let rest = line
+            .strip_prefix("and ")
+            .and_then(|rest| rest.strip_suffix(" more"));
+        let counted = rest.is_some_and(|rest| rest.parse::<u64>().is_ok());
+        let by_simulation = line.starts_with("error: ") && names_a_table(line);
+        (!placed && !counted && !by_simulation).then(|| line.to_owned())
     });
     fault(placeless.is_none(), || {
         format!("without a place: {}", placeless.unwrap_or_default())
     })
+}
+
+/// True if a table, or a group of them, stands in brackets.
+fn names_a_table(line: &str) -> bool {
+    TABLES
+        .iter()
+        .flat_map(|table| [Some(table.name), table.group()])
+        .flatten()
+        .any(|name| !name.is_empty() && line.contains(&format!("[{name}]")))
 }
 
 /// True for `file:line:column: …`, `file:line: …` and `file: …` with a place that the text has.

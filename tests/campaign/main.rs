@@ -25,6 +25,7 @@ mod sums;
 mod texts;
 
 use std::fs;
+use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::sync::Mutex;
@@ -61,6 +62,8 @@ struct Asked {
     inputs: u64,
     stops: u64,
     disks: u64,
+    /// Inputs of this kind alone.
+    kind: Option<String>,
     /// One case alone.
     only: Option<(&'static str, u64)>,
     limit_s: u64,
@@ -74,6 +77,7 @@ impl Asked {
             inputs: 40,
             stops: 2,
             disks: 2,
+            kind: None,
             only: None,
             limit_s: 30,
             binary: env!("CARGO_BIN_EXE_rowroom").into(),
@@ -93,11 +97,12 @@ impl Asked {
                 "input" => asked.only = Some(("input", number()?)),
                 "stop" => asked.only = Some(("stop", number()?)),
                 "disk" => asked.only = Some(("disk", number()?)),
+                "kind" => asked.kind = Some(value.to_owned()),
                 "limit" => asked.limit_s = number()?,
                 "binary" => asked.binary = value.into(),
                 _ => {
                     return Err(format!(
-                        "{word}: known are seed, inputs, stops, disks, input, stop, disk, limit and binary, each with = and a value"
+                        "{word}: known are seed, inputs, stops, disks, input, stop, disk, kind, limit and binary, each with = and a value"
                     ));
                 }
             }
@@ -208,6 +213,7 @@ fn cases(asked: &Asked) -> Vec<Numbered> {
             number,
             kind: input_kind(number),
         })
+        .filter(|case| asked.kind.as_deref().is_none_or(|kind| kind == case.kind.0))
         .collect();
     for (stage, many, kind) in [("stop", asked.stops, STOP), ("disk", asked.disks, DISK)] {
         let numbers = only(stage, many);
@@ -318,7 +324,12 @@ fn one<'a>(
         log: String::new(),
     };
     let start = Instant::now();
-    let verdict = attempt(&mut case);
+    // A fault of the campaign itself must not end it.
+    let attempted = catch_unwind(AssertUnwindSafe(|| attempt(&mut case)));
+    let verdict = attempted.unwrap_or_else(|_| Verdict {
+        refused: false,
+        faults: vec!["the campaign itself panicked, see above".to_owned()],
+    });
     let done = Done {
         kind,
         verdict,

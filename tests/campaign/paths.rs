@@ -53,7 +53,7 @@ fn study(case: &mut Case, scenario: &str, file: &str, bytes: &[u8], more: &[&str
     let out = case.files("out");
     let mut faults = judge::ended(&ran);
     if ran.code == Some(3) {
-        faults.extend(judge::names(&ran, &["loop is unstable"]));
+        faults.extend(judge::names(&ran, &["is unstable"]));
     } else {
         faults.extend(judge::places(&ran, &case.folder, &[file, "field.toml"]));
     }
@@ -73,6 +73,10 @@ fn worse(dice: &mut Dice, text: &str) -> Vec<u8> {
         .position(|line| line.contains('_'))
         .unwrap_or(0);
     for _ in 0..dice.from(1, 2) {
+        // Without points there is nothing left to make worse.
+        if lines.len() <= header + 1 {
+            break;
+        }
         let points = header + 1..lines.len();
         match dice.below(18) {
             0 => scaled(&mut lines, 1000.0),
@@ -88,7 +92,7 @@ fn worse(dice: &mut Dice, text: &str) -> Vec<u8> {
                     .map(|line| line.split(',').next().unwrap_or("").to_owned())
                     .collect()
             }
-            5 => drop(lines.drain(..points.start.min(lines.len()))),
+            5 => drop(lines.drain(..points.start)),
             6 => lines.truncate(header + dice.from(0, 4)),
             7 => lines[points].reverse(),
             8 => {

@@ -104,31 +104,31 @@ impl Prepared {
             scenarios,
             long: Vec::new(),
         };
-        for (number, (scenario, options)) in
-            LONG.iter()
-                .enumerate()
-                .take(if stops { LONG.len() } else { 0 })
-        {
+        let long = if stops { &LONG[..] } else { &[] };
+        for (number, (scenario, options)) in long.iter().enumerate() {
             let text = match *scenario {
                 "" => prepared.field.clone(),
                 name => short(prepared.scenario(name)).join("\n"),
             };
-            let file = format!("long_{number}.toml");
-            fs::write(folder.join(&file), &text).map_err(|error| error.to_string())?;
-            let out = format!("long_{number}");
+            let place = folder.join(format!("long_{number}"));
+            fs::create_dir(&place)
+                .and_then(|()| fs::write(place.join("long.toml"), &text))
+                .map_err(|error| error.to_string())?;
             let command = [&["study", "long.toml"], *options].concat();
             let start = Instant::now();
-            run(&[&["study", &file], *options, &["--out", &out]].concat())?;
-            let takes = start.elapsed();
-            // The file's name stands in the results: run it again under the name that the cases use.
-            fs::write(folder.join("long.toml"), &text).map_err(|error| error.to_string())?;
-            fs::remove_dir_all(folder.join(&out)).map_err(|error| error.to_string())?;
-            run(&[&command[..], &["--out", &out]].concat())?;
+            let ran = program.run(
+                &place,
+                &[&command[..], &["--out", "out"]].concat(),
+                Around::default(),
+            );
+            if ran.code != Some(0) {
+                return Err(format!("rowroom {}: {}", command.join(" "), ran.told()));
+            }
             prepared.long.push(Long {
                 text,
                 command: command.into_iter().map(str::to_owned).collect(),
-                files: judge::files(&folder.join(&out)),
-                takes,
+                files: judge::files(&place.join("out")),
+                takes: start.elapsed(),
             });
         }
         Ok(prepared)
@@ -145,9 +145,9 @@ impl Prepared {
 
 /// Scenario and options of the studies that are stopped: passes, decisions, parts, and answers that take longer than the passes.
 const LONG: [(&str, &[&str]); 4] = [
-    ("", &["--quiet", "--passes", "160"]),
-    ("", &["--quiet", "--most-passes", "400"]),
-    ("", &["--quiet", "--passes", "3000", "--part", "2/3"]),
+    ("", &["--quiet", "--passes", "32"]),
+    ("", &["--quiet", "--most-passes", "72"]),
+    ("", &["--quiet", "--passes", "2400", "--part", "2/3"]),
     ("leeks.toml", &["--quiet", "--passes", "8"]),
 ];
 

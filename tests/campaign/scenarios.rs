@@ -36,11 +36,8 @@ pub fn short(text: &str) -> Vec<String> {
 /// Studies one, and at times runs one pass of it or compares it with what it was.
 pub fn case(case: &mut Case) -> Verdict {
     let prepared = case.prepared;
-    let original = short(
-        prepared.scenarios[case.dice.below(prepared.scenarios.len())]
-            .1
-            .as_str(),
-    );
+    let (_, shipped) = &prepared.scenarios[case.dice.below(prepared.scenarios.len())];
+    let original = short(shipped);
     let bytes = worse(&mut case.dice, original.clone());
     let text = String::from_utf8_lossy(&bytes).into_owned();
     case.write("field.toml", &bytes);
@@ -48,40 +45,23 @@ pub fn case(case: &mut Case) -> Verdict {
     case.write("log.csv", prepared.log.as_bytes());
     case.write("carrots_slope_rows.csv", prepared.rows.as_bytes());
     case.write("rows.csv", prepared.rows.as_bytes());
-    let passes = case.dice.of(&[8, 9, 16]).to_string();
-    let number = case.dice.of(&["0", "7", "18446744073709551615"]);
+    let passes = case.dice.of(&[8, 9, 16]);
+    let number = case.dice.of(&[0, 7, u64::MAX]);
+    let quiet = case.dice.of(&[" --quiet", ""]);
     let way = case.dice.below(20);
-    let mut arguments = match way {
-        0 => vec![
-            "compare",
-            "field.toml",
-            "original.toml",
-            "--passes",
-            "8",
-            "--threads",
-            "1",
-            "--json",
-        ],
-        1 | 2 => vec!["pass", "field.toml", "--number", number, "--out", "out"],
-        _ => vec![
-            "study",
-            "field.toml",
-            "--passes",
-            &passes,
-            "--threads",
-            "1",
-            "--quiet",
-            "--out",
-            "out",
-        ],
+    let command = match way {
+        0 => "compare field.toml original.toml --passes 8 --threads 1 --json".to_owned(),
+        1 | 2 => format!("pass field.toml --number {number} --out out"),
+        _ => format!("study field.toml --passes {passes} --threads 1 --out out{quiet}"),
     };
+    let mut arguments: Vec<&str> = command.split(' ').collect();
     if way > 0 && text.lines().any(|line| line.trim() == "[driver.replay]") {
         arguments.extend(["--replay", "log.csv"]);
     }
     let ran = case.run(&arguments);
     let mut faults = judge::ended(&ran);
     if ran.code == Some(3) {
-        faults.extend(judge::names(&ran, &["loop is unstable"]));
+        faults.extend(judge::names(&ran, &["is unstable"]));
     } else {
         let files = [
             "field.toml",
@@ -96,8 +76,10 @@ pub fn case(case: &mut Case) -> Verdict {
     if ran.code == Some(0) && way > 0 {
         faults.extend(judge::whole(&out));
         if way > 2 {
+            faults.extend(judge::study(&out, Some(passes)));
+        }
+        if command.ends_with("--quiet") {
             faults.extend(judge::quiet(&ran));
-            faults.extend(judge::study(&out, passes.parse().ok()));
         }
     }
     faults.extend(judge::untouched(&ran, &judge::Files::new(), &out));
@@ -108,15 +90,15 @@ pub fn case(case: &mut Case) -> Verdict {
 fn worse(dice: &mut Dice, mut lines: Vec<String>) -> Vec<u8> {
     for _ in 0..dice.of(&[1, 1, 1, 2, 3]) {
         match dice.below(16) {
+            0 if dice.once_in(3) => deep(dice, &mut lines),
             0 => texts::lines_about(dice, &mut lines),
             1 | 2 => texts::number_somewhere(dice, &mut lines),
             3 => other_unit(dice, &mut lines),
             4 | 5 => other_table(dice, &mut lines),
             6..=9 => end_of_range(dice, &mut lines),
-            10 => bend(dice, &mut lines),
+            10 | 13 => bend(dice, &mut lines),
             11 | 12 => name(dice, &mut lines),
-            13 if dice.once_in(4) => strangers(dice, &mut lines),
-            14 if dice.once_in(3) => deep(dice, &mut lines),
+            14 if dice.once_in(4) => strangers(dice, &mut lines),
             15 => {
                 let at = dice.below(lines.len());
                 lines.insert(at, format!("# {}", texts::word(dice).replace('\n', " ")));

@@ -140,7 +140,7 @@ fn value(dice: &mut Dice, key: &Key, made: &Made) -> Option<String> {
             Some(named[dice.below(3)].to_string())
         }
         Id::PassLength => length(20.0, 2000.0, dice),
-        Id::EntryLength => length(0.0, 10.0, dice),
+        Id::EntryLength => length(1.0, 10.0, dice),
         Id::HeldShift => {
             (written("pass.while_lifted")?.contains("held")).then(|| "\"-50 %\"".to_string())
         }
