@@ -1,6 +1,6 @@
 //! `rowroom merge`.
 
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use rowroom::files::{SAVED_BYTES, read_text};
 use rowroom::montecarlo::saved::Saved;
@@ -59,7 +59,7 @@ pub fn run(asked: &Merge) -> Result<(), Failure> {
     answer(tell, &outcome.results, &folder, &files)
 }
 
-fn read(file: &PathBuf) -> Result<Saved, Failure> {
+fn read(file: &Path) -> Result<Saved, Failure> {
     let name = file.display();
     let text = read_text(file, SAVED_BYTES)?;
     Saved::from_json(&text)

@@ -91,7 +91,8 @@ mod tests {
     fn regress_results_that_contradict_themselves_are_told_by_their_key() {
         let results = synthetic::results();
         assert_eq!(results.contradiction(), None);
-        let spoil: [(fn(&mut Results), &str); 13] = [
+        type Spoil = (fn(&mut Results), &'static str);
+        let spoil: [Spoil; 13] = [
             (
                 |r| r.strike_rates[3].upper = f64::NAN,
                 "strike_rates[3].upper",
