@@ -3,6 +3,7 @@
 use std::io::{self, Write};
 
 use anstyle::{AnsiColor, Style};
+use rowroom::quote::is_control;
 use rowroom::report::three_answers::HEADINGS;
 
 const HEADING: Style = AnsiColor::Green.on_default().bold();
@@ -26,7 +27,7 @@ pub fn err(text: &str) {
 /// the terminal: a mark takes the place of each.
 fn painted(text: &str) -> String {
     let harmless = |c: char| {
-        if c.is_control() && c != '\n' {
+        if is_control(c) && c != '\n' {
             '\u{fffd}'
         } else {
             c
@@ -57,10 +58,10 @@ mod tests {
 
     #[test]
     fn regress_control_characters_never_reach_the_terminal() {
-        let text = painted("Leeks\u{1b}[2J\r\u{9b}31m\ttwo\nline\u{7f}\n");
+        let text = painted("Leeks\u{1b}[2J\r\u{9b}31m\ttwo\nline\u{7f}\u{202e}\n");
         assert_eq!(
             text,
-            "Leeks\u{fffd}[2J\u{fffd}\u{fffd}31m\u{fffd}two\nline\u{fffd}\n"
+            "Leeks\u{fffd}[2J\u{fffd}\u{fffd}31m\u{fffd}two\nline\u{fffd}\u{fffd}\n"
         );
     }
 

@@ -2,15 +2,26 @@
 
 use super::finite::first_not_finite;
 use super::{Results, StrikeRate};
+use crate::quote::is_control;
 
 impl Results {
     /// What contradicts itself in them, if anything: the key and why.
     ///
-    /// Every number is finite; speeds and clearances rise and hold the working ones; every controller that ran has one rate at each of
+    /// No control characters in the scenario's texts; every number is finite; speeds and clearances rise and hold the working ones; every controller that ran has one rate at each of
     /// them, between its limits, over the same plants and passes.
     pub fn contradiction(&self) -> Option<String> {
         if let Some(key) = first_not_finite(self) {
             return Some(format!("{key} is not finite"));
+        }
+        let scenario = &self.scenario;
+        for (key, text) in [
+            ("name", &scenario.name),
+            ("description", &scenario.description),
+            ("file", &scenario.file),
+        ] {
+            if text.contains(|c| c != '\n' && is_control(c)) {
+                return Some(format!("scenario.{key} holds control characters"));
+            }
         }
         let rising =
             |list: &[f64]| !list.is_empty() && list.windows(2).all(|pair| pair[0] < pair[1]);
@@ -92,7 +103,7 @@ mod tests {
         let results = synthetic::results();
         assert_eq!(results.contradiction(), None);
         type Spoil = (fn(&mut Results), &'static str);
-        let spoil: [Spoil; 13] = [
+        let spoil: [Spoil; 14] = [
             (
                 |r| r.strike_rates[3].upper = f64::NAN,
                 "strike_rates[3].upper",
@@ -101,6 +112,7 @@ mod tests {
             (|r| r.speeds_m_s[0] = -1.0, "speeds do not rise"),
             (|r| r.clearances_m.clear(), "clearances do not rise"),
             (|r| r.working_clearance_m += 1e-6, "working clearance"),
+            (|r| r.scenario.name.push('\u{1b}'), "scenario.name"),
             (|r| r.level = 1.5, "level"),
             (|r| r.allowed_rate = -0.01, "allowed_rate"),
             (|r| r.entry_length_m = r.length_m, "entry stretch"),
