@@ -981,6 +981,37 @@ fn regress_plants_of_lost_passes_count_as_cut() {
     assert!(!field.path().join("reports").exists());
 }
 
+/// A bend right where the tools are lowered throws the tractor off before the first plant: no trace has a sample on the field.
+#[test]
+fn regress_a_tractor_that_never_comes_onto_the_field_is_told() {
+    let field = TempDir::new().unwrap();
+    let leeks = fs::read_to_string(repo("scenarios/leeks.toml")).unwrap();
+    for (radius, length) in [("8 m", "20 m"), ("8 m", "12 m"), ("6 m", "40 m")] {
+        let bend =
+            format!("[line.s_bend]\nstart = \"0 m\"\nlength = \"{length}\"\nradius = \"{radius}\"");
+        let text = leeks.replace("[line.straight]", &bend);
+        fs::write(field.path().join("bend.toml"), text).unwrap();
+        let study = ["study", "bend.toml", "--passes", "8"];
+        let refused = rowroom(field.path(), &study);
+        assert_eq!(code(&refused), 2);
+        for words in ["bend.toml: ", "8 of 8 passes", "look at the planned line"] {
+            assert!(err(&refused).contains(words), "{}", err(&refused));
+        }
+        let pass = ["pass", "bend.toml", "--out", &format!("{radius} {length}")];
+        let done = rowroom(field.path(), &pass);
+        assert_eq!(code(&done), 0, "{}", err(&done));
+        let told = out(&done);
+        let plants = told
+            .split(": of ")
+            .nth(1)
+            .unwrap()
+            .split(' ')
+            .next()
+            .unwrap();
+        assert!(told.contains(&format!("{plants} of them cut")), "{told}");
+    }
+}
+
 #[test]
 fn regress_progress_never_goes_silently() {
     let field = field();

@@ -287,7 +287,8 @@ impl Folder {
     pub fn add(&self, files: &[File]) -> Result<(), FolderError> {
         for file in files {
             let path = self.path.join(&file.name);
-            if path.exists() && fs::read(&path).ok().as_deref() != Some(&file.bytes[..]) {
+            let there = read_text(&path, u64::MAX).map(String::into_bytes);
+            if path.exists() && there.ok().as_deref() != Some(&file.bytes[..]) {
                 return Err(FolderError::OtherFile { file: path });
             }
         }
