@@ -72,7 +72,7 @@ impl From<FileError> for io::Error {
 
 /// The text of a file of at most `most_bytes`. Devices and pipes, which need not end, are never opened.
 pub fn read_text(path: &Path, most_bytes: u64) -> Result<String, FileError> {
-    let file = || escaped(&path.display().to_string());
+    let file = || shown(path);
     let refused = |source| FileError::Read {
         file: file(),
         source,
@@ -112,6 +112,16 @@ pub fn read_text(path: &Path, most_bytes: u64) -> Result<String, FileError> {
             byte: bad.first().copied().unwrap_or(0),
         }
     })
+}
+
+/// The name as a message has it: one of blanks alone would not be seen.
+fn shown(path: &Path) -> String {
+    let name = escaped(&path.display().to_string());
+    if name.trim().is_empty() {
+        format!("\"{name}\"")
+    } else {
+        name
+    }
 }
 
 fn size(bytes: u64) -> String {
@@ -172,6 +182,8 @@ mod tests {
                 .to_string()
                 .ends_with("is a folder; the name of a file is wanted")
         );
+        let blank = read_text(Path::new(" "), 10).unwrap_err().to_string();
+        assert!(blank.starts_with("\" \": cannot be read"), "{blank}");
         let error = read_text(&folder.path().join("none"), 10).unwrap_err();
         assert!(matches!(&error, FileError::Read { .. }));
         assert_eq!(io::Error::from(error).kind(), io::ErrorKind::NotFound);
