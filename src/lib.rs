@@ -65,7 +65,7 @@
 //!     drive.shift(&setup, Kind::LagCompensated, &mut shift);
 //!     tally.add(&setup, &drive.path, &drive.meetings, &shift, &clearances_m);
 //! }
-//! let estimate = korn_graubard(&tally.struck, LEVEL)[1];
+//! let estimate = korn_graubard(&tally.whole.cut, LEVEL)[1];
 //! assert!(estimate.lower <= estimate.rate && estimate.rate <= estimate.upper);
 //! assert!(estimate.upper < 0.02);
 //! ```

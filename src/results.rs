@@ -12,7 +12,7 @@ use serde::{Deserialize, Serialize};
 use answers::Answers;
 
 /// Version of the layout of [`Results`], raised when a key changes its meaning or goes.
-pub const SCHEMA_VERSION: u32 = 1;
+pub const SCHEMA_VERSION: u32 = 2;
 
 /// Confidence level of every interval.
 pub const LEVEL: f64 = 0.95;
@@ -38,10 +38,13 @@ pub struct Results {
     pub level: f64,
     /// Length of a pass, m.
     pub length_m: f64,
-    /// First stretch after lowering that is counted apart, m.
+    /// First stretch after lowering, m: its rates stand beside those of the rest.
     pub entry_length_m: f64,
-    /// Strike rate that the scenario allows.
-    pub allowed_rate: f64,
+    /// Length of the rows that every rate, cost and answer holds for, m: the entry stretch once, and the rest at the rates of the pass's
+    /// rest.
+    pub row_length_m: f64,
+    /// Share of the plants that the scenario allows to be cut, on the whole row.
+    pub allowed_cut_rate: f64,
     /// Clearance that the scenario works with, m, one of `clearances_m`.
     pub working_clearance_m: f64,
     /// Speed that the scenario works at, m/s, one of `speeds_m_s`.
@@ -52,15 +55,13 @@ pub struct Results {
     pub clearances_m: Vec<f64>,
     /// The controllers in output order, with the reason where one was left out.
     pub controllers: Vec<ControllerNote>,
-    /// Share of plants struck, entry stretch left out.
-    pub strike_rates: Vec<StrikeRate>,
-    /// The same for the entry stretch.
-    pub entry: Vec<StrikeRate>,
-    /// The same for every row at the working clearance and speed.
+    /// Shares of plants cut and touched, setting by setting: on the whole row, in its entry stretch and on its rest.
+    pub rates: Vec<Rate>,
+    /// Share of plants cut in every row, whole, at the working clearance and speed.
     pub rows: Vec<RowRate>,
-    /// Differences of strike rates at the working clearance between settings that met the same passes.
+    /// Differences of the share of plants cut on whole rows, at the working clearance, between settings that met the same passes.
     pub differences: Vec<Difference>,
-    /// The pass that strikes most, under every controller at the working clearance and speed.
+    /// The pass that cuts most, under every controller at the working clearance and speed.
     pub worst_passes: Vec<WorstPass>,
     /// Passes in which the tractor lost the row: it stood across it, far off it, or fell short of its end. The plants that it never met
     /// count as cut. Speeds at which none did are left out.
@@ -126,36 +127,99 @@ pub struct ControllerNote {
     pub left_out: Option<String>,
 }
 
-/// Strike rate of one controller at one speed and clearance.
+/// A part of the row.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum Stretch {
+    /// All of it.
+    Whole,
+    /// From lowering to the end of the entry stretch.
+    Entry,
+    /// What comes after it.
+    Rest,
+}
+
+impl Stretch {
+    /// Every stretch, in output order.
+    pub const ALL: [Stretch; 3] = [Stretch::Whole, Stretch::Entry, Stretch::Rest];
+
+    /// Its name in every output.
+    pub fn name(self) -> &'static str {
+        match self {
+            Stretch::Whole => "whole",
+            Stretch::Entry => "entry",
+            Stretch::Rest => "rest",
+        }
+    }
+}
+
+/// A share of the plants with its limits.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Share {
+    /// The share: the mean over passes of what is expected of each, given its path, over the scatter of the plants.
+    pub rate: f64,
+    /// Lower Korn-Graubard limit.
+    pub lower: f64,
+    /// Upper Korn-Graubard limit.
+    pub upper: f64,
+}
+
+/// What one controller does at one speed and clearance on one stretch of the row.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct StrikeRate {
+pub struct Rate {
     /// Fixed name.
     pub controller: String,
     /// Speed, m/s.
     pub speed_m_s: f64,
     /// Clearance, m.
     pub clearance_m: f64,
-    /// Share of plants whose protected radius an edge enters: the mean over passes of what is expected of each, given its path,
-    /// over the scatter of the plants.
-    pub rate: f64,
-    /// Lower Korn-Graubard limit.
-    pub lower: f64,
-    /// Upper Korn-Graubard limit.
-    pub upper: f64,
-    /// Share of plants whose stem an edge cuts.
-    pub cut_rate: f64,
+    /// Part of the row.
+    pub stretch: Stretch,
+    /// Plants cut: an edge passes through the stem. A plant that a lost pass never meets counts as cut.
+    pub cut: Share,
+    /// Plants touched: an edge comes within the protected radius and spares the stem.
+    pub touched: Share,
     /// Plants expected in all passes.
     pub plants: u64,
     /// Passes.
     pub passes: u64,
-    /// Expected number of passes in which at least one plant is struck, rounded.
-    pub passes_with_strikes: u64,
-    /// False where the worst 1 % of passes (at least one) carry more than a quarter of the rate, or nothing was struck: the
+    /// False where the worst 1 % of passes (at least one) carry more than a quarter of the share cut, or nothing was cut: the
     /// limits then rest on the spread at a smaller clearance or on the number of passes alone.
     pub resolved: bool,
 }
 
-/// Difference of two strike rates over the same passes.
+impl Results {
+    /// Rates on whole rows, in the order of `rates`.
+    pub fn whole_rows(&self) -> impl Iterator<Item = &Rate> {
+        self.rates
+            .iter()
+            .filter(|rate| rate.stretch == Stretch::Whole)
+    }
+
+    /// The rate of one simulated setting on one stretch.
+    pub fn rate(
+        &self,
+        stretch: Stretch,
+        controller: &str,
+        speed_m_s: f64,
+        clearance_m: f64,
+    ) -> Option<&Rate> {
+        self.rates.iter().find(|rate| {
+            rate.stretch == stretch
+                && rate.speed_m_s == speed_m_s
+                && rate.clearance_m == clearance_m
+                && rate.controller == controller
+        })
+    }
+
+    /// The rate of one controller at the working speed and clearance, on the whole row.
+    pub fn at_work(&self, controller: &str) -> Option<&Rate> {
+        let (speed_m_s, clearance_m) = (self.working_speed_m_s, self.working_clearance_m);
+        self.rate(Stretch::Whole, controller, speed_m_s, clearance_m)
+    }
+}
+
+/// Difference of the shares of plants cut on whole rows, over the same passes.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Difference {
     /// Controller of the setting.
@@ -168,7 +232,7 @@ pub struct Difference {
     pub against_speed_m_s: f64,
     /// Clearance of both, m.
     pub clearance_m: f64,
-    /// Rate of the setting less that of the other: negative if it strikes less.
+    /// Share of the setting less that of the other: negative if it cuts less.
     pub difference: f64,
     /// Lower limit: Student's interval over the differences pass by pass.
     pub lower: f64,
@@ -177,7 +241,7 @@ pub struct Difference {
 }
 
 /// A setting that is not clear: its 99 % limits enclose the allowed rate and lie further apart than a fifth of it. Speeds beyond
-/// the first that clearly strikes too often are not asked about.
+/// the first that clearly cuts too often are not asked about.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Undecided {
     /// Fixed name.
@@ -190,7 +254,7 @@ pub struct Undecided {
     pub passes_needed: u64,
 }
 
-/// Strike rate of one row.
+/// One row, whole.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct RowRate {
     /// Fixed name.
@@ -203,28 +267,22 @@ pub struct RowRate {
     pub row: u32,
     /// Lateral position from the implement's centre, m, left positive.
     pub offset_m: f64,
-    /// Share of plants struck.
-    pub rate: f64,
-    /// Lower Korn-Graubard limit.
-    pub lower: f64,
-    /// Upper Korn-Graubard limit.
-    pub upper: f64,
-    /// Plants counted.
+    /// Its plants cut.
+    pub cut: Share,
+    /// Its plants expected in all passes.
     pub plants: u64,
-    /// Expected number of passes with strikes, rounded.
-    pub passes_with_strikes: u64,
-    /// See `strike_rates`.
+    /// See `rates`.
     pub resolved: bool,
 }
 
-/// The pass of the study with the highest strike rate under one controller at the working clearance and speed.
+/// The pass of the study with the highest share of plants cut under one controller at the working clearance and speed.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct WorstPass {
     /// Fixed name.
     pub controller: String,
     /// Number of the pass in the study, from 0; of several alike the smallest.
     pub pass: u64,
-    /// Share of its plants expected to be struck, entry stretch left out; 0 if no pass strikes any.
+    /// Share of the plants of the whole row expected to be cut; 0 if no pass cuts any.
     pub rate: f64,
 }
 
@@ -321,13 +379,11 @@ pub struct Assumption {
 /// The short answer for the terminal and the top of the report.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Answer {
-    /// The setting with the fewest strikes among all simulated ones.
+    /// The setting that cuts fewest plants of all simulated ones.
     pub fewest: Option<Choice>,
     /// The fastest setting at the working clearance whose upper limit, and that of every slower speed, keeps the allowed rate,
     /// over all controllers.
     pub fastest: Option<Choice>,
-    /// What limits it, in plain words.
-    pub limit: String,
 }
 
 /// One simulated setting.
@@ -339,12 +395,8 @@ pub struct Choice {
     pub speed_m_s: f64,
     /// Clearance, m.
     pub clearance_m: f64,
-    /// Simulated strike rate.
-    pub rate: f64,
-    /// Its lower limit.
-    pub lower: f64,
-    /// Its upper limit.
-    pub upper: f64,
+    /// Plants cut on the whole row.
+    pub cut: Share,
 }
 
 /// JSON Schema of [`Results`] as they stand in `results.json`.
@@ -364,7 +416,7 @@ mod tests {
     fn regress_the_schema_asks_for_every_key_with_its_meaning() {
         let schema = schema();
         let required = schema["required"].as_array().unwrap();
-        assert!(required.iter().any(|key| key == "strike_rates"));
+        assert!(required.iter().any(|key| key == "rates"));
         let tracking = &schema["$defs"]["Tracking"];
         let keys = tracking["properties"].as_object().unwrap();
         assert_eq!(keys.len(), tracking["required"].as_array().unwrap().len());

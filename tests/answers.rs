@@ -6,8 +6,9 @@ use std::sync::OnceLock;
 use rowroom::answers::compare::machines;
 use rowroom::answers::work_out;
 use rowroom::montecarlo::study::{Plan, Until, Unwatched, study};
-use rowroom::results::Results;
+use rowroom::results::answers::{Bound, Holds};
 use rowroom::results::answers::{SpeedAnswer, Status};
+use rowroom::results::{Results, Stretch};
 use rowroom::scenario::Scenario;
 
 const PASSES: u64 = 48;
@@ -34,7 +35,7 @@ fn leeks(allowed: &str) -> Scenario {
     );
     let text = with(&text, "working_clearance", r#""60 mm""#);
     let text = with(&text, "length", r#""100 m""#);
-    let text = with(&text, "allowed_strike_rate", &format!("\"{allowed}\""));
+    let text = with(&text, "allowed_cut_rate", &format!("\"{allowed}\""));
     Scenario::parse(&text, "leeks.toml", &|_| unreachable!(), None).unwrap()
 }
 
@@ -73,7 +74,7 @@ fn hopeless() -> &'static Results {
 }
 
 #[test]
-fn prop_more_stroke_never_strikes_more() {
+fn prop_more_stroke_never_cuts_more() {
     for results in [first_seed(), second_seed()] {
         let stroke = &results.answers.stroke;
         assert_eq!(stroke.candidates.len(), 11);
@@ -89,7 +90,7 @@ fn prop_more_stroke_never_strikes_more() {
         let recommended = stroke.recommended_m.unwrap();
         for candidate in &stroke.candidates {
             if candidate.stroke_m >= recommended {
-                assert!(candidate.difference_upper <= 0.1 * results.allowed_rate);
+                assert!(candidate.difference_upper <= 0.1 * results.allowed_cut_rate);
             }
         }
     }
@@ -103,7 +104,7 @@ fn highest(answer: &SpeedAnswer) -> f64 {
 #[test]
 fn prop_a_lower_allowed_rate_never_allows_more_speed() {
     let (lax, strict) = (first_seed(), stricter());
-    assert!(strict.allowed_rate < lax.allowed_rate);
+    assert!(strict.allowed_cut_rate < lax.allowed_cut_rate);
     let mut slower = 0;
     for (lax, strict) in lax.answers.speed.iter().zip(&strict.answers.speed) {
         assert_eq!(
@@ -116,46 +117,98 @@ fn prop_a_lower_allowed_rate_never_allows_more_speed() {
     assert!(slower > 0, "nothing was at stake");
 }
 
-/// The highest speed keeps the allowed rate with its limit, as every slower tested one does; the next tenth of a km/h was tested and
-/// does not, or the list of speeds ends.
+/// The highest speed is the lowest of its bounds and names the one that is met there and the next one. The bound of cut plants keeps the
+/// allowed rate with its limit at every slower simulated speed; the next tenth of a km/h was tested and does not, or another bound is met
+/// before it.
 #[test]
 fn prop_the_highest_speed_is_what_it_says() {
     let results = first_seed();
-    let mut refined = 0;
+    let (mut refined, mut by_soil) = (0, 0);
     for answer in &results.answers.speed {
         let cells = || {
-            results.strike_rates.iter().filter(|cell| {
+            results.whole_rows().filter(|cell| {
                 cell.controller == answer.controller && cell.clearance_m == answer.clearance_m
             })
         };
+        let ends: Vec<(f64, Bound)> = answer
+            .limits
+            .iter()
+            .filter(|limit| limit.holds == Holds::UpTo)
+            .map(|limit| (limit.speed_m_s.unwrap(), limit.cause))
+            .collect();
+        assert!(ends.is_sorted_by(|a, b| a.0 <= b.0), "{answer:?}");
+        let of_cut = answer
+            .limits
+            .iter()
+            .find(|limit| limit.cause == Bound::CutPlants)
+            .unwrap();
+        let slower = cells().filter(|cell| of_cut.speed_m_s.is_some_and(|v| cell.speed_m_s <= v));
+        assert!(
+            slower
+                .into_iter()
+                .all(|cell| cell.cut.upper <= results.allowed_cut_rate)
+        );
         match answer.status {
             Status::Ok => {
-                assert!(answer.rate_upper.unwrap() <= results.allowed_rate);
-                let slower = cells().filter(|cell| cell.speed_m_s <= highest(answer));
-                assert!(
-                    slower
-                        .into_iter()
-                        .all(|cell| cell.upper <= results.allowed_rate)
-                );
-                let next = cells().find(|cell| cell.speed_m_s > highest(answer) + 1e-9);
-                assert_eq!(answer.at_least, next.is_none());
-                let tenths = 36.0 * highest(answer);
-                assert!((tenths - tenths.round()).abs() < 1e-6, "{tenths}");
-                refined += u32::from(cells().all(|cell| cell.speed_m_s != highest(answer)));
+                assert_eq!(answer.highest_speed_m_s, Some(ends[0].0));
+                assert_eq!(answer.binding, Some(ends[0].1));
+                assert_eq!(answer.next_binding, Some(ends[1].1));
+                assert_eq!(answer.at_least, ends[0].1 == Bound::SimulatedSpeeds);
+                by_soil += u32::from(ends[0].1 == Bound::ThrownSoil);
             }
             _ => {
-                assert!(cells().next().unwrap().upper > results.allowed_rate);
                 assert!(answer.reason.is_some() && answer.highest_speed_m_s.is_none());
+                assert!(answer.binding.is_some());
             }
         }
-        if !answer.at_least {
+        if of_cut.holds == Holds::Never {
+            assert!(cells().next().unwrap().cut.upper > results.allowed_cut_rate);
+        }
+        if answer.binding == Some(Bound::CutPlants) && answer.status == Status::Ok {
+            let tenths = 36.0 * highest(answer);
+            assert!((tenths - tenths.round()).abs() < 1e-6, "{tenths}");
+            refined += u32::from(cells().all(|cell| cell.speed_m_s != highest(answer)));
+        }
+        let of_answers = Some(&answer.controller) == results.answers.controller.as_ref();
+        if of_answers && answer.clearance_m == results.working_clearance_m {
             let causes = &answer.causes;
             assert!(causes.len() >= 8, "{causes:?}");
             assert!(causes.is_sorted_by(|a, b| a.difference <= b.difference));
-            assert!(answer.binding.is_some());
         }
     }
     assert!(refined > 0, "no speed between those of the study was tried");
+    assert!(by_soil > 0, "soil bounds no speed");
+}
+
+/// The recommended setting keeps every bound, and the study's own numbers stand behind it.
+#[test]
+fn prop_the_recommended_setting_keeps_every_bound() {
+    for results in [first_seed(), second_seed(), stricter()] {
+        let setting = results.answers.recommended.as_ref().unwrap();
+        let of_setting = results.answers.speed.iter().find(|answer| {
+            answer.controller == setting.controller && answer.clearance_m == setting.clearance_m
+        });
+        let answer = of_setting.unwrap();
+        assert!(setting.speed_m_s <= highest(answer) * (1.0 + 1e-9));
+        assert!(setting.cut.upper <= results.allowed_cut_rate);
+        assert_eq!(setting.passes, results.passes);
+        let simulated = results.rate(
+            Stretch::Whole,
+            &setting.controller,
+            setting.speed_m_s,
+            setting.clearance_m,
+        );
+        if let Some(rate) = simulated {
+            assert_eq!((rate.cut, rate.touched), (setting.cut, setting.touched));
+        }
+        let spacing = &results.answers.spacing;
+        let kept = spacing.cheapest_kept.as_ref().unwrap();
+        assert!(setting.cost_per_ha.unwrap() <= kept.cost_per_ha * (1.0 + 1e-3));
+        assert_eq!(results.answers.stroke.design_speed_m_s, setting.speed_m_s);
+        assert_eq!(results.answers.sheet.clearance_m, setting.clearance_m);
+    }
+    assert_eq!(hopeless().answers.recommended, None);
+    assert!(hopeless().answers.not_recommended.is_some());
 }
 
 /// What one seed decides, the other does not refute at its own confidence.
@@ -164,14 +217,17 @@ fn prop_another_seed_does_not_refute_a_decision() {
     let (mut looked, mut compared) = (0, 0);
     for (one, other) in [(first_seed(), second_seed()), (second_seed(), first_seed())] {
         for answer in &one.answers.speed {
-            let kept = other.strike_rates.iter().filter(|cell| {
+            let kept = other.whole_rows().filter(|cell| {
                 cell.controller == answer.controller
                     && cell.clearance_m == answer.clearance_m
                     && cell.speed_m_s <= highest(answer)
             });
             for cell in kept {
                 looked += 1;
-                assert!(cell.lower <= other.allowed_rate, "{answer:?} {cell:?}");
+                assert!(
+                    cell.cut.lower <= other.allowed_cut_rate,
+                    "{answer:?} {cell:?}"
+                );
             }
         }
         let place = |results: &Results| {

@@ -6,7 +6,7 @@ use std::process::{Command, Output};
 
 use rowroom::montecarlo::saved::Saved;
 use rowroom::montecarlo::study::{Plan, Until, Unwatched, run};
-use rowroom::results::Results;
+use rowroom::results::{Results, Stretch};
 use rowroom::scenario::Scenario;
 use tempfile::TempDir;
 
@@ -94,7 +94,7 @@ fn regress_the_readme_scenario_is_studied() {
             "{name} is not told"
         );
     }
-    for name in ["results.json", "strike_rates.csv", "report.html"] {
+    for name in ["results.json", "rates.csv", "report.html"] {
         assert!(folder.join(name).is_file(), "{name} is missing");
     }
 }
@@ -320,18 +320,9 @@ fn regress_a_pass_of_a_study_is_the_same_pass() {
     ];
     assert_eq!(code(&rowroom(field.path(), &study)), 0);
     let results = results(&field.path().join("study"));
-    let struck = |cells: &[rowroom::results::StrikeRate]| -> f64 {
-        let cell = cells
-            .iter()
-            .find(|cell| {
-                cell.controller == "locked"
-                    && cell.speed_m_s == results.working_speed_m_s
-                    && cell.clearance_m == results.working_clearance_m
-            })
-            .unwrap();
-        cell.rate * cell.plants as f64
-    };
-    let in_study = struck(&results.strike_rates) + struck(&results.entry);
+    // The pass is as long as the row.
+    let whole = results.at_work("locked").unwrap();
+    let in_study = (whole.cut.rate + whole.touched.rate) * whole.plants as f64;
 
     let mut in_passes = 0;
     for number in ["0", "1", "2"] {
@@ -354,10 +345,10 @@ fn regress_a_pass_of_a_study_is_the_same_pass() {
         .unwrap();
         in_passes += plants
             .lines()
-            .filter(|line| line.ends_with(",struck") || line.ends_with(",cut"))
+            .filter(|line| line.ends_with(",touched") || line.ends_with(",cut"))
             .count() as u64;
     }
-    assert!(in_passes > 0, "a locked frame strikes at 38 mm");
+    assert!(in_passes > 0, "a locked frame meets plants at 38 mm");
     // The study integrates the scatter of the plants, a pass draws it: a binomial count about the same expectation, 4 standard
     // deviations.
     let apart = (in_passes as f64 - in_study).abs();
@@ -597,7 +588,7 @@ fn regress_a_study_ends_once_it_is_decided() {
     let with = |allowed: &str, most: &str| {
         let text = readme_scenario().replace(
             "[study]",
-            &format!("[study]\nallowed_strike_rate = \"{allowed}\""),
+            &format!("[study]\nallowed_cut_rate = \"{allowed}\""),
         );
         fs::write(field.path().join("field.toml"), text).unwrap();
         let study = [
@@ -612,17 +603,12 @@ fn regress_a_study_ends_once_it_is_decided() {
         assert_eq!(code(&done), 0, "{}", err(&done));
         (results(&field.path().join(allowed)), out(&done))
     };
-    // Hardly any plant is struck this often: decided at the first look.
+    // Hardly any plant is cut this often: decided at the first look.
     let (clear, text) = with("49 %", "5000");
     assert_eq!(clear.passes, 64, "{text}");
     assert!(clear.complete && clear.undecided.is_empty());
     // The rate that the PID shows is allowed: few passes cannot tell on which side it lies.
-    let at_work = clear.strike_rates.iter().find(|cell| {
-        cell.controller == "pid"
-            && cell.speed_m_s == clear.working_speed_m_s
-            && cell.clearance_m == clear.working_clearance_m
-    });
-    let percent = format!("{:.3} %", 100.0 * at_work.unwrap().rate);
+    let percent = format!("{:.3} %", 100.0 * clear.at_work("pid").unwrap().cut.rate);
     let (open, text) = with(&percent, "16");
     assert_eq!((open.passes, open.complete), (16, true));
     let pid = open
@@ -752,12 +738,9 @@ fn regress_differences_are_narrower_than_rates() {
     assert_eq!(code(&rowroom(field.path(), &study)), 0);
     let results = results(&field.path().join("reports/field"));
     let rate = |controller: &str, speed_m_s: f64| {
-        let cell = results.strike_rates.iter().find(|cell| {
-            cell.controller == controller
-                && cell.speed_m_s == speed_m_s
-                && cell.clearance_m == results.working_clearance_m
-        });
-        cell.unwrap()
+        let clearance_m = results.working_clearance_m;
+        let rate = results.rate(Stretch::Whole, controller, speed_m_s, clearance_m);
+        rate.unwrap().cut
     };
     // Three controllers in pairs; each at three speeds, one after the other.
     assert_eq!(results.differences.len(), 3 + 3 * 2);
@@ -772,7 +755,7 @@ fn regress_differences_are_narrower_than_rates() {
         assert!(difference.difference <= difference.upper);
         let unpaired = (one.upper - one.lower).hypot(other.upper - other.lower);
         let paired = difference.upper - difference.lower;
-        // Against a locked frame, which strikes most, the other rate hardly counts: no more than a tenth wider.
+        // Against a locked frame, which cuts most, the other rate hardly counts: no more than a tenth wider.
         assert!(paired < 1.1 * unpaired, "{difference:?} {unpaired}");
         narrower += usize::from(paired < 0.7 * unpaired);
     }
@@ -848,7 +831,7 @@ fn regress_two_studies_beside_one_another() {
     let told = beside(&["reports/field", "reports/wide/results.json"]);
     assert_eq!(code(&told), 0, "{}", err(&told));
     assert!(
-        out(&told).contains("Plants struck there: first "),
+        out(&told).contains("Plants cut there: first "),
         "{}",
         out(&told)
     );
@@ -957,14 +940,15 @@ fn regress_plants_of_lost_passes_count_as_cut() {
             .iter()
             .any(|told| told.contains("lost the row"))
     );
-    for rates in [&results.strike_rates, &results.entry] {
-        let plants = rates[0].plants;
-        assert!(plants > 0 && rates.iter().all(|rate| rate.plants == plants));
+    for stretch in Stretch::ALL {
+        let rates = || results.rates.iter().filter(|rate| rate.stretch == stretch);
+        let plants = rates().next().unwrap().plants;
+        assert!(plants > 0 && rates().all(|rate| rate.plants == plants));
     }
     // The bend begins within the first quarter of the row: most of it is never met.
-    let fastest = |rate: &&rowroom::results::StrikeRate| rate.speed_m_s == results.speeds_m_s[2];
-    for rate in results.strike_rates.iter().filter(fastest) {
-        assert!(rate.cut_rate > 0.5, "{rate:?}");
+    let fastest = |rate: &&rowroom::results::Rate| rate.speed_m_s == results.speeds_m_s[2];
+    for rate in results.whole_rows().filter(fastest) {
+        assert!(rate.cut.rate > 0.5, "{rate:?}");
     }
     // A single pass tells the same.
     let pass = ["pass", "field.toml", "--out", "pass", "--speed", "16 km/h"];
@@ -1228,12 +1212,12 @@ fn regress_results_that_contradict_themselves_get_no_page() {
     let study = ["study", "field.toml", "--passes", "2", "--quiet"];
     assert_eq!(code(&rowroom(field.path(), &study)), 0);
     let mut changed = results(&field.path().join("reports/field"));
-    changed.strike_rates[1].lower = 1.0;
+    changed.rates[1].cut.lower = 1.0;
     let text = serde_json::to_string(&changed).unwrap();
     fs::write(field.path().join("changed.json"), text).unwrap();
     let refused = rowroom(field.path(), &["beside", "reports/field", "changed.json"]);
     assert_eq!(code(&refused), 2);
-    for words in ["changed.json contradicts itself", "strike_rates[1]"] {
+    for words in ["changed.json contradicts itself", "rates[1]"] {
         assert!(err(&refused).contains(words), "{}", err(&refused));
     }
 }

@@ -7,6 +7,7 @@ use rowroom::model::line::{Bend, Line};
 use rowroom::model::noise::GaussMarkov;
 use rowroom::model::setup::Setup;
 use rowroom::montecarlo::tally::Tally;
+use rowroom::results::Stretch;
 use rowroom::sim::Drive;
 use rowroom::sim::ground::Ground;
 use rowroom::sim::path;
@@ -53,7 +54,7 @@ fn shifted(setup: &Setup, drive: &Drive, kind: Kind) -> Shift {
 }
 
 #[test]
-fn prop_without_noise_nothing_is_struck() {
+fn prop_without_noise_nothing_is_cut_or_touched() {
     let mut setup = quiet();
     setup.hydraulics.side_force_n = 0.0;
     let clearances = [setup.plants.protected_radius_m + 1e-6, 0.05];
@@ -63,15 +64,17 @@ fn prop_without_noise_nothing_is_struck() {
         let mut tally = Tally::new(setup.rows.offset_m.len(), clearances.len());
         let shift = shifted(&setup, &drive, kind);
         tally.add(&setup, &drive.path, &drive.meetings, &shift, &clearances);
-        assert!(tally.struck[0].plants() > 1000.0);
-        for sums in tally.struck.iter().chain(&tally.entry_struck) {
-            assert_eq!(sums.strikes(), 0.0, "{}", kind.name());
+        assert!(tally.rest.cut[0].plants() > 1000.0);
+        for fates in Stretch::ALL.map(|stretch| tally.on(stretch)) {
+            for sums in fates.cut.iter().chain(&fates.touched) {
+                assert_eq!(sums.hits(), 0.0, "{}", kind.name());
+            }
         }
     }
 }
 
 #[test]
-fn prop_a_smaller_clearance_never_strikes_less() {
+fn prop_a_smaller_clearance_never_spares_more() {
     let setup = Setup::plausible();
     let clearances: Vec<f64> = (1..30).map(|i| f64::from(i) * 0.004).collect();
     for pass in 0..3 {
@@ -81,13 +84,15 @@ fn prop_a_smaller_clearance_never_strikes_less() {
             let mut tally = Tally::new(setup.rows.offset_m.len(), clearances.len());
             let shift = shifted(&setup, &drive, kind);
             tally.add(&setup, &drive.path, &drive.meetings, &shift, &clearances);
-            for pair in tally.struck.windows(2) {
-                assert!(pair[0].strikes() >= pair[1].strikes());
+            let whole = &tally.whole;
+            for pair in whole.cut.windows(2) {
+                assert!(pair[0].hits() >= pair[1].hits());
             }
-            for (struck, cut) in tally.struck.iter().zip(&tally.cut) {
-                assert!(struck.strikes() >= cut.strikes());
-            }
-            assert!(tally.struck[0].strikes() > 0.0, "the law must not be empty");
+            let met: Vec<f64> = (whole.cut.iter().zip(&whole.touched))
+                .map(|(cut, touched)| cut.hits() + touched.hits())
+                .collect();
+            assert!(met.windows(2).all(|pair| pair[0] >= pair[1]));
+            assert!(whole.cut[0].hits() > 0.0, "the law must not be empty");
         }
     }
 }

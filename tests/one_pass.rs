@@ -13,7 +13,7 @@ use rowroom::sim::ground::Ground;
 use rowroom::sim::shift::Shift;
 use serde_json::Value;
 
-/// Share of plants struck for a Gaussian tool error. A locked frame that only sways has exactly that error; an off-centre drive
+/// Share of plants met for a Gaussian tool error. A locked frame that only sways has exactly that error; an off-centre drive
 /// gives it a mean. Interpolation takes 0.17 % of the sway's variance on its grid and 0.33 % between ticks of 10 mm: at most
 /// 1.6 % of a share above 1 %, and less than the standard error of a rarer one. Tolerance: that and 3.5 standard errors at a
 /// fixed seed, for 20 comparisons.
@@ -51,13 +51,13 @@ fn val_hit_probability_of_a_gaussian_error() {
                     .meetings
                     .iter()
                     .map(|meeting| meeting.needed_m(&shift.shift_m));
-                let struck = needed.filter(|&needed_m| needed_m > gap_m).count();
-                sums.add(struck as f64, drive.meetings.len() as f64);
+                let met = needed.filter(|&needed_m| needed_m > gap_m).count();
+                sums.add(met as f64, drive.meetings.len() as f64);
             }
         }
         for (case, sums) in group.iter().zip(&sums) {
             let expected = number(case, "probability");
-            // Where hardly a plant is struck the observed spread says little; independent plants have the least there can be.
+            // Where hardly a plant is met the observed spread says little; independent plants have the least there can be.
             let least = expected * (1.0 - expected) / sums.plants();
             let standard_error = sums.variance().unwrap().max(least).sqrt();
             assert_near(

@@ -1,4 +1,4 @@
-//! Limits of strike rates and standard errors, held against survey statistics packages.
+//! Limits of rates and standard errors, held against survey statistics packages.
 #![allow(missing_docs)]
 
 mod common;
@@ -35,7 +35,7 @@ fn val_clopper_pearson_against_statsmodels() {
     for case in cases(&file, "clopper_pearson") {
         let (successes, trials) = (number(case, "successes"), number(case, "trials"));
         let (lower, upper) = clopper_pearson(successes, trials, number(case, "level"));
-        // Tiny limits of tiny real-valued trials underflow in both; 1e-300 is nothing struck.
+        // Tiny limits of tiny real-valued trials underflow in both; 1e-300 is nothing hit.
         assert_near(lower, number(case, "lower"), ROUNDING, 1e-300, case);
         assert_near(upper, number(case, "upper"), ROUNDING, 0.0, case);
     }
@@ -166,8 +166,8 @@ fn analytic_limits_cover_as_often_as_they_say() {
         let mut sums = RatioSums::default();
         for _ in 0..30 {
             let rate = own_rate(StandardNormal.sample(&mut rng));
-            let struck = (0..60).filter(|_| rng.random::<f64>() < rate).count();
-            sums.add(struck as f64, 60.0);
+            let hits = (0..60).filter(|_| rng.random::<f64>() < rate).count();
+            sums.add(hits as f64, 60.0);
         }
         let estimate = korn_graubard(&[sums], 0.95)[0];
         covered += usize::from(estimate.lower <= truth && truth <= estimate.upper);

@@ -64,10 +64,10 @@ fn by_hand(scenario: &Scenario, kind: Kind) -> WorstPass {
             room_m: TRADE_ROOM_M,
         };
         let found = lanes::run(&request, &[scenario.draw(3, pass)], &[pass]);
-        let counted = &found[0][0].controllers[0].counted;
+        let whole = &found[0][0].controllers[0].whole;
         let is_working = |&c: &f64| c == study.working_clearance_m;
         let clearance = study.clearances_m.iter().position(is_working).unwrap();
-        counted.struck[clearance] / counted.plants
+        whole.cut[clearance] / whole.plants
     };
     let (pass, rate) = (0..PASSES)
         .map(|pass| (pass, rate(pass)))
@@ -88,12 +88,8 @@ fn prop_the_worst_pass_is_the_highest_of_all() {
     let expected = kinds.map(|kind| by_hand(&scenario, kind));
     assert_eq!(found.results.worst_passes, expected);
     for worst in &found.results.worst_passes {
-        let mean = found.results.strike_rates.iter().find(|cell| {
-            cell.controller == worst.controller
-                && cell.speed_m_s == found.results.working_speed_m_s
-                && cell.clearance_m == found.results.working_clearance_m
-        });
-        assert!(worst.rate > mean.unwrap().rate && mean.unwrap().rate > 0.0);
+        let mean = found.results.at_work(&worst.controller).unwrap().cut.rate;
+        assert!(worst.rate > mean && mean > 0.0);
     }
     // It must not be told by the mere order of passes.
     assert!(expected.iter().any(|worst| worst.pass >= 8));
@@ -169,7 +165,7 @@ fn prop_the_worst_pass_of_the_answer_is_traced_under_every_controller() {
         };
         assert!(places(trace) == places(&found.worst[0]));
         // Radii and clearance give the fates again.
-        let mut struck = 0;
+        let mut met = 0;
         for plant in &trace.plants {
             let Some(needed_m) = plant.needed_clearance_m else {
                 continue;
@@ -178,20 +174,20 @@ fn prop_the_worst_pass_of_the_answer_is_traced_under_every_controller() {
             let near = |a: f64| (a - trace.clearance_m).abs() < 1e-12;
             let fate = match (needed_m > trace.clearance_m, stem_m > trace.clearance_m) {
                 (_, true) => Fate::Cut,
-                (true, _) => Fate::Struck,
+                (true, _) => Fate::Touched,
                 _ => Fate::Spared,
             };
             assert!(plant.fate == fate || near(needed_m) || near(stem_m));
-            struck += u32::from(plant.fate != Fate::Spared);
+            met += u32::from(plant.fate != Fate::Spared);
         }
-        assert!(struck > 0, "the law must not be empty");
+        assert!(met > 0, "the law must not be empty");
     }
 }
 
-/// Where no pass strikes anything the first one is as bad as any, and where none guides the first controller stands for the answer.
+/// Where no pass cuts anything the first one is as bad as any, and where none guides the first controller stands for the answer.
 #[test]
-fn prop_without_strikes_or_guidance_there_is_a_worst_pass() {
-    // Expected strikes of a wide scatter are never quite 0.
+fn prop_without_cut_plants_or_guidance_there_is_a_worst_pass() {
+    // Expected cut plants of a wide scatter are never quite 0.
     let found = whole(&leeks(r#"["pid", "lag_compensated"]"#, "180 mm", "2 mm"));
     for worst in &found.results.worst_passes {
         assert_eq!((worst.pass, worst.rate), (0, 0.0), "{}", worst.controller);

@@ -15,7 +15,7 @@ compiled = njit(cache=True, error_model="numpy")
 
 
 def run(reduced, passes, seed):
-    """Sums of every pass: looks, sum and sum of squares of the tool error, looks at rows, and of these the expected strikes
+    """Sums of every pass: looks, sum and sum of squares of the tool error, looks at rows, and of these the expected cut plants
     by clearance."""
     model = reduced.model
     share = np.array(reduced.struck_share())

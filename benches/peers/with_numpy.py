@@ -25,7 +25,7 @@ ZERO, HALF, ONE = constant(0), constant(0.5), constant(1)
 
 
 def run(reduced, passes, seed):
-    """Sums of every pass: looks, sum and sum of squares of the tool error, looks at rows, and of these the expected strikes
+    """Sums of every pass: looks, sum and sum of squares of the tool error, looks at rows, and of these the expected cut plants
     by clearance."""
     rng = np.random.Generator(np.random.SFC64(seed))
     share = np.array(reduced.struck_share())

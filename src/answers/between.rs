@@ -1,17 +1,15 @@
 //! What a setting between the simulated ones would do, by a stated rule.
 
 use crate::results::answers::SpacingCell;
-use crate::results::{Results, StrikeRate};
+use crate::results::{Rate, Results, Share, Stretch};
 
 /// One setting within the simulated speeds and clearances.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Between {
-    /// Share of plants struck.
-    pub rate: f64,
-    /// Its lower limit.
-    pub lower: f64,
-    /// Its upper limit.
-    pub upper: f64,
+    /// Plants cut on the whole row.
+    pub cut: Share,
+    /// Plants touched on the whole row.
+    pub touched: Share,
     /// True if every simulated setting that it rests on is resolved.
     pub resolved: bool,
     /// On the farm; `None` where the study priced no settings.
@@ -29,9 +27,9 @@ pub struct BetweenFarm {
     pub plants_per_ha: f64,
     /// Cost a hectare and round: the three together.
     pub cost_per_ha: f64,
-    /// The cost with the strike rate at its lower limit.
+    /// The cost with the plants cut and touched at their lower limits.
     pub cost_lower: f64,
-    /// The cost with the strike rate at its upper limit.
+    /// The cost with the plants cut and touched at their upper limits.
     pub cost_upper: f64,
     /// Share of the weeds of the whole field that is left.
     pub weeds_left_share: f64,
@@ -43,10 +41,10 @@ pub struct BetweenFarm {
 
 /// What the controller would do at that speed, m/s, and clearance, m, from the four simulated settings around them.
 ///
-/// Strike rates change by factors rather than by steps as speed and clearance change, so the logarithms of rate and limits are
-/// bilinear in speed and clearance. Nothing has no logarithm: where one of these numbers is zero at a setting that counts, rate
-/// and limits themselves are bilinear, all three, so that the rate stays between its limits. Machine, weeding, weeds left, capacity
-/// and days are bilinear; they do not depend on the controller. Lost plants cost in proportion to the rate.
+/// Shares of plants cut and touched change by factors rather than by steps as speed and clearance change, so the logarithms of share and
+/// limits are bilinear in speed and clearance. Nothing has no logarithm: where one of these numbers is zero at a setting that counts,
+/// share and limits themselves are bilinear, all three, so that the share stays between its limits. Machine, weeding, weeds left, capacity
+/// and days are bilinear; they do not depend on the controller. Lost plants cost in proportion to their share.
 ///
 /// Settings of no weight do not count, and nothing leaves the range of those that do: at a simulated setting its own numbers come
 /// out bit for bit, the cost of plants and what holds it to rounding.
@@ -61,51 +59,34 @@ pub fn between(
     let corners = corners(results, speed_m_s, clearance_m)?;
     let mut cells = Vec::with_capacity(4);
     for corner in &corners {
-        let cell = results.strike_rates.iter().find(|cell| {
-            cell.controller == controller
-                && cell.speed_m_s == corner.speed_m_s
-                && cell.clearance_m == corner.clearance_m
-        })?;
+        let cell = results.rate(
+            Stretch::Whole,
+            controller,
+            corner.speed_m_s,
+            corner.clearance_m,
+        )?;
         cells.push((corner.weight, cell));
     }
-    let by_factors = cells
-        .iter()
-        .all(|(_, cell)| cell.rate > 0.0 && cell.lower > 0.0 && cell.upper > 0.0);
-    let mixed = |of: fn(&StrikeRate) -> f64| {
-        let weighted = cells.iter().map(|&(weight, cell)| (weight, of(cell)));
-        mean(weighted, by_factors)
+    let share = |of: fn(&Rate) -> &Share| {
+        let mut shares = cells.iter().map(|(_, cell)| of(cell));
+        let by_factors = shares.all(|share| share.lower > 0.0 && share.rate > 0.0);
+        let mixed = |part: fn(&Share) -> f64| {
+            let weighted = cells.iter().map(|&(weight, cell)| (weight, part(of(cell))));
+            mean(weighted, by_factors)
+        };
+        Share {
+            rate: mixed(|share| share.rate),
+            lower: mixed(|share| share.lower),
+            upper: mixed(|share| share.upper),
+        }
     };
-    let (rate, lower, upper) = (
-        mixed(|cell| cell.rate),
-        mixed(|cell| cell.lower),
-        mixed(|cell| cell.upper),
-    );
+    let (cut, touched) = (share(|cell| &cell.cut), share(|cell| &cell.touched));
     Some(Between {
-        rate,
-        lower,
-        upper,
+        cut,
+        touched,
         resolved: cells.iter().all(|(_, cell)| cell.resolved),
-        farm: farm(results, &corners, rate, lower, upper),
+        farm: farm(results, &corners, &cut, &touched),
     })
-}
-
-/// What losing every plant of a hectare would cost, in the scenario's currency; `None` where the study priced no settings.
-///
-/// From the priced setting that loses most. Where none loses any, from what its upper limit of the rate would cost.
-pub fn plant_value_per_ha(results: &Results) -> Option<f64> {
-    let spacing = &results.answers.spacing;
-    let cells = spacing.cells.iter();
-    let most = cells.max_by(|a, b| a.plants_lost_share.total_cmp(&b.plants_lost_share))?;
-    if most.plants_lost_share > 0.0 {
-        return Some(most.plants_per_ha / most.plants_lost_share);
-    }
-    let rate = results.strike_rates.iter().find(|rate| {
-        Some(&rate.controller) == spacing.controller.as_ref()
-            && rate.speed_m_s == most.speed_m_s
-            && rate.clearance_m == most.clearance_m
-    })?;
-    let at_worst = most.cost_upper - most.machine_per_ha - most.weeding_per_ha;
-    (rate.upper > 0.0).then(|| at_worst.max(0.0) / rate.upper)
 }
 
 /// A simulated setting that counts, and how much.
@@ -161,11 +142,10 @@ fn mean(weighted: impl Iterator<Item = (f64, f64)>, by_factors: bool) -> f64 {
 fn farm(
     results: &Results,
     corners: &[Corner],
-    rate: f64,
-    lower: f64,
-    upper: f64,
+    cut: &Share,
+    touched: &Share,
 ) -> Option<BetweenFarm> {
-    let plant_value = plant_value_per_ha(results)?;
+    let plants = results.answers.spacing.plants.as_ref()?;
     let mut cells = Vec::with_capacity(4);
     for corner in corners {
         let cell = results.answers.spacing.cells.iter().find(|cell| {
@@ -181,14 +161,18 @@ fn farm(
     };
     let machine_per_ha = mixed(|cell| cell.machine_per_ha);
     let weeding_per_ha = mixed(|cell| cell.weeding_per_ha);
-    let cost = |rate: f64| machine_per_ha + weeding_per_ha + rate * plant_value;
+    let lost = |cut: f64, touched: f64| {
+        plants.value_per_ha * (cut + plants.touched_lost_share * touched).min(1.0)
+    };
+    let plants_per_ha = lost(cut.rate, touched.rate);
+    let cost = |plants_per_ha: f64| machine_per_ha + weeding_per_ha + plants_per_ha;
     Some(BetweenFarm {
         machine_per_ha,
         weeding_per_ha,
-        plants_per_ha: rate * plant_value,
-        cost_per_ha: cost(rate),
-        cost_lower: cost(lower),
-        cost_upper: cost(upper),
+        plants_per_ha,
+        cost_per_ha: cost(plants_per_ha),
+        cost_lower: cost(lost(cut.lower, touched.lower)),
+        cost_upper: cost(lost(cut.upper, touched.upper)),
         weeds_left_share: mixed(|cell| cell.weeds_left_share),
         hectares_per_hour: mixed(|cell| cell.hectares_per_hour),
         days: mixed(|cell| cell.days),
@@ -205,19 +189,25 @@ mod tests {
     /// Every rate and its limits by a formula.
     fn made_of(rate: impl Fn(f64, f64) -> [f64; 3]) -> Results {
         let mut results = synthetic::results();
-        for cell in &mut results.strike_rates {
-            [cell.lower, cell.rate, cell.upper] = rate(cell.speed_m_s, cell.clearance_m);
+        for cell in &mut results.rates {
+            let [lower, mean, upper] = rate(cell.speed_m_s, cell.clearance_m);
+            cell.cut = Share {
+                rate: mean,
+                lower,
+                upper,
+            };
         }
         results
     }
 
-    fn cell(results: &mut Results, speed: usize, clearance: usize) -> &mut StrikeRate {
+    fn cell(results: &mut Results, speed: usize, clearance: usize) -> &mut Rate {
         let (speed_m_s, clearance_m) = (results.speeds_m_s[speed], results.clearances_m[clearance]);
         results
-            .strike_rates
+            .rates
             .iter_mut()
             .find(|cell| {
-                cell.controller == KIND
+                cell.stretch == Stretch::Whole
+                    && cell.controller == KIND
                     && cell.speed_m_s == speed_m_s
                     && cell.clearance_m == clearance_m
             })
@@ -248,7 +238,11 @@ mod tests {
         for (v, c) in [(1.0, 0.0312), (1.3, 0.055), (2.917, 0.0377), (3.1, 0.0741)] {
             let found = between(&results, KIND, v, c).unwrap();
             let [lower, mean, upper] = rate(v, c);
-            assert!(near(found.lower, lower) && near(found.rate, mean) && near(found.upper, upper));
+            assert!(
+                near(found.cut.lower, lower)
+                    && near(found.cut.rate, mean)
+                    && near(found.cut.upper, upper)
+            );
         }
     }
 
@@ -257,19 +251,27 @@ mod tests {
         // The fourth root of 1 * 2 * 4 * 8 is 2^1.5; their mean is 15 / 4.
         let mut results = made_of(|_, _| [0.1; 3]);
         for (speed, clearance, rate) in [(2, 4, 1.0), (3, 4, 2.0), (2, 5, 4.0), (3, 5, 8.0)] {
-            let cell = cell(&mut results, speed, clearance);
-            (cell.lower, cell.rate, cell.upper) = (1e-3 * rate, 1e-2 * rate, 1e-2 * (rate + 1.0));
+            let cut = &mut cell(&mut results, speed, clearance).cut;
+            (cut.lower, cut.rate, cut.upper) = (1e-3 * rate, 1e-2 * rate, 1e-2 * (rate + 1.0));
         }
         let found = at(&results, 2, 0.5, 4, 0.5);
-        assert!(near(found.rate, 0.02 * 2f64.sqrt()), "{}", found.rate);
+        assert!(
+            near(found.cut.rate, 0.02 * 2f64.sqrt()),
+            "{}",
+            found.cut.rate
+        );
         // A lower limit of zero anywhere: all three straight.
-        cell(&mut results, 3, 5).lower = 0.0;
+        cell(&mut results, 3, 5).cut.lower = 0.0;
         let found = at(&results, 2, 0.5, 4, 0.5);
-        assert!(near(found.lower, 7e-3 / 4.0) && near(found.rate, 0.15 / 4.0));
-        assert!(near(found.upper, 0.19 / 4.0));
+        assert!(near(found.cut.lower, 7e-3 / 4.0) && near(found.cut.rate, 0.15 / 4.0));
+        assert!(near(found.cut.upper, 0.19 / 4.0));
         // A setting of no weight does not count, on the edge of its cell as at the end of the range.
         let found = at(&results, 2, 0.5, 4, 0.0);
-        assert!(near(found.rate, 0.01 * 2f64.sqrt()), "{}", found.rate);
+        assert!(
+            near(found.cut.rate, 0.01 * 2f64.sqrt()),
+            "{}",
+            found.cut.rate
+        );
     }
 
     #[test]
@@ -290,40 +292,26 @@ mod tests {
             farm.hectares_per_hour,
             straight(slow.hectares_per_hour, fast.hectares_per_hour)
         ));
-        // 100 000 plants of 0.04.
-        assert!(near(plant_value_per_ha(&results).unwrap(), 4000.0));
-        assert!(near(farm.plants_per_ha, 4000.0 * found.rate));
+        // 100 000 plants of 0.04; a tenth of the touched ones is lost.
+        let lost = |cut: f64, touched: f64| 4000.0 * (cut + 0.1 * touched);
+        let (cut, touched) = (found.cut, found.touched);
         let rest = farm.machine_per_ha + farm.weeding_per_ha;
-        assert!(near(farm.cost_per_ha, rest + 4000.0 * found.rate));
-        assert!(near(farm.cost_lower, rest + 4000.0 * found.lower));
-        assert!(near(farm.cost_upper, rest + 4000.0 * found.upper));
-    }
-
-    #[test]
-    fn analytic_the_value_of_the_plants_is_known_even_where_none_is_lost() {
-        let mut results = synthetic::results();
-        let spacing = &mut results.answers.spacing;
-        for cell in &mut spacing.cells {
-            cell.plants_lost_share = 0.0;
-            cell.plants_per_ha = 0.0;
-            cell.cost_upper = cell.machine_per_ha + cell.weeding_per_ha + 4000.0 * 0.003;
-        }
-        for cell in &mut results.strike_rates {
-            (cell.lower, cell.rate, cell.upper) = (0.0, 0.0, 0.003);
-        }
-        let value = plant_value_per_ha(&results).unwrap();
-        assert!((value - 4000.0).abs() < 1e-6, "{value}");
+        assert!(near(farm.plants_per_ha, lost(cut.rate, touched.rate)));
+        assert!(near(farm.cost_per_ha, rest + lost(cut.rate, touched.rate)));
+        assert!(near(farm.cost_lower, rest + lost(cut.lower, touched.lower)));
+        assert!(near(farm.cost_upper, rest + lost(cut.upper, touched.upper)));
     }
 
     #[test]
     fn prop_a_simulated_setting_keeps_its_numbers() {
         let results = synthetic::results();
-        for cell in &results.strike_rates {
+        for cell in results.whole_rows() {
             let found =
                 between(&results, &cell.controller, cell.speed_m_s, cell.clearance_m).unwrap();
-            assert_eq!(found.rate.to_bits(), cell.rate.to_bits());
-            assert_eq!(found.lower.to_bits(), cell.lower.to_bits());
-            assert_eq!(found.upper.to_bits(), cell.upper.to_bits());
+            assert_eq!(found.cut.rate.to_bits(), cell.cut.rate.to_bits());
+            assert_eq!(found.cut.lower.to_bits(), cell.cut.lower.to_bits());
+            assert_eq!(found.cut.upper.to_bits(), cell.cut.upper.to_bits());
+            assert_eq!(found.touched, cell.touched);
             assert_eq!(found.resolved, cell.resolved);
         }
         let priced = results.answers.spacing.controller.as_deref().unwrap();
@@ -357,16 +345,18 @@ mod tests {
                             c[0] + share * (c[1] - c[0]),
                         )
                         .unwrap();
-                        let around = results.strike_rates.iter().filter(|cell| {
+                        let around = results.whole_rows().filter(|cell| {
                             cell.controller == controller
                                 && v.contains(&cell.speed_m_s)
                                 && c.contains(&cell.clearance_m)
                         });
-                        let rates: Vec<f64> = around.map(|cell| cell.rate).collect();
+                        let rates: Vec<f64> = around.map(|cell| cell.cut.rate).collect();
                         let least = rates.iter().copied().fold(f64::INFINITY, f64::min);
                         let most = rates.iter().copied().fold(0.0, f64::max);
-                        assert!(least <= found.rate && found.rate <= most);
-                        assert!(found.lower <= found.rate && found.rate <= found.upper);
+                        assert!(least <= found.cut.rate && found.cut.rate <= most);
+                        assert!(
+                            found.cut.lower <= found.cut.rate && found.cut.rate <= found.cut.upper
+                        );
                     }
                 }
             }
@@ -376,7 +366,7 @@ mod tests {
     #[test]
     fn prop_one_setting_in_doubt_leaves_all_around_it_in_doubt() {
         let mut results = made_of(|_, _| [0.1; 3]);
-        for cell in &mut results.strike_rates {
+        for cell in &mut results.rates {
             cell.resolved = true;
         }
         cell(&mut results, 3, 5).resolved = false;
@@ -405,6 +395,5 @@ mod tests {
         assert_eq!(between(&results, "nobody", v, c), None);
         let results = synthetic::without_data(results);
         assert_eq!(between(&results, KIND, v, c).unwrap().farm, None);
-        assert_eq!(plant_value_per_ha(&results), None);
     }
 }

@@ -109,7 +109,7 @@ pub fn machines(
     threads: Option<usize>,
     watch: &dyn Watch,
 ) -> Result<Comparison, CompareError> {
-    let frame = Frame::of(first);
+    let frame = Frame::of(first, None);
     let run = |scenario| Machine::run(scenario, &frame, (seed, passes, threads), watch);
     let (one, other) = (run(first)?, run(second)?);
     let shared = one.kinds.iter().enumerate().filter_map(|(place, kind)| {
@@ -142,7 +142,7 @@ pub fn machines(
         seed,
         passes,
         level: LEVEL,
-        allowed_rate: study.allowed_rate,
+        allowed_cut_rate: study.allowed_cut_rate,
         working_speed_m_s: study.working_speed_m_s,
         working_clearance_m: study.working_clearance_m,
         pairs: places.into_iter().map(pair).collect(),

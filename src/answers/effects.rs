@@ -1,15 +1,14 @@
-//! What a change does to the strike rate at the working speed and clearance, on the same passes.
+//! What a change does to the plants cut at one setting, on the same passes.
 
 use super::changes::Change;
 use super::speed::is_stable_with;
 use super::trial::{Ask, Cell, Stopped, Trials, as_it_is};
 use crate::model::controller::Kind;
 use crate::model::setup::Setup;
-use crate::results::Results;
 use crate::results::answers::Effect;
 
-/// Runs at the working speed and clearance, and what the machine does there as it stands.
-pub struct AtWork<'a> {
+/// Runs at one setting, and what the machine does there as it stands.
+pub struct AtSetting<'a> {
     trials: &'a Trials<'a>,
     setup: &'a Setup,
     kind: Kind,
@@ -19,7 +18,7 @@ pub struct AtWork<'a> {
     base: Cell,
 }
 
-impl<'a> AtWork<'a> {
+impl<'a> AtSetting<'a> {
     /// Runs the machine as it stands.
     ///
     /// # Errors
@@ -27,12 +26,11 @@ impl<'a> AtWork<'a> {
     /// The watch stopped it.
     pub fn new(
         trials: &'a Trials<'a>,
-        results: &Results,
         setup: &'a Setup,
         kind: Kind,
+        (speed_m_s, clearance_m): (f64, f64),
         passes: u64,
     ) -> Result<Self, Stopped> {
-        let (speed_m_s, clearance_m) = (results.working_speed_m_s, results.working_clearance_m);
         let ask = Ask {
             passes,
             speeds_m_s: &[speed_m_s],
@@ -74,6 +72,7 @@ impl<'a> AtWork<'a> {
         let difference = changed.less(&self.base, 0);
         Ok(Some(Effect {
             change: change.words.clone(),
+            passes: self.passes,
             rate: estimate.rate,
             lower: estimate.lower,
             upper: estimate.upper,

@@ -9,7 +9,9 @@ pub mod compare;
 pub mod control;
 pub mod effects;
 pub mod hydraulics;
+pub mod limits;
 pub mod pays;
+pub mod recommend;
 pub mod sheet;
 pub mod soil;
 pub mod spacing;
@@ -22,9 +24,12 @@ pub mod words;
 use crate::model::controller::Kind;
 use crate::montecarlo::study::{Plan, Watch, runnable};
 use crate::results::Results;
-use crate::results::answers::{Answers, Night, Pays, SpeedAnswer, Status};
+use crate::results::answers::{Answers, Bound, Night, Pays, SpeedAnswer, Status};
 use crate::results::finite::first_not_finite;
-use effects::AtWork;
+use effects::AtSetting;
+use limits::Limits;
+use recommend::Field;
+use spacing::Priced;
 use trial::{Stopped, Trials};
 
 /// Most passes of the further runs (our choice: the demo's answers take less than a minute on two cores).
@@ -41,44 +46,77 @@ pub fn work_out(plan: &Plan, results: &Results, watch: &dyn Watch) -> Result<Ans
     let (setup, farm) = (scenario.nominal(), scenario.farm());
     let kinds = runnable(scenario);
     let passes = results.passes.min(MOST_PASSES);
-    let kind = chosen(results, &kinds);
-    let moves = kind.filter(|&kind| kind != Kind::Locked);
 
-    let mut control = control::answer(&setup, kind, results.working_speed_m_s);
-    let best_lookahead_m = control.best_lookahead_m;
-    let at_work = kind
-        .map(|kind| AtWork::new(&trials, results, &setup, kind, passes))
-        .transpose()?;
-    let stroke = stroke::answer(
+    let slopes_rad = scenario.slopes_rad();
+    let steepest_rad = if slopes_rad.1 > -slopes_rad.0 {
+        slopes_rad.1
+    } else {
+        slopes_rad.0
+    };
+    let on_slope = scenario.nominal_on_slope(steepest_rad);
+    let mut demand = stroke::demand(&trials, &results.speeds_m_s, slopes_rad, passes)?;
+    let bounds = Limits {
+        setup: &setup,
+        on_slope: &on_slope,
+        farm: &farm,
+        demand: &demand.clone(),
+        speeds_m_s: &results.speeds_m_s,
+    };
+
+    let mut searches = speed::searches(&trials, results, &bounds, &kinds, passes)?;
+    let priced = Priced::new(&setup, &farm);
+    let field = Field {
+        trials: &trials,
+        results,
+        kinds: &kinds,
+        bounds: &bounds,
+        priced: priced.as_ref().ok(),
+    };
+    let recommended = field.recommended(&mut searches, passes)?;
+    let kind = recommended
+        .as_ref()
+        .and_then(|setting| Kind::from_name(&setting.controller))
+        .or_else(|| best_at_work(results, &kinds));
+    let moves = kind.filter(|&kind| kind != Kind::Locked);
+    let design = recommended.as_ref().map_or(
+        (results.working_speed_m_s, results.working_clearance_m),
+        |setting| (setting.speed_m_s, setting.clearance_m),
+    );
+    let (speed_m_s, clearance_m) = design;
+    if !results.speeds_m_s.contains(&speed_m_s) {
+        demand.extend(stroke::demand(&trials, &[speed_m_s], slopes_rad, passes)?);
+        demand.sort_by(|a, b| a.speed_m_s.total_cmp(&b.speed_m_s));
+    }
+    let speed = speed::answers(
         &trials,
         results,
-        &setup,
-        kind,
-        scenario.slopes_rad(),
+        &bounds,
+        &kinds,
+        &searches,
+        (kind, clearance_m),
         passes,
     )?;
-    let (low_rad, high_rad) = scenario.slopes_rad();
-    let steepest_rad = if high_rad > -low_rad {
-        high_rad
-    } else {
-        low_rad
-    };
-    let mut hydraulics = hydraulics::combinations(
-        &scenario.nominal_on_slope(steepest_rad),
-        &farm,
-        stroke::wanted_speed_m_s(&stroke).value,
-    );
+
+    let mut control = control::answer(&setup, kind, speed_m_s);
+    let best_lookahead_m = control.best_lookahead_m;
+    let at_setting = kind
+        .map(|kind| AtSetting::new(&trials, &setup, kind, design, passes))
+        .transpose()?;
+    let wanted_m_s = limits::wanted_shift_speed_m_s(&demand, speed_m_s);
+    let stroke = stroke::answer(&trials, results, &setup, kind, design, demand, passes)?;
+    let mut hydraulics = hydraulics::combinations(&on_slope, &farm, wanted_m_s);
     let mut night = None;
-    if let (Some(at_work), Some(kind)) = (&at_work, moves) {
+    if let (Some(at_setting), Some(kind)) = (&at_setting, moves) {
         for change in changes::valves(&setup, kind) {
-            hydraulics.effects.extend(at_work.with(&change)?);
+            hydraulics.effects.extend(at_setting.with(&change)?);
         }
         if let Some(change) = changes::best_lookahead(&setup, best_lookahead_m) {
-            control.effect = at_work.with(&change)?;
+            control.effect = at_setting.with(&change)?;
         }
         if let Some(land) = farm.land.as_ref().filter(|land| land.night_hours > 0.0) {
-            let effect = at_work.with(&changes::under_lights(land.night_noise))?;
+            let effect = at_setting.with(&changes::under_lights(land.night_noise))?;
             night = effect.map(|effect| Night {
+                passes: effect.passes,
                 rate: effect.rate,
                 lower: effect.lower,
                 upper: effect.upper,
@@ -90,24 +128,47 @@ pub fn work_out(plan: &Plan, results: &Results, watch: &dyn Watch) -> Result<Ans
             });
         }
     }
-    let speed = speed::answer(&trials, results, &setup, &kinds, passes)?;
     let steps = changes::steps(&setup, best_lookahead_m);
-    let pays = pays::answer(&trials, &setup, &kinds, moves, &steps, passes)?;
+    let pays = pays::answer(&trials, &setup, &kinds, moves, Some(design), &steps, passes)?;
     let name = kind.map(Kind::name);
+    let breaks = |speed_m_s: f64, clearance_m: f64| -> Vec<Bound> {
+        let of_setting = speed.iter().find(|answer| {
+            Some(answer.controller.as_str()) == name && answer.clearance_m == clearance_m
+        });
+        let limits = of_setting.map_or(&[][..], |answer| &answer.limits);
+        let broken = limits
+            .iter()
+            .filter(|limit| !limits::keeps(limit, speed_m_s));
+        broken.map(|limit| limit.cause).collect()
+    };
+    let recommended_per_ha = recommended.as_ref().and_then(|setting| setting.cost_per_ha);
+    let spacing = spacing::answer(
+        results,
+        &priced,
+        name,
+        &breaks,
+        (speed_m_s, recommended_per_ha),
+        night,
+    );
     Ok(with_finite_numbers(Answers {
         passes,
+        not_recommended: recommended.is_none().then(|| NOT_RECOMMENDED.to_owned()),
+        recommended,
         controller: name.map(Into::into),
         stroke,
         hydraulics,
         control,
-        speed,
         pays,
-        spacing: spacing::answer(results, &setup, &farm, name, night),
-        stages: stages::answer(&trials, results, kind, &farm.stages, passes)?,
-        soil: soil::answer(results, &setup, &farm),
-        sheet: sheet::answer(&setup, &farm, results.working_clearance_m, scenario.units()),
+        spacing,
+        stages: stages::answer(&trials, results, kind, speed_m_s, &farm.stages, passes)?,
+        soil: soil::answer(results, &setup, &farm, clearance_m),
+        sheet: sheet::answer(&setup, &farm, clearance_m, scenario.units()),
+        speed,
     }))
 }
+
+/// Why no setting is recommended.
+const NOT_RECOMMENDED: &str = "no simulated setting keeps every bound";
 
 /// An answer with a number that is not finite becomes none: the passes behind it are not lost for that.
 fn with_finite_numbers(mut answers: Answers) -> Answers {
@@ -126,6 +187,10 @@ fn with_finite_numbers(mut answers: Answers) -> Answers {
         )*};
     }
     none_if_not_finite!(stroke, hydraulics, control, spacing, stages, soil, sheet);
+    if let Some(key) = first_not_finite(&answers.recommended) {
+        answers.recommended = None;
+        answers.not_recommended = why(key);
+    }
     for speed in &mut answers.speed {
         if let Some(key) = first_not_finite(speed) {
             *speed = SpeedAnswer {
@@ -133,12 +198,14 @@ fn with_finite_numbers(mut answers: Answers) -> Answers {
                 reason: why(key),
                 controller: std::mem::take(&mut speed.controller),
                 clearance_m: speed.clearance_m,
-                allowed_rate: speed.allowed_rate,
+                allowed_cut_rate: speed.allowed_cut_rate,
                 highest_speed_m_s: None,
                 at_least: false,
-                rate: None,
-                rate_upper: None,
                 binding: None,
+                next_binding: None,
+                in_time: None,
+                limits: Vec::new(),
+                passes: speed.passes,
                 causes: Vec::new(),
             };
         }
@@ -157,22 +224,14 @@ fn with_finite_numbers(mut answers: Answers) -> Answers {
     answers
 }
 
-/// The controller that the answers speak of.
-fn chosen(results: &Results, kinds: &[Kind]) -> Option<Kind> {
-    let fastest = results.answer.fastest.as_ref();
-    let named = fastest.and_then(|choice| Kind::from_name(&choice.controller));
-    named.or_else(|| {
-        let upper = |kind: Kind| {
-            let at_work = results.strike_rates.iter().find(|cell| {
-                cell.controller == kind.name()
-                    && cell.speed_m_s == results.working_speed_m_s
-                    && cell.clearance_m == results.working_clearance_m
-            });
-            at_work.map_or(1.0, |cell| cell.upper)
-        };
-        let kinds = kinds.iter().copied();
-        kinds.min_by(|&a, &b| upper(a).total_cmp(&upper(b)))
-    })
+/// The controller with the lowest upper limit at work.
+fn best_at_work(results: &Results, kinds: &[Kind]) -> Option<Kind> {
+    let upper = |kind: Kind| {
+        let at_work = results.at_work(kind.name());
+        at_work.map_or(1.0, |cell| cell.cut.upper)
+    };
+    let kinds = kinds.iter().copied();
+    kinds.min_by(|&a, &b| upper(a).total_cmp(&upper(b)))
 }
 
 /// Answers of a study that was cut short: none, and why.
@@ -211,7 +270,7 @@ mod tests {
             |a| a.spacing.cells[0].days = f64::INFINITY,
             |a| a.soil.speeds[0].speed_m_s = f64::NAN,
             |a| a.sheet.tools[0].left_edge_m = f64::NEG_INFINITY,
-            |a| a.speed[1].rate = Some(f64::NAN),
+            |a| a.speed[1].highest_speed_m_s = Some(f64::NAN),
             |a| a.pays[1].upper = Some(f64::INFINITY),
         ];
         for spoil in spoil {

@@ -28,13 +28,14 @@ pub fn answer(
     setup: &Setup,
     kinds: &[Kind],
     chosen: Option<Kind>,
+    design: Option<(f64, f64)>,
     changes: &[Change],
     passes: u64,
 ) -> Result<Vec<Pays>, Stopped> {
     let Some(chosen) = chosen else {
         return Ok(Vec::new());
     };
-    let frame = Frame::of(trials.scenario());
+    let frame = Frame::of(trials.scenario(), design);
     let ask = Ask {
         passes,
         speeds_m_s: &frame.speeds_m_s,
@@ -125,7 +126,7 @@ pub(super) struct Frame {
     pub(super) clearances_m: Vec<f64>,
     pub(super) working_speed: usize,
     pub(super) working_clearance: usize,
-    allowed_rate: f64,
+    allowed_cut_rate: f64,
     units: Units,
 }
 
@@ -250,16 +251,24 @@ fn reach(x: &[f64], limits: &[f64], allowed: f64) -> Reached {
 }
 
 impl Frame {
-    /// The speeds, clearances and working setting of a scenario, and what it allows.
-    pub(super) fn of(scenario: &Scenario) -> Self {
+    /// The speeds and clearances of a scenario and what it allows, about a setting: speed, m/s, and one of the clearances, m; without one
+    /// the working setting.
+    pub(super) fn of(scenario: &Scenario, setting: Option<(f64, f64)>) -> Self {
         let study = scenario.study();
         let place = |all: &[f64], one: f64| all.iter().position(|&x| x == one).unwrap_or(0);
+        let working = (study.working_speed_m_s, study.working_clearance_m);
+        let (speed_m_s, clearance_m) = setting.unwrap_or(working);
+        let mut speeds_m_s = study.speeds_m_s.clone();
+        if !speeds_m_s.contains(&speed_m_s) {
+            speeds_m_s.push(speed_m_s);
+            speeds_m_s.sort_by(f64::total_cmp);
+        }
         Self {
-            working_speed: place(&study.speeds_m_s, study.working_speed_m_s),
-            working_clearance: place(&study.clearances_m, study.working_clearance_m),
-            speeds_m_s: study.speeds_m_s.clone(),
+            working_speed: place(&speeds_m_s, speed_m_s),
+            working_clearance: place(&study.clearances_m, clearance_m),
+            speeds_m_s,
             clearances_m: study.clearances_m.clone(),
-            allowed_rate: study.allowed_rate,
+            allowed_cut_rate: study.allowed_cut_rate,
             units: scenario.units(),
         }
     }
@@ -278,14 +287,14 @@ impl Frame {
     }
 
     fn speed(&self, limits: &[f64]) -> Reached {
-        reach(&self.speeds_m_s, limits, self.allowed_rate)
+        reach(&self.speeds_m_s, limits, self.allowed_cut_rate)
     }
 
     /// Clearances from the widest on, as lengths by which the tools come closer.
     fn closer(&self, limits: &[f64]) -> Reached {
         let x: Vec<f64> = self.clearances_m.iter().rev().map(|c| -c).collect();
         let limits: Vec<f64> = limits.iter().rev().copied().collect();
-        reach(&x, &limits, self.allowed_rate)
+        reach(&x, &limits, self.allowed_cut_rate)
     }
 
     pub(super) fn gain(&self, kind: Kind, words: &str, base: &Curves, changed: &Curves) -> Pays {

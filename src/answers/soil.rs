@@ -14,9 +14,9 @@ use crate::results::answers::{SoilAnswer, SoilAtSpeed, Status};
 /// (Terpstra and Kouwenhoven, J. agric. Engng Res., 1981, authors from memory).
 const LETHAL_COVER: &str = "10 to 20 mm (0.4 to 0.8 in) of soil over its top kills a small plant, crop or weed (Merfield 2018; Terpstra and Kouwenhoven 1981)";
 
-/// What soil does at every simulated speed, the tools at the working clearance. Losses of the gearbox are left out, so the load
+/// What soil does at every simulated speed, the tools at a clearance, m. Losses of the gearbox are left out, so the load
 /// comes out somewhat low.
-pub fn answer(results: &Results, setup: &Setup, farm: &Farm) -> SoilAnswer {
+pub fn answer(results: &Results, setup: &Setup, farm: &Farm, clearance_m: f64) -> SoilAnswer {
     let Some(soil) = &farm.soil else {
         return SoilAnswer {
             status: Status::NoData,
@@ -25,7 +25,7 @@ pub fn answer(results: &Results, setup: &Setup, farm: &Farm) -> SoilAnswer {
         };
     };
     // The soil reaches a plant where it reaches its stem.
-    let room_m = results.working_clearance_m - setup.plants.stem_radius_m;
+    let room_m = clearance_m - setup.plants.stem_radius_m;
     let speeds: Vec<SoilAtSpeed> = results
         .speeds_m_s
         .iter()
@@ -49,15 +49,21 @@ pub fn answer(results: &Results, setup: &Setup, farm: &Farm) -> SoilAnswer {
     SoilAnswer {
         status: Status::Ok,
         reason: None,
-        warnings: warnings(results, soil, room_m, &speeds),
+        warnings: warnings(results, soil, (clearance_m, room_m), &speeds),
+        clearance_m,
         speeds,
     }
 }
 
-fn warnings(results: &Results, soil: &Soil, room_m: f64, speeds: &[SoilAtSpeed]) -> Vec<String> {
+fn warnings(
+    results: &Results,
+    soil: &Soil,
+    (clearance_m, room_m): (f64, f64),
+    speeds: &[SoilAtSpeed],
+) -> Vec<String> {
     let words = Words::of(results);
     let mut warnings = Vec::new();
-    let clearance = words.length(results.working_clearance_m);
+    let clearance = words.length(clearance_m);
     let reached_at = words.speed(thrown_at_m_s(soil, room_m));
     let lands = |at: &SoilAtSpeed| {
         format!(

@@ -1,11 +1,13 @@
 //! Sweep spacing against speed: what every simulated setting costs on the farm.
 
-use super::words::{Words, add_tables, trimmed};
+use super::words::{Words, add_tables};
 use crate::farm::fieldwork::{capacity_m2_s, efficiency};
 use crate::farm::{Farm, Land, Prices, Ranged, Weeds};
 use crate::model::setup::Setup;
-use crate::results::answers::{BestSetting, Mover, Night, SpacingAnswer, SpacingCell, Status};
-use crate::results::{Results, StrikeRate};
+use crate::results::answers::{
+    BestSetting, Bound, GridEnd, Mover, Night, PlantWorth, SpacingAnswer, SpacingCell, Status,
+};
+use crate::results::{Results, Share};
 
 /// A setting whose cost exceeds the least by no more than this share is as good as the best (our choice, no source).
 const NEAR_SHARE: f64 = 0.05;
@@ -13,80 +15,154 @@ const NEAR_SHARE: f64 = 0.05;
 const M2_PER_HA: f64 = 10_000.0;
 const SECONDS_PER_HOUR: f64 = 3600.0;
 
-/// What every simulated setting of a controller costs, which is best and what would move it.
+/// What settings cost on the farm.
 ///
-/// Every struck plant counts as lost, at the rate by day without the entry stretch. The tools are taken to work all ground from
-/// clearance to clearance, and between neighbouring passes as far as they reach; weeds stand evenly. `night` passes through; its
-/// days are worked out here.
-pub fn answer(
-    results: &Results,
-    setup: &Setup,
-    farm: &Farm,
-    controller: Option<&str>,
-    night: Option<Night>,
-) -> SpacingAnswer {
-    let (land, weeds, prices) = match (&farm.land, &farm.weeds, &farm.prices) {
-        (Some(land), Some(weeds), Some(prices)) => (land, weeds, prices),
-        (land, weeds, prices) => {
+/// A cut plant counts as lost, a touched one by the scenario's share. The tools are taken to work all ground from
+/// clearance to clearance, and between neighbouring passes as far as they reach; weeds stand evenly.
+pub struct Priced<'a> {
+    land: &'a Land,
+    weeds: &'a Weeds,
+    prices: &'a Prices,
+    setup: &'a Setup,
+    farm: &'a Farm,
+    numbers: Numbers,
+    stand_1_ha: f64,
+    hours: f64,
+}
+
+impl<'a> Priced<'a> {
+    /// Of a farm that gives land, weeds and prices.
+    ///
+    /// # Errors
+    ///
+    /// What the scenario should add, in plain words.
+    pub fn new(setup: &'a Setup, farm: &'a Farm) -> Result<Self, String> {
+        let (Some(land), Some(weeds), Some(prices)) = (&farm.land, &farm.weeds, &farm.prices)
+        else {
             let missing: Vec<&str> = [
-                ("farm", land.is_none()),
-                ("weeds", weeds.is_none()),
-                ("prices", prices.is_none()),
+                ("farm", farm.land.is_none()),
+                ("weeds", farm.weeds.is_none()),
+                ("prices", farm.prices.is_none()),
             ]
             .into_iter()
             .filter_map(|(table, missing)| missing.then_some(table))
             .collect();
-            return without(Status::NoData, add_tables(&missing));
+            return Err(add_tables(&missing));
+        };
+        let hours = land.day_hours + land.night_hours;
+        if hours <= 0.0 {
+            return Err("Set farm.day_hours or farm.night_hours above 0.".into());
         }
-    };
-    let hours = land.day_hours + land.night_hours;
-    if hours <= 0.0 {
-        return without(
-            Status::NoData,
-            "Set farm.day_hours or farm.night_hours above 0.".into(),
-        );
+        Ok(Self {
+            land,
+            weeds,
+            prices,
+            setup,
+            farm,
+            numbers: Numbers::new(weeds, prices),
+            stand_1_ha: plants_per_ha(setup, farm),
+            hours,
+        })
     }
+
+    /// Cost a hectare and round of a setting that cuts and touches these shares of the plants.
+    pub fn cost_per_ha(&self, speed_m_s: f64, clearance_m: f64, cut: f64, touched: f64) -> f64 {
+        let share = |rate: f64| Share {
+            rate,
+            lower: rate,
+            upper: rate,
+        };
+        let setting = self.setting(speed_m_s, clearance_m, share(cut), share(touched));
+        self.cost(&setting).sum()
+    }
+
+    fn setting(&self, speed_m_s: f64, clearance_m: f64, cut: Share, touched: Share) -> Setting {
+        let land = self.land;
+        let share = efficiency(speed_m_s, land.row_length_m, land.turn_s, land.idle_share);
+        Setting {
+            speed_m_s,
+            clearance_m,
+            cut,
+            touched,
+            unworked_share: unworked_share(&self.setup.rows.offset_m, self.farm, clearance_m),
+            m2_s: capacity_m2_s(speed_m_s, self.farm.pass_width_m, share),
+        }
+    }
+
+    fn cost(&self, setting: &Setting) -> Cost {
+        let lost = self
+            .numbers
+            .lost_share(setting.cut.rate, setting.touched.rate);
+        setting.cost(&self.numbers, self.stand_1_ha, lost)
+    }
+}
+
+/// What every simulated setting of a controller costs, which is cheapest, and what would move it. `breaks` tells the bounds that a
+/// setting breaks; `recommended_per_ha` is what the recommended one costs. `night` passes through; its days are worked out here, at the
+/// speed of `design_m_s`.
+pub fn answer(
+    results: &Results,
+    priced: &Result<Priced, String>,
+    controller: Option<&str>,
+    breaks: &dyn Fn(f64, f64) -> Vec<Bound>,
+    (design_m_s, recommended_per_ha): (f64, Option<f64>),
+    night: Option<Night>,
+) -> SpacingAnswer {
+    let priced = match priced {
+        Ok(priced) => priced,
+        Err(lack) => return without(Status::NoData, lack.clone()),
+    };
     let Some(controller) = controller else {
         return without(Status::NoAnswer, "No controller ran.".into());
     };
-    let settings: Vec<Setting> = results
-        .strike_rates
-        .iter()
+    let rates = results.whole_rows();
+    let settings: Vec<Setting> = rates
         .filter(|rate| rate.controller == controller)
-        .map(|rate| Setting::new(rate, setup, farm, land))
+        .map(|rate| priced.setting(rate.speed_m_s, rate.clearance_m, rate.cut, rate.touched))
         .collect();
-    let stand_1_ha = plants_per_ha(setup, farm);
-    let numbers = Numbers::new(weeds, prices);
-    let Some(best) = cheapest(&settings, &numbers, stand_1_ha) else {
+    let (land, numbers) = (priced.land, &priced.numbers);
+    let stand_1_ha = priced.stand_1_ha;
+    let Some(cheapest) = least_cost(&settings, numbers, stand_1_ha) else {
         return without(
             Status::NoAnswer,
             format!("No setting of {controller} was simulated."),
         );
     };
-    let all_keep = |setting: &&Setting| {
-        settings.iter().all(|slower| {
-            slower.clearance_m != setting.clearance_m
-                || slower.speed_m_s > setting.speed_m_s
-                || slower.upper <= results.allowed_rate
-        })
-    };
-    let allowed: Vec<Setting> = settings.iter().filter(all_keep).copied().collect();
-    let best_allowed = cheapest(&allowed, &numbers, stand_1_ha);
+    let broken: Vec<Vec<Bound>> = settings
+        .iter()
+        .map(|setting| breaks(setting.speed_m_s, setting.clearance_m))
+        .collect();
+    let kept: Vec<Setting> = settings
+        .iter()
+        .zip(&broken)
+        .filter(|(_, broken)| broken.is_empty())
+        .map(|(setting, _)| *setting)
+        .collect();
+    let cheapest_kept = least_cost(&kept, numbers, stand_1_ha);
     let at_work = settings.iter().find(|setting| {
         setting.speed_m_s == results.working_speed_m_s
             && setting.clearance_m == results.working_clearance_m
     });
+    let near = cheapest_kept
+        .as_ref()
+        .map_or(cheapest.cost_per_ha, |kept| kept.cost_per_ha);
     let cells: Vec<SpacingCell> = settings
         .iter()
-        .map(|setting| {
-            let cost = setting.cost(&numbers, stand_1_ha, setting.rate);
-            let days = days(land, setting.m2_s, hours);
+        .zip(&broken)
+        .map(|(setting, broken)| {
+            let cost = priced.cost(setting);
+            let at = |cut: f64, touched: f64| {
+                let lost = numbers.lost_share(cut, touched);
+                setting.cost(numbers, stand_1_ha, lost).sum()
+            };
+            let (cut, touched) = (setting.cut, setting.touched);
+            let days = days(land, setting.m2_s, priced.hours);
             SpacingCell {
                 speed_m_s: setting.speed_m_s,
                 clearance_m: setting.clearance_m,
                 cost_per_ha: cost.sum(),
-                cost_lower: setting.cost(&numbers, stand_1_ha, setting.lower).sum(),
-                cost_upper: setting.cost(&numbers, stand_1_ha, setting.upper).sum(),
+                cost_lower: at(cut.lower, touched.lower),
+                cost_upper: at(cut.upper, touched.upper),
                 machine_per_ha: cost.machine,
                 weeding_per_ha: cost.weeding,
                 plants_per_ha: cost.plants,
@@ -96,57 +172,74 @@ pub fn answer(
                 in_time: days <= land.workable_days,
                 unworked_share: setting.unworked_share,
                 weeds_left_share: numbers.weeds_left_share(setting.unworked_share),
-                plants_lost_share: setting.rate,
-                near_best: cost.sum() <= (1.0 + NEAR_SHARE) * best.cost_per_ha,
-                keeps_allowed: setting.upper <= results.allowed_rate,
+                plants_lost_share: numbers.lost_share(cut.rate, touched.rate),
+                near_best: cost.sum() <= (1.0 + NEAR_SHARE) * near,
+                breaks: broken.clone(),
             }
         })
         .collect();
-    let movers = movers(&settings, weeds, prices, stand_1_ha, &best);
-    let night = night.zip(at_work).map(|(night, setting)| Night {
-        days_without: (land.day_hours > 0.0).then(|| days(land, setting.m2_s, land.day_hours)),
-        days_with: days(land, setting.m2_s, hours),
-        ..night
+    let movers = cheapest_kept
+        .as_ref()
+        .map_or_else(Vec::new, |best| movers(&kept, priced, best));
+    let night = night.map(|night| {
+        let share = efficiency(design_m_s, land.row_length_m, land.turn_s, land.idle_share);
+        let m2_s = capacity_m2_s(design_m_s, priced.farm.pass_width_m, share);
+        Night {
+            days_without: (land.day_hours > 0.0).then(|| days(land, m2_s, land.day_hours)),
+            days_with: days(land, m2_s, priced.hours),
+            ..night
+        }
     });
     let words = Words::of(results);
-    let mut reason = why(&cells, &best, &movers, words, &prices.currency);
-    match &best_allowed {
-        None => reason += &nearest_allowed(&settings, results, words),
-        Some(allowed)
-            if allowed.speed_m_s != best.speed_m_s || allowed.clearance_m != best.clearance_m =>
-        {
-            reason += &format!(
-                " It, or a slower speed there, may strike more plants than allowed; the cheapest setting that keeps the allowed rate is {} at {}, for {} {} more.",
-                words.length(allowed.clearance_m),
-                words.speed(allowed.speed_m_s),
-                words.per_land(allowed.cost_per_ha - best.cost_per_ha),
-                prices.currency
-            );
-        }
-        _ => {}
+    let shown = cheapest_kept.as_ref().unwrap_or(&cheapest);
+    let mut reason = why(&cells, shown, &movers, words, &priced.prices.currency);
+    if cheapest_kept.is_none() {
+        reason += " No simulated setting keeps every bound.";
     }
-    if let Some(cell) = cells.iter().find(|cell| is(cell, &best) && !cell.in_time) {
-        reason += &format!(
-            " The best setting does not finish in time: a round takes {} days, soil and weather allow {}.",
-            trimmed(cell.days, 1),
-            trimmed(land.workable_days, 1)
-        );
-    }
+    let place = |of: &BestSetting| cells.iter().position(|cell| is(cell, of));
     SpacingAnswer {
         status: Status::Ok,
         reason: Some(reason),
         controller: Some(controller.to_string()),
-        currency: Some(prices.currency.clone()),
-        cost_of_staying_per_ha: at_work.map(|setting| {
-            setting.cost(&numbers, stand_1_ha, setting.rate).sum() - best.cost_per_ha
+        currency: Some(priced.prices.currency.clone()),
+        cost_of_staying_per_ha: at_work
+            .zip(recommended_per_ha)
+            .map(|(setting, recommended)| priced.cost(setting).sum() - recommended),
+        plants: Some(PlantWorth {
+            value_per_ha: stand_1_ha * numbers.plant,
+            touched_lost_share: numbers.touched_lost,
         }),
-        best: Some(best),
-        best_allowed,
+        cheapest_breaks: place(&cheapest).map_or_else(Vec::new, |i| broken[i].clone()),
+        cheapest_at: ends(results, &cheapest),
+        cheapest: Some(cheapest),
+        cheapest_kept,
         by_hand_per_ha: Some(numbers.weeding_h_per_ha(1.0) * numbers.labour_hour),
         cells,
         movers,
         night,
     }
+}
+
+/// Ends of the simulated range at which a setting lies; a range of one value has none.
+fn ends(results: &Results, setting: &BestSetting) -> Vec<GridEnd> {
+    let at = |values: &[f64], one: f64, [low, high]: [GridEnd; 2]| {
+        let more = values.len() > 1;
+        [
+            (more && values.first() == Some(&one)).then_some(low),
+            (more && values.last() == Some(&one)).then_some(high),
+        ]
+    };
+    let speeds = at(
+        &results.speeds_m_s,
+        setting.speed_m_s,
+        [GridEnd::Slowest, GridEnd::Fastest],
+    );
+    let clearances = at(
+        &results.clearances_m,
+        setting.clearance_m,
+        [GridEnd::Closest, GridEnd::Widest],
+    );
+    speeds.into_iter().chain(clearances).flatten().collect()
 }
 
 fn without(status: Status, reason: String) -> SpacingAnswer {
@@ -190,6 +283,7 @@ struct Numbers {
     undercut_share: f64,
     pulled_an_hour: f64,
     plant: f64,
+    touched_lost: f64,
     labour_hour: f64,
     machine_hour: f64,
 }
@@ -201,9 +295,15 @@ impl Numbers {
             undercut_share: weeds.undercut_share.value,
             pulled_an_hour: weeds.pulled_an_hour.value,
             plant: prices.plant.value,
+            touched_lost: prices.touched_lost.value,
             labour_hour: prices.labour_hour.value,
             machine_hour: prices.machine_hour.value,
         }
+    }
+
+    /// Share of the plants that is lost: the cut ones, and some of the touched ones.
+    fn lost_share(&self, cut: f64, touched: f64) -> f64 {
+        (cut + self.touched_lost * touched).min(1.0)
     }
 
     fn weeds_left_share(&self, unworked_share: f64) -> f64 {
@@ -230,72 +330,51 @@ impl Cost {
     }
 }
 
-/// One simulated setting on the farm, without prices.
+/// One setting on the farm, without prices.
 #[derive(Clone, Copy, Debug)]
 struct Setting {
     speed_m_s: f64,
     clearance_m: f64,
-    rate: f64,
-    lower: f64,
-    upper: f64,
+    cut: Share,
+    touched: Share,
     unworked_share: f64,
     m2_s: f64,
 }
 
 impl Setting {
-    fn new(rate: &StrikeRate, setup: &Setup, farm: &Farm, land: &Land) -> Setting {
-        let share = efficiency(
-            rate.speed_m_s,
-            land.row_length_m,
-            land.turn_s,
-            land.idle_share,
-        );
-        Setting {
-            speed_m_s: rate.speed_m_s,
-            clearance_m: rate.clearance_m,
-            rate: rate.rate,
-            lower: rate.lower,
-            upper: rate.upper,
-            unworked_share: unworked_share(&setup.rows.offset_m, farm, rate.clearance_m),
-            m2_s: capacity_m2_s(rate.speed_m_s, farm.pass_width_m, share),
-        }
-    }
-
-    fn cost(&self, numbers: &Numbers, stand_1_ha: f64, rate: f64) -> Cost {
+    fn cost(&self, numbers: &Numbers, stand_1_ha: f64, lost_share: f64) -> Cost {
         let hours = M2_PER_HA / (self.m2_s * SECONDS_PER_HOUR);
         let left = numbers.weeds_left_share(self.unworked_share);
         let weeding_h = numbers.weeding_h_per_ha(left);
         Cost {
             machine: hours * numbers.machine_hour,
             weeding: weeding_h * numbers.labour_hour,
-            plants: stand_1_ha * rate * numbers.plant,
+            plants: stand_1_ha * lost_share * numbers.plant,
             weeding_h,
         }
     }
 }
 
 /// The setting with the least cost, the first of equals.
-fn cheapest(settings: &[Setting], numbers: &Numbers, stand_1_ha: f64) -> Option<BestSetting> {
+fn least_cost(settings: &[Setting], numbers: &Numbers, stand_1_ha: f64) -> Option<BestSetting> {
     settings
         .iter()
-        .map(|setting| BestSetting {
-            speed_m_s: setting.speed_m_s,
-            clearance_m: setting.clearance_m,
-            cost_per_ha: setting.cost(numbers, stand_1_ha, setting.rate).sum(),
+        .map(|setting| {
+            let lost = numbers.lost_share(setting.cut.rate, setting.touched.rate);
+            BestSetting {
+                speed_m_s: setting.speed_m_s,
+                clearance_m: setting.clearance_m,
+                cost_per_ha: setting.cost(numbers, stand_1_ha, lost).sum(),
+            }
         })
         .min_by(|a, b| a.cost_per_ha.total_cmp(&b.cost_per_ha))
 }
 
-/// The best setting with each number at either end of its range, all others as they are.
-fn movers(
-    settings: &[Setting],
-    weeds: &Weeds,
-    prices: &Prices,
-    stand_1_ha: f64,
-    best: &BestSetting,
-) -> Vec<Mover> {
+/// The cheapest setting that keeps every bound with each number at either end of its range, all others as they are.
+fn movers(settings: &[Setting], priced: &Priced, best: &BestSetting) -> Vec<Mover> {
     type Place = fn(&mut Numbers) -> &mut f64;
-    let ranges: [(&str, Ranged, Place); 6] = [
+    let (weeds, prices) = (priced.weeds, priced.prices);
+    let ranges: [(&str, Ranged, Place); 7] = [
         ("weeds before the pass, per m²", weeds.density_1_m2, |n| {
             &mut n.density_1_m2
         }),
@@ -310,6 +389,11 @@ fn movers(
             |n| &mut n.pulled_an_hour,
         ),
         ("value of a plant", prices.plant, |n| &mut n.plant),
+        (
+            "share of the touched plants that is lost",
+            prices.touched_lost,
+            |n| &mut n.touched_lost,
+        ),
         (
             "price of an hour of weeding by hand",
             prices.labour_hour,
@@ -327,7 +411,7 @@ fn movers(
             }
             let mut numbers = Numbers::new(weeds, prices);
             *place(&mut numbers) = set_to;
-            if let Some(then) = cheapest(settings, &numbers, stand_1_ha) {
+            if let Some(then) = least_cost(settings, &numbers, priced.stand_1_ha) {
                 movers.push(Mover {
                     what: what.to_string(),
                     set_to,
@@ -351,7 +435,7 @@ fn why(
     let mut text = String::new();
     if let Some(cell) = cells.iter().find(|cell| is(cell, best)) {
         text = format!(
-            "At {} and {} {} takes {} {currency} for the machine, {} for weeding by hand and {} for lost plants; within the limits of the strike rate {} to {} in all.",
+            "At {} and {} {} takes {} {currency} for the machine, {} for weeding by hand and {} for lost plants; within the limits of the plants lost {} to {} in all.",
             words.speed(best.speed_m_s),
             words.length(best.clearance_m),
             words.land(),
@@ -384,20 +468,6 @@ fn why(
         format!(" Within its range it is moved by: {}.", moving.join("; "))
     };
     text
-}
-
-/// Why no setting keeps the allowed rate, and which comes nearest.
-fn nearest_allowed(settings: &[Setting], results: &Results, words: Words) -> String {
-    let nearest = settings.iter().min_by(|a, b| a.upper.total_cmp(&b.upper));
-    nearest.map_or(String::new(), |nearest| {
-        format!(
-            " No simulated setting keeps the allowed strike rate of {} %; the nearest is {} at {}, with an upper limit of {} %.",
-            trimmed(100.0 * results.allowed_rate, 4),
-            words.length(nearest.clearance_m),
-            words.speed(nearest.speed_m_s),
-            trimmed(100.0 * nearest.upper, 4)
-        )
-    })
 }
 
 #[cfg(all(test, feature = "program"))]

@@ -1,54 +1,80 @@
-//! How fast, here? The highest simulated speed of every controller at every clearance, and what stands in the way.
+//! How fast, here? The highest speed of every controller at every clearance, what binds it and what would be next.
+//!
+//! Up to which speed the plants cut stay within the allowed rate is searched by simulation, to a tenth of a km/h or mph; the other bounds
+//! come from [`super::limits`].
 
 use super::changes::{self, Change};
+use super::limits::{self, Limits};
 use super::trial::{Ask, Cell, Stopped, Trials, as_it_is};
 use super::words::{self, Words};
 use crate::linear;
 use crate::model::controller::Kind;
 use crate::model::setup::Setup;
-use crate::results::answers::{Cause, SpeedAnswer, Status};
-use crate::results::{Results, StrikeRate};
-
-/// Step to which the highest speed is refined, m/s: 0.1 km/h.
-pub const STEP_M_S: f64 = 1.0 / 36.0;
+use crate::montecarlo::estimate::korn_graubard;
+use crate::results::answers::{Bound, Cause, Holds, SpeedAnswer, SpeedLimit, Status};
+use crate::results::{LEVEL, Rate, Results, Share, Stretch};
+use crate::scenario::Units;
 
 /// Most passes with which causes are taken away; their differences are known far better than a rate.
 const CAUSE_PASSES: u64 = 128;
 
-/// Where one controller stands at one clearance.
+/// Step to which speeds are told, m/s: a tenth of a km/h or mph.
+pub fn step_m_s(units: Units) -> f64 {
+    match units {
+        Units::Metric => 1.0 / 36.0,
+        Units::Us => 0.044704,
+    }
+}
+
+/// The last whole step up to a speed, m/s.
+pub fn stepped_down(speed_m_s: f64, step_m_s: f64) -> f64 {
+    (speed_m_s / step_m_s + 1e-6).floor() * step_m_s
+}
+
+/// Up to which speed one controller at one clearance keeps the allowed rate.
 #[derive(Clone, Debug)]
-struct Search {
-    kind: usize,
-    clearance: usize,
-    /// Fastest speed that keeps the allowed rate, as every slower one tested does.
-    kept: Option<Tested>,
+pub struct Search {
+    /// Place of the controller.
+    pub kind: usize,
+    /// Place of the clearance.
+    pub clearance: usize,
+    /// Fastest speed that keeps it, as every slower one tested does.
+    pub kept: Option<Tested>,
     /// Slowest speed beyond it that does not.
     failed: Option<Tested>,
     /// Index of the study's slowest speed that fails.
     first_failing: Option<usize>,
+    step_m_s: f64,
+    /// Passes behind the speeds that it knows.
+    passes: u64,
 }
 
-/// A speed with the rate there.
+/// A speed with the plants cut there.
 #[derive(Clone, Copy, Debug)]
-struct Tested {
-    speed_m_s: f64,
-    rate: f64,
-    upper: f64,
+pub struct Tested {
+    /// Speed, m/s.
+    pub speed_m_s: f64,
+    /// Plants cut on the whole row.
+    pub cut: Share,
 }
 
 impl Tested {
-    fn of(cell: &StrikeRate) -> Self {
+    fn of(cell: &Rate) -> Self {
         Self {
             speed_m_s: cell.speed_m_s,
-            rate: cell.rate,
-            upper: cell.upper,
+            cut: cell.cut,
         }
     }
 }
 
 impl Search {
     /// From the study's own speeds.
-    fn start(results: &Results, kinds: &[Kind], kind: usize, clearance: usize) -> Self {
+    pub fn start(
+        results: &Results,
+        kinds: &[Kind],
+        step_m_s: f64,
+        (kind, clearance): (usize, usize),
+    ) -> Self {
         let clearance_m = results.clearances_m[clearance];
         let mut search = Self {
             kind,
@@ -56,12 +82,14 @@ impl Search {
             kept: None,
             failed: None,
             first_failing: None,
+            step_m_s,
+            passes: results.passes,
         };
-        let cells = results.strike_rates.iter().filter(|cell| {
+        let cells = results.whole_rows().filter(|cell| {
             cell.controller == kinds[kind].name() && cell.clearance_m == clearance_m
         });
         for (speed, cell) in cells.enumerate() {
-            if cell.upper > results.allowed_rate {
+            if cell.cut.upper > results.allowed_cut_rate {
                 search.failed = Some(Tested::of(cell));
                 search.first_failing = Some(speed);
                 break;
@@ -72,22 +100,35 @@ impl Search {
     }
 
     /// The next speed to test, a multiple of the step between the two it knows; `None` once they are a step apart.
-    fn next_speed(&self, allowed_rate: f64) -> Option<f64> {
+    fn next_speed(&self, allowed_cut_rate: f64) -> Option<f64> {
         let (kept, failed) = (self.kept?, self.failed?);
-        let on_grid = |steps: f64| steps * STEP_M_S;
-        let first = (kept.speed_m_s / STEP_M_S + 1e-6).floor() + 1.0;
-        let last = (failed.speed_m_s / STEP_M_S - 1e-6).ceil() - 1.0;
+        let step_m_s = self.step_m_s;
+        let first = (kept.speed_m_s / step_m_s + 1e-6).floor() + 1.0;
+        let last = (failed.speed_m_s / step_m_s - 1e-6).ceil() - 1.0;
         if first > last {
             return None;
         }
-        let guess = crossing(kept, failed, allowed_rate);
-        Some(on_grid(
-            (guess / STEP_M_S + 1e-6).floor().clamp(first, last),
-        ))
+        let guess = crossing(kept, failed, allowed_cut_rate);
+        let steps = (guess / step_m_s + 1e-6).floor().clamp(first, last);
+        Some(steps * step_m_s)
     }
 
-    fn learn(&mut self, tested: Tested, allowed_rate: f64) {
-        if tested.upper <= allowed_rate {
+    /// Up to which speed the allowed rate is kept.
+    pub fn limit(&self) -> SpeedLimit {
+        let (holds, speed_m_s) = match (&self.kept, &self.failed) {
+            (None, _) => (Holds::Never, None),
+            (Some(_), None) => (Holds::Always, None),
+            (Some(kept), Some(_)) => (Holds::UpTo, Some(kept.speed_m_s)),
+        };
+        SpeedLimit {
+            cause: Bound::CutPlants,
+            holds,
+            speed_m_s,
+        }
+    }
+
+    fn learn(&mut self, tested: Tested, allowed_cut_rate: f64) {
+        if tested.cut.upper <= allowed_cut_rate {
             self.kept = Some(tested);
         } else {
             self.failed = Some(tested);
@@ -96,53 +137,65 @@ impl Search {
 }
 
 /// Where the upper limit reaches the allowed rate, on a straight line through its logarithm.
-fn crossing(kept: Tested, failed: Tested, allowed_rate: f64) -> f64 {
-    let least = allowed_rate * 1e-6;
+fn crossing(kept: Tested, failed: Tested, allowed_cut_rate: f64) -> f64 {
+    let least = allowed_cut_rate * 1e-6;
     let (low, high) = (
-        libm::log(kept.upper.max(least)),
-        libm::log(failed.upper.max(least)),
+        libm::log(kept.cut.upper.max(least)),
+        libm::log(failed.cut.upper.max(least)),
     );
-    let part = (libm::log(allowed_rate) - low) / (high - low);
+    let part = (libm::log(allowed_cut_rate) - low) / (high - low);
     kept.speed_m_s + part.clamp(0.0, 1.0) * (failed.speed_m_s - kept.speed_m_s)
 }
 
-/// The answers, controller by controller, clearances rising. `passes`: the first ones of the study with which new speeds are run.
+/// A search for every controller and clearance, controller by controller, clearances rising. `passes`: the first ones of the study with
+/// which speeds between the simulated ones are run. Where another bound is met before, up to which speed plants cut allow is told to the
+/// next simulated speed only, but for the working clearance.
 ///
 /// # Errors
 ///
 /// The watch stopped it.
-pub fn answer(
+pub fn searches(
     trials: &Trials,
     results: &Results,
-    setup: &Setup,
+    bounds: &Limits,
     kinds: &[Kind],
     passes: u64,
-) -> Result<Vec<SpeedAnswer>, Stopped> {
-    let clearances = results.clearances_m.len();
+) -> Result<Vec<Search>, Stopped> {
+    let step_m_s = step_m_s(trials.scenario().units());
     let mut searches: Vec<Search> = (0..kinds.len())
-        .flat_map(|kind| (0..clearances).map(move |clearance| (kind, clearance)))
-        .map(|(kind, clearance)| Search::start(results, kinds, kind, clearance))
+        .flat_map(|kind| (0..results.clearances_m.len()).map(move |clearance| (kind, clearance)))
+        .map(|place| Search::start(results, kinds, step_m_s, place))
         .collect();
-    refine(trials, results, kinds, passes, &mut searches)?;
-    let causes = causes(trials, results, setup, kinds, passes, &searches)?;
-    let answers = searches.iter().zip(causes);
-    Ok(answers
-        .map(|(search, causes)| told(results, kinds, search, causes))
-        .collect())
+    let may_bind = |search: &Search| {
+        let clearance_m = results.clearances_m[search.clearance];
+        let (other_m_s, ..) = limits::lowest(&bounds.of(kinds[search.kind], clearance_m));
+        let kept_m_s = search.kept.map_or(0.0, |kept| kept.speed_m_s);
+        clearance_m == results.working_clearance_m
+            || other_m_s.is_some_and(|other_m_s| kept_m_s < other_m_s)
+    };
+    refine(trials, results, kinds, passes, &mut searches, &may_bind)?;
+    Ok(searches)
 }
 
-/// Closes in on the highest speeds, all searches side by side: a speed that one of them asks for is run once.
-fn refine(
+/// Closes in on the highest speeds of those searches that are asked about, all side by side: a speed that one of them asks for is run
+/// once.
+///
+/// # Errors
+///
+/// The watch stopped it.
+pub fn refine(
     trials: &Trials,
     results: &Results,
     kinds: &[Kind],
     passes: u64,
     searches: &mut [Search],
+    asked_about: &dyn Fn(&Search) -> bool,
 ) -> Result<(), Stopped> {
     loop {
         let mut wanted: Vec<(f64, usize)> = searches
             .iter()
-            .filter_map(|search| Some((search.next_speed(results.allowed_rate)?, search.kind)))
+            .filter(|search| asked_about(search))
+            .filter_map(|search| Some((search.next_speed(results.allowed_cut_rate)?, search.kind)))
             .collect();
         wanted.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
         wanted.dedup();
@@ -152,36 +205,60 @@ fn refine(
         for at_speed in wanted.chunk_by(|a, b| a.0 == b.0) {
             let speed_m_s = at_speed[0].0;
             let asked: Vec<Kind> = at_speed.iter().map(|&(_, kind)| kinds[kind]).collect();
-            let ask = Ask {
-                passes,
-                speeds_m_s: &[speed_m_s],
-                kinds: &asked,
-                clearances_m: &results.clearances_m,
-            };
-            let sample = trials.run(&ask, &as_it_is)?;
-            for (place, &(_, kind)) in at_speed.iter().enumerate() {
-                let estimates = sample.cell(0, place).estimates();
+            let tallies = trials.tallies(passes, speed_m_s, &asked, &results.clearances_m)?;
+            for (tally, &(_, kind)) in tallies.iter().zip(at_speed) {
+                let estimates = korn_graubard(&tally.whole.cut, LEVEL);
                 let concerned = searches.iter_mut().filter(|search| {
                     search.kind == kind
-                        && search.next_speed(results.allowed_rate) == Some(speed_m_s)
+                        && search.next_speed(results.allowed_cut_rate) == Some(speed_m_s)
                 });
                 for search in concerned {
                     let estimate = estimates[search.clearance];
-                    search.learn(
-                        Tested {
-                            speed_m_s,
-                            rate: estimate.rate,
-                            upper: estimate.upper,
-                        },
-                        results.allowed_rate,
-                    );
+                    let cut = estimate.share();
+                    search.learn(Tested { speed_m_s, cut }, results.allowed_cut_rate);
+                    search.passes = passes;
                 }
             }
         }
     }
 }
 
-/// What each cause does at the study's slowest failing speed, search by search, most helpful first.
+/// The answer of every search. What is behind the cut plants is looked for under one controller only, at one clearance, m, and at the
+/// working one.
+///
+/// # Errors
+///
+/// The watch stopped it.
+pub fn answers(
+    trials: &Trials,
+    results: &Results,
+    bounds: &Limits,
+    kinds: &[Kind],
+    searches: &[Search],
+    (kind, clearance_m): (Option<Kind>, f64),
+    passes: u64,
+) -> Result<Vec<SpeedAnswer>, Stopped> {
+    let asked = |search: &Search| {
+        let own_m = results.clearances_m[search.clearance];
+        Some(kinds[search.kind]) == kind
+            && (own_m == clearance_m || own_m == results.working_clearance_m)
+    };
+    let causes = causes(
+        trials,
+        results,
+        bounds.setup,
+        kinds,
+        passes,
+        searches,
+        &asked,
+    )?;
+    let answers = searches.iter().zip(causes);
+    Ok(answers
+        .map(|(search, causes)| told(results, kinds, bounds, search, causes))
+        .collect())
+}
+
+/// What each cause does at the study's slowest failing speed, search by search, most helpful first; of those asked about.
 fn causes(
     trials: &Trials,
     results: &Results,
@@ -189,12 +266,14 @@ fn causes(
     kinds: &[Kind],
     passes: u64,
     searches: &[Search],
+    asked_about: &dyn Fn(&Search) -> bool,
 ) -> Result<Vec<Vec<Cause>>, Stopped> {
     let mut found: Vec<Vec<Cause>> = vec![Vec::new(); searches.len()];
     let changes = changes::causes(setup);
     for (speed, &speed_m_s) in results.speeds_m_s.iter().enumerate() {
         let concerned: Vec<usize> = (0..searches.len())
             .filter(|&search| searches[search].first_failing == Some(speed))
+            .filter(|&search| asked_about(&searches[search]))
             .collect();
         let mut asked: Vec<usize> = concerned.iter().map(|&i| searches[i].kind).collect();
         asked.dedup();
@@ -248,35 +327,49 @@ pub fn is_stable_with(setup: &Setup, change: &Change, kind: Kind, speed_m_s: f64
     linear::check_stable(&changed, kind, speed_m_s).is_ok()
 }
 
-fn told(results: &Results, kinds: &[Kind], search: &Search, causes: Vec<Cause>) -> SpeedAnswer {
+/// The answer of a search.
+fn told(
+    results: &Results,
+    kinds: &[Kind],
+    bounds: &Limits,
+    search: &Search,
+    causes: Vec<Cause>,
+) -> SpeedAnswer {
     let kind = kinds[search.kind];
     let clearance_m = results.clearances_m[search.clearance];
-    let binding = causes
-        .first()
-        .filter(|cause| cause.upper < 0.0)
-        .map(|cause| cause.cause.clone());
+    let mut limits = bounds.of(kind, clearance_m);
+    limits.push(search.limit());
+    limits::sort(&mut limits);
+    let (highest_speed_m_s, binding, next_binding) = limits::lowest(&limits);
+    // A bound below every simulated speed names a speed of which nothing was simulated.
+    let slowest_m_s = results.speeds_m_s.first().copied().unwrap_or(0.0);
+    let highest_speed_m_s = highest_speed_m_s.filter(|&highest_m_s| highest_m_s >= slowest_m_s);
+    let days = limits
+        .iter()
+        .find(|limit| limit.cause == Bound::DaysAvailable);
     SpeedAnswer {
-        status: if search.kept.is_some() {
+        status: if highest_speed_m_s.is_some() {
             Status::Ok
         } else {
             Status::NoAnswer
         },
-        reason: match search.kept {
-            Some(_) => None,
-            None => Some(nearest(results, kind, clearance_m)),
+        reason: match (highest_speed_m_s, binding) {
+            (None, Some(Bound::CutPlants)) => Some(nearest(results, kind, clearance_m)),
+            (None, _) => Some("one of the bounds lies below the slowest simulated speed".into()),
+            _ => None,
         },
         controller: kind.name().into(),
         clearance_m,
-        allowed_rate: results.allowed_rate,
-        highest_speed_m_s: search.kept.map(|kept| kept.speed_m_s),
-        at_least: search.kept.is_some() && search.failed.is_none(),
-        rate: search.kept.map(|kept| kept.rate),
-        rate_upper: search.kept.map(|kept| kept.upper),
-        binding: match (&search.failed, binding) {
-            (None, _) => None,
-            (Some(_), Some(cause)) => Some(cause),
-            (Some(_), None) => Some("no single cause".into()),
-        },
+        allowed_cut_rate: results.allowed_cut_rate,
+        highest_speed_m_s,
+        at_least: binding == Some(Bound::SimulatedSpeeds),
+        binding,
+        next_binding,
+        in_time: days
+            .zip(highest_speed_m_s)
+            .map(|(days, highest_m_s)| limits::keeps(days, highest_m_s)),
+        limits,
+        passes: search.passes,
         causes,
     }
 }
@@ -284,17 +377,20 @@ fn told(results: &Results, kinds: &[Kind], search: &Search, causes: Vec<Cause>) 
 /// Why no simulated speed will do, and the nearest setting that would.
 fn nearest(results: &Results, kind: Kind, clearance_m: f64) -> String {
     let slowest_m_s = results.speeds_m_s.first().copied().unwrap_or(0.0);
-    let will_do =
-        |cell: &&StrikeRate| cell.speed_m_s == slowest_m_s && cell.upper <= results.allowed_rate;
-    let narrowest = |cells: &mut dyn Iterator<Item = &StrikeRate>| {
+    let will_do = |cell: &&Rate| {
+        cell.stretch == Stretch::Whole
+            && cell.speed_m_s == slowest_m_s
+            && cell.cut.upper <= results.allowed_cut_rate
+    };
+    let narrowest = |cells: &mut dyn Iterator<Item = &Rate>| {
         cells
             .min_by(|a, b| a.clearance_m.total_cmp(&b.clearance_m))
             .map(|cell| (cell.controller.clone(), cell.clearance_m))
     };
-    let why = "even the slowest simulated speed strikes more than allowed here";
+    let why = "even the slowest simulated speed cuts more plants than allowed here";
     let own = narrowest(
         &mut results
-            .strike_rates
+            .rates
             .iter()
             .filter(will_do)
             .filter(|cell| cell.controller == kind.name() && cell.clearance_m > clearance_m),
@@ -307,7 +403,7 @@ fn nearest(results: &Results, kind: Kind, clearance_m: f64) -> String {
     }
     let other = narrowest(
         &mut results
-            .strike_rates
+            .rates
             .iter()
             .filter(will_do)
             .filter(|cell| cell.clearance_m >= clearance_m),
@@ -331,8 +427,11 @@ mod tests {
     fn tested(kmh: f64, upper: f64) -> Tested {
         Tested {
             speed_m_s: kmh / 3.6,
-            rate: upper / 2.0,
-            upper,
+            cut: Share {
+                rate: upper / 2.0,
+                lower: 0.0,
+                upper,
+            },
         }
     }
 
@@ -351,6 +450,8 @@ mod tests {
                 kept: Some(tested(8.0, upper(8.0))),
                 failed: Some(tested(10.0, upper(10.0))),
                 first_failing: Some(1),
+                step_m_s: step_m_s(Units::Metric),
+                passes: 64,
             };
             let mut tests = 0;
             while let Some(speed_m_s) = search.next_speed(0.005) {

@@ -8,7 +8,7 @@ use crate::model::setup::Setup;
 use crate::results::Results;
 use crate::results::answers::{StageClearance, StagesAnswer, Status};
 
-/// The answer for one controller at the working speed.
+/// The answer for one controller at a speed, m/s.
 ///
 /// # Errors
 ///
@@ -17,11 +17,13 @@ pub fn answer(
     trials: &Trials,
     results: &Results,
     kind: Option<Kind>,
+    speed_m_s: f64,
     stages: &[Stage],
     passes: u64,
 ) -> Result<StagesAnswer, Stopped> {
     let mut answer = StagesAnswer {
-        speed_m_s: results.working_speed_m_s,
+        speed_m_s,
+        passes,
         controller: kind.map(|kind| kind.name().into()),
         ..StagesAnswer::default()
     };
@@ -32,7 +34,7 @@ pub fn answer(
     for stage in stages {
         answer
             .stages
-            .push(at(trials, results, kind, stage, passes)?);
+            .push(at(trials, results, kind, speed_m_s, stage, passes)?);
     }
     let without: Vec<String> = answer
         .stages
@@ -48,7 +50,7 @@ pub fn answer(
     if !without.is_empty() {
         answer.reason = Some(format!(
             "no simulated clearance keeps the allowed rate at {} for plants of {}: drive slower, or simulate wider clearances",
-            Words::of(results).speed(results.working_speed_m_s),
+            Words::of(results).speed(speed_m_s),
             without.join(", ")
         ));
     }
@@ -60,12 +62,13 @@ fn at(
     trials: &Trials,
     results: &Results,
     kind: Kind,
+    speed_m_s: f64,
     stage: &Stage,
     passes: u64,
 ) -> Result<StageClearance, Stopped> {
     let ask = Ask {
         passes,
-        speeds_m_s: &[results.working_speed_m_s],
+        speeds_m_s: &[speed_m_s],
         kinds: &[kind],
         clearances_m: &results.clearances_m,
     };
@@ -77,7 +80,7 @@ fn at(
     let estimates = sample.cell(0, 0).estimates();
     let first = estimates
         .iter()
-        .rposition(|estimate| estimate.upper > results.allowed_rate)
+        .rposition(|estimate| estimate.upper > results.allowed_cut_rate)
         .map_or(0, |last| last + 1);
     let found = estimates.get(first);
     Ok(StageClearance {

@@ -6,13 +6,13 @@ use super::words::{self, Words};
 use crate::model::controller::Kind;
 use crate::model::series::STROKES_M;
 use crate::model::setup::Setup;
-use crate::results::answers::{Demand, Limited, Status, StrokeAnswer, StrokeCandidate};
+use crate::results::answers::{Demand, Status, StrokeAnswer, StrokeCandidate};
 use crate::results::{LEVEL, Results};
 
 /// Share of the allowed rate that a shorter stroke may add (our choice, no source).
 const WORTH: f64 = 0.1;
 
-/// The answer for one controller at the working speed and clearance.
+/// The answer for one controller at a speed, m/s, and clearance, m; `demand` is what the rows ask.
 ///
 /// # Errors
 ///
@@ -22,14 +22,16 @@ pub fn answer(
     results: &Results,
     setup: &Setup,
     kind: Option<Kind>,
-    slopes_rad: (f64, f64),
+    (speed_m_s, clearance_m): (f64, f64),
+    demand: Vec<Demand>,
     passes: u64,
 ) -> Result<StrokeAnswer, Stopped> {
     let mut answer = StrokeAnswer {
-        clearance_m: results.working_clearance_m,
-        design_speed_m_s: results.working_speed_m_s,
+        clearance_m,
+        design_speed_m_s: speed_m_s,
         fitted_m: setup.hydraulics.stroke_m,
-        demand: demand(trials, results, slopes_rad, passes)?,
+        demand,
+        passes,
         ..StrokeAnswer::default()
     };
     let Some(kind) = kind.filter(|&kind| kind != Kind::Locked) else {
@@ -41,9 +43,9 @@ pub fn answer(
     answer.controller = Some(kind.name().into());
     let ask = Ask {
         passes,
-        speeds_m_s: &[results.working_speed_m_s],
+        speeds_m_s: &[speed_m_s],
         kinds: &[kind],
-        clearances_m: &[results.working_clearance_m],
+        clearances_m: &[clearance_m],
     };
     let with = |stroke_m: f64| {
         let run = trials.run(&ask, &|setup: &mut Setup| {
@@ -67,7 +69,7 @@ pub fn answer(
             difference: difference.value,
             difference_lower: difference.lower,
             difference_upper: difference.upper,
-            good_enough: difference.upper <= WORTH * results.allowed_rate,
+            good_enough: difference.upper <= WORTH * results.allowed_cut_rate,
         });
     }
     decide(results, kind, unlimited.estimates()[0].upper, &mut answer);
@@ -82,8 +84,8 @@ fn decide(results: &Results, kind: Kind, unlimited_upper: f64, answer: &mut Stro
         .rposition(|candidate| !candidate.good_enough)
         .map_or(0, |last_bad| last_bad + 1);
     let share = format!(
-        "it strikes at most {:.3} % of the plants more than an endless stroke would, a tenth of what is allowed",
-        100.0 * WORTH * results.allowed_rate
+        "it cuts at most {:.3} % of the plants more than an endless stroke would, a tenth of what is allowed",
+        100.0 * WORTH * results.allowed_cut_rate
     );
     match candidates.get(good) {
         Some(recommended) => {
@@ -99,10 +101,10 @@ fn decide(results: &Results, kind: Kind, unlimited_upper: f64, answer: &mut Stro
             });
             let mut reason =
                 format!("the smallest of the series of which that can be said: {share}");
-            if unlimited_upper > results.allowed_rate {
+            if unlimited_upper > results.allowed_cut_rate {
                 reason += &format!(
                     "; the allowed rate is not kept with any stroke at {} under {}: look at speed and clearance first",
-                    Words::of(results).speed(results.working_speed_m_s),
+                    Words::of(results).speed(answer.design_speed_m_s),
                     words::controller(kind)
                 );
             }
@@ -118,10 +120,14 @@ fn decide(results: &Results, kind: Kind, unlimited_upper: f64, answer: &mut Stro
     }
 }
 
-/// What is asked of the side-shift at every speed; on the steepest slopes too where the field has any.
-fn demand(
+/// What is asked of the side-shift at these speeds, m/s; on the steepest slopes too where the field has any.
+///
+/// # Errors
+///
+/// The watch stopped it.
+pub fn demand(
     trials: &Trials,
-    results: &Results,
+    speeds_m_s: &[f64],
     slopes_rad: (f64, f64),
     passes: u64,
 ) -> Result<Vec<Demand>, Stopped> {
@@ -133,7 +139,7 @@ fn demand(
     }
     let mut all = Vec::new();
     for (place, slope_rad) in places {
-        for &speed_m_s in &results.speeds_m_s {
+        for &speed_m_s in speeds_m_s {
             let wanted = trials.wanted(passes, speed_m_s, slope_rad)?;
             let [shift_p50_m, shift_p95_m, shift_p999_m] =
                 wanted.shift_m.quantiles([0.5, 0.95, 0.999], LEVEL);
@@ -151,16 +157,4 @@ fn demand(
         }
     }
     Ok(all)
-}
-
-/// Speed of the wanted shift that 99.9 % of the distance stays under at the working speed, at the worst place, m/s.
-pub fn wanted_speed_m_s(answer: &StrokeAnswer) -> Limited {
-    let at_work = answer
-        .demand
-        .iter()
-        .filter(|demand| demand.speed_m_s == answer.design_speed_m_s);
-    at_work
-        .map(|demand| demand.shift_speed_p999_m_s)
-        .max_by(|a, b| a.value.total_cmp(&b.value))
-        .unwrap_or_default()
 }

@@ -1,6 +1,7 @@
 //! Further runs of the engine: other speeds and changed machines on the first passes of a study, pass by pass, so that every
 //! comparison meets the same ground, driver and plants.
 
+use std::ops::Range;
 use std::sync::atomic::{AtomicU64, Ordering};
 
 use crate::lanes::count::ticks_per_look;
@@ -10,11 +11,14 @@ use crate::model::setup::Setup;
 use crate::montecarlo::contrast::paired;
 use crate::montecarlo::estimate::{Estimate, RatioSums, korn_graubard};
 use crate::montecarlo::study::Watch;
-use crate::montecarlo::tally::TRADE_ROOM_M;
+use crate::montecarlo::tally::{TRADE_ROOM_M, Tally};
 use crate::montecarlo::workers::{NoThreads, Workers};
 use crate::results::LEVEL;
 use crate::results::answers::Limited;
 use crate::scenario::Scenario;
+
+/// Passes that are in memory at once where only sums over them are kept.
+const AT_ONCE: usize = 1024;
 
 /// Why the answers were not worked out to their end.
 #[derive(Debug, thiserror::Error)]
@@ -87,7 +91,7 @@ impl<'a> Trials<'a> {
             change(&mut setup);
             setup
         };
-        let passes = self.each_pass(ask, &draw, &|_, at_speeds| at_speeds)?;
+        let passes = self.each_pass(ask, 0..ask.passes, &draw, &|_, at_speeds| at_speeds)?;
         let (speeds, kinds) = (ask.speeds_m_s.len(), ask.kinds.len());
         let mut cells = Vec::with_capacity(speeds * kinds);
         for speed in 0..speeds {
@@ -99,6 +103,37 @@ impl<'a> Trials<'a> {
             }
         }
         Ok(Sample { kinds, cells })
+    }
+
+    /// Sums over passes of the scenario as it stands, at one speed, controller by controller. Takes no more memory for more passes.
+    ///
+    /// # Errors
+    ///
+    /// The watch stopped it.
+    pub fn tallies(
+        &self,
+        passes: u64,
+        speed_m_s: f64,
+        kinds: &[Kind],
+        clearances_m: &[f64],
+    ) -> Result<Vec<Tally>, Stopped> {
+        let ask = Ask {
+            passes,
+            speeds_m_s: &[speed_m_s],
+            kinds,
+            clearances_m,
+        };
+        let draw = |pass| self.scenario.draw(self.seed, pass);
+        let mut tallies = vec![Tally::new(0, clearances_m.len()); kinds.len()];
+        for first in (0..passes).step_by(AT_ONCE) {
+            let some = first..(first + AT_ONCE as u64).min(passes);
+            for pass in self.each_pass(&ask, some, &draw, &|_, at_speeds| at_speeds)? {
+                for (tally, under) in tallies.iter_mut().zip(&pass[0].controllers) {
+                    tally.add_expected(under, pass[0].axle);
+                }
+            }
+        }
+        Ok(tallies)
     }
 
     /// The wanted shift, m, and its speed, m/s, at one speed, pass by pass; on another side slope if one is given, rad.
@@ -122,7 +157,7 @@ impl<'a> Trials<'a> {
             Some(slope_rad) => self.scenario.draw_on_slope(self.seed, pass, slope_rad),
             None => self.scenario.draw(self.seed, pass),
         };
-        let series = self.each_pass(&ask, &draw, &|setup, mut at_speeds| {
+        let series = self.each_pass(&ask, 0..passes, &draw, &|setup, mut at_speeds| {
             let per_s = 1.0 / (ticks_per_look(setup, speed_m_s) as f64 * setup.run.step_s);
             let wanted_m = at_speeds.pop().map_or_else(Vec::new, |at| at.wanted_m);
             let speeds = wanted_m
@@ -138,10 +173,11 @@ impl<'a> Trials<'a> {
         })
     }
 
-    /// Runs all passes, whole blocks at a time on whichever thread is free, and gives what is kept of each in order.
+    /// Runs some passes, whole blocks at a time on whichever thread is free, and gives what is kept of each in order.
     fn each_pass<T: Send>(
         &self,
         ask: &Ask,
+        passes: Range<u64>,
         draw: &(dyn Fn(u64) -> Setup + Sync),
         keep: &(dyn Fn(&Setup, Vec<PassAtSpeed>) -> T + Sync),
     ) -> Result<Vec<T>, Stopped> {
@@ -153,7 +189,7 @@ impl<'a> Trials<'a> {
             rows_apart_at_m_s: None,
             room_m: TRADE_ROOM_M,
         };
-        let blocks = ask.passes.div_ceil(LANES as u64);
+        let blocks = (passes.end - passes.start).div_ceil(LANES as u64);
         let next = AtomicU64::new(0);
         let by_thread = self.workers.each(|| {
             let mut kept = Vec::new();
@@ -162,8 +198,8 @@ impl<'a> Trials<'a> {
                 if block >= blocks {
                     break;
                 }
-                let first = block * LANES as u64;
-                let passes: Vec<u64> = (first..(first + LANES as u64).min(ask.passes)).collect();
+                let first = passes.start + block * LANES as u64;
+                let passes: Vec<u64> = (first..(first + LANES as u64).min(passes.end)).collect();
                 let setups: Vec<Setup> = passes.iter().map(|&pass| draw(pass)).collect();
                 let found = lanes::run(&request, &setups, &passes);
                 let of_block = setups.iter().zip(found).map(|(setup, at)| keep(setup, at));
@@ -194,11 +230,13 @@ impl Sample {
     }
 }
 
-/// One speed under one controller: every pass.
+/// One speed under one controller: every pass, on whole rows.
 #[derive(Clone, Debug)]
 pub struct Cell {
-    /// `[clearance][pass]`: struck plants and the probability of at least one.
-    struck: Vec<Vec<(f64, f64)>>,
+    /// `[clearance][pass]`: cut plants.
+    cut: Vec<Vec<f64>>,
+    /// `[clearance][pass]`: touched plants.
+    touched: Vec<Vec<f64>>,
     /// Plants by pass.
     plants: Vec<f64>,
     /// Share of distance with the cylinder at an end stop.
@@ -211,18 +249,18 @@ impl Cell {
         clearances: usize,
     ) -> Self {
         let mut cell = Self {
-            struck: vec![Vec::new(); clearances],
+            cut: vec![Vec::new(); clearances],
+            touched: vec![Vec::new(); clearances],
             plants: Vec::new(),
             end_stop_share: 0.0,
         };
         let (mut looks, mut stops) = (0.0, 0.0);
         for pass in passes {
-            cell.plants.push(pass.counted.plants);
-            for (clearance, struck) in cell.struck.iter_mut().enumerate() {
-                struck.push((
-                    pass.counted.struck[clearance],
-                    pass.counted.any_struck[clearance],
-                ));
+            let whole = &pass.whole;
+            cell.plants.push(whole.plants);
+            for clearance in 0..clearances {
+                cell.cut[clearance].push(whole.cut[clearance]);
+                cell.touched[clearance].push(whole.touched[clearance]);
             }
             looks += pass.followed.looks;
             stops += pass.followed.at_stop;
@@ -233,35 +271,40 @@ impl Cell {
         cell
     }
 
-    /// Rates with Korn-Graubard limits, clearance by clearance.
+    /// Rates of cut plants with Korn-Graubard limits, clearance by clearance.
     pub fn estimates(&self) -> Vec<Estimate> {
-        let sums: Vec<RatioSums> = self
-            .struck
-            .iter()
-            .map(|struck| {
-                let mut sums = RatioSums::default();
-                for (&(struck, any), &plants) in struck.iter().zip(&self.plants) {
-                    sums.add_expected(struck, plants, any);
-                }
-                sums
-            })
-            .collect();
-        korn_graubard(&sums, LEVEL)
+        korn_graubard(&self.sums(&self.cut), LEVEL)
     }
 
-    /// Rate less that of another cell on the same passes, with its limits. Where the other one has more or fewer plants, its struck
-    /// ones count in proportion.
+    /// The same of touched plants.
+    pub fn touched(&self) -> Vec<Estimate> {
+        korn_graubard(&self.sums(&self.touched), LEVEL)
+    }
+
+    fn sums(&self, hits: &[Vec<f64>]) -> Vec<RatioSums> {
+        let by_clearance = hits.iter().map(|hits| {
+            let mut sums = RatioSums::default();
+            for (&hits, &plants) in hits.iter().zip(&self.plants) {
+                sums.add_expected(hits, plants);
+            }
+            sums
+        });
+        by_clearance.collect()
+    }
+
+    /// Rate of cut plants less that of another cell on the same passes, with its limits. Where the other one has more or fewer plants,
+    /// its cut ones count in proportion.
     pub fn less(&self, other: &Cell, clearance: usize) -> Limited {
         let mut sums = RatioSums::default();
-        let pairs = self.struck[clearance].iter().zip(&other.struck[clearance]);
+        let pairs = self.cut[clearance].iter().zip(&other.cut[clearance]);
         let plants = self.plants.iter().zip(&other.plants);
         for ((mine, theirs), (&plants, &their_plants)) in pairs.zip(plants) {
             let theirs = if their_plants == plants || their_plants <= 0.0 {
-                theirs.0
+                *theirs
             } else {
-                theirs.0 * (plants / their_plants)
+                theirs * (plants / their_plants)
             };
-            sums.add(mine.0 - theirs, plants);
+            sums.add(mine - theirs, plants);
         }
         let (value, lower, upper) = paired(&sums, LEVEL);
         Limited {
@@ -271,10 +314,10 @@ impl Cell {
         }
     }
 
-    /// Struck plants and plants of every pass at one clearance.
+    /// Cut plants and plants of every pass at one clearance.
     pub fn passes(&self, clearance: usize) -> impl Iterator<Item = (f64, f64)> {
-        let struck = self.struck[clearance].iter().map(|&(struck, _)| struck);
-        struck.zip(self.plants.iter().copied())
+        let cut = self.cut[clearance].iter().copied();
+        cut.zip(self.plants.iter().copied())
     }
 }
 

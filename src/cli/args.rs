@@ -23,14 +23,14 @@ pub struct Cli {
 const EXIT_CODES: &str = "\
 Example:
   rowroom starter my_field.toml     write a scenario to edit
-  rowroom study my_field.toml       strike rates at each speed and clearance
+  rowroom study my_field.toml       plants cut at each speed and clearance
 
 Exit codes: 0 done, 1 failed run or file trouble, 2 bad input, 3 unstable control loop, 130 interrupted.";
 
 /// The commands.
 #[derive(Subcommand)]
 pub enum Command {
-    /// Simulate many passes and report strike rates at each speed and clearance
+    /// Simulate many passes and report plants cut at each speed and clearance
     #[command(after_help = "\
 Example:
   rowroom study my_field.toml --out reports/narrow_rows --seed 7")]

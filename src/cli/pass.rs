@@ -2,7 +2,7 @@
 
 use rowroom::model::controller::Kind;
 use rowroom::montecarlo::study::one_pass;
-use rowroom::report::display::trimmed;
+use rowroom::report::display::{percent, trimmed};
 use rowroom::report::{PassStamp, pass_files, pass_name};
 use rowroom::results::Tool;
 use rowroom::scenario::Scenario;
@@ -73,20 +73,34 @@ fn setting(view: &View) -> String {
     )
 }
 
+/// Plants cut and touched in entry and rest, and the shares of the whole row that a study of this pass alone would tell.
 fn counted(trace: &Trace) -> String {
-    let count = |fate| {
-        trace
-            .plants
-            .iter()
-            .filter(|plant| plant.fate == fate)
-            .count()
+    let on = |entry: bool| {
+        let plants = trace.plants.iter();
+        plants.filter(move |plant| (plant.station_m < trace.entry_length_m) == entry)
+    };
+    let count = |entry, fate| on(entry).filter(|plant| plant.fate == fate).count();
+    let row = |of: &dyn Fn(bool) -> usize| {
+        let [entry, rest] = trace.of_the_row;
+        entry * of(true) as f64 + rest * of(false) as f64
+    };
+    let plants = row(&|entry| on(entry).count());
+    let share = |fate| percent(row(&|entry| count(entry, fate)) / plants.max(1.0));
+    let told = |name: &str, entry| {
+        format!(
+            "{name}: {} of {} plants cut, {} touched.",
+            count(entry, Fate::Cut),
+            on(entry).count(),
+            count(entry, Fate::Touched)
+        )
     };
     format!(
-        "Pass {} under {}: of {} plants {} struck, {} of them cut (the entry stretch included).",
+        "Pass {} under {}: {} of the plants of the whole row cut, {} touched.\n{} {}",
         trace.pass,
         trace.kind.name(),
-        trace.plants.len(),
-        count(Fate::Struck) + count(Fate::Cut),
-        count(Fate::Cut),
+        share(Fate::Cut),
+        share(Fate::Touched),
+        told("Entry stretch", true),
+        told("Rest", false),
     )
 }

@@ -56,6 +56,8 @@ pub struct Prices {
     pub currency: String,
     /// One crop plant.
     pub plant: Ranged,
+    /// Share of the touched plants that is lost.
+    pub touched_lost: Ranged,
     /// An hour of weeding by hand.
     pub labour_hour: Ranged,
     /// An hour in the field.

@@ -1,9 +1,10 @@
-//! What passes side by side struck and how they followed the row, as expectations: the path is simulated, the plants' scatter is
+//! What passes side by side cut and touched and how they followed the row, as expectations: the path is simulated, the plants' scatter is
 //! integrated.
 //!
 //! Every fifth of a metre of travel (a whole number of ticks, rounded down) each edge of each row stands for the plants of that stretch. With a
-//! the clearance that a plant in the middle of its row needs there, a plant with the scatter sigma is struck by that edge at the
-//! clearance c with the probability Q((c - rho - a)/sigma); the two edges of a row strike different plants, so both add up. One
+//! the clearance that a plant in the middle of its row needs there, an edge comes within the radius r of a plant with the scatter
+//! sigma at the clearance c with the probability Q((c - r - a)/sigma): with the radius of the stem the plant is cut, with the protected
+//! radius it is cut or touched. The two edges of a row meet different plants, so both add up. One
 //! histogram of a answers every clearance. Its bins are 0.25 mm wide and are taken at their middle: the error is the
 //! second derivative of Q times width²/24, below 1e-4 of the rate for a scatter of 2 mm or more.
 
@@ -11,14 +12,11 @@ use super::drive::Drive;
 use super::ground::Ground;
 use super::shift::Shift;
 use super::vector::Lanes;
-use crate::model::setup::Setup;
+use crate::model::setup::{Run, Setup};
 use crate::model::tractor::SHORT_SHARE;
 
 /// Width of a bin of needed clearance, m.
 const BIN_M: f64 = 0.25e-3;
-
-/// Logarithm that stands for a probability of nothing.
-const LN_IMPOSSIBLE: f64 = -1e9;
 
 /// Scatter that the tables reach out to, standard deviations: beyond it the probability is below 1e-15.
 const REACH_SD: f64 = 8.0;
@@ -39,14 +37,12 @@ pub fn ticks_per_look(setup: &Setup, speed_m_s: f64) -> usize {
 pub struct Tables {
     low_m: f64,
     bins: usize,
-    /// `[clearance][bin]`: a plant is struck.
-    struck: Vec<Vec<f64>>,
+    /// `[clearance][bin]`: a plant is cut or touched.
+    met: Vec<Vec<f64>>,
     /// `[clearance][bin]`: a plant is cut.
     cut: Vec<Vec<f64>>,
-    /// `[clearance][bin]`: natural logarithm of the probability that it is not struck.
-    ln_spared: Vec<Vec<f64>>,
     /// Clearances at which no plant can be spared, because the protected radii of both sides meet.
-    struck_all: Vec<bool>,
+    met_all: Vec<bool>,
     cut_all: Vec<bool>,
 }
 
@@ -73,33 +69,14 @@ impl Tables {
                 })
                 .collect()
         };
-        let struck = table(plants.protected_radius_m);
-        // A certain strike has no logarithm: one that no count of plants can bring back serves, and an empty bin stays nothing.
-        let ln = |&p: &f64| {
-            if p < 1.0 {
-                libm::log1p(-p)
-            } else {
-                LN_IMPOSSIBLE
-            }
-        };
-        let ln_spared = struck
-            .iter()
-            .map(|row| row.iter().map(ln).collect())
-            .collect();
+        let below = |radius_m: f64| clearances_m.iter().map(|&c| c < radius_m).collect();
         Self {
             low_m,
             bins,
+            met: table(plants.protected_radius_m),
             cut: table(plants.stem_radius_m),
-            ln_spared,
-            struck,
-            struck_all: clearances_m
-                .iter()
-                .map(|&c| c < plants.protected_radius_m)
-                .collect(),
-            cut_all: clearances_m
-                .iter()
-                .map(|&c| c < plants.stem_radius_m)
-                .collect(),
+            met_all: below(plants.protected_radius_m),
+            cut_all: below(plants.stem_radius_m),
         }
     }
 }
@@ -113,20 +90,34 @@ fn upper_tail(x_m: f64, sd_m: f64) -> f64 {
     }
 }
 
-/// Expected plants of one pass by clearance.
-#[derive(Clone, Debug, Default)]
+/// Expected plants of one stretch of a pass by clearance.
+#[derive(Clone, Debug, Default, PartialEq)]
 pub struct Expected {
-    /// Plants in the counted stretch.
+    /// Plants.
     pub plants: f64,
-    /// Expected struck plants.
-    pub struck: Vec<f64>,
-    /// Expected cut plants.
+    /// Expected cut plants: an edge passes through the stem.
     pub cut: Vec<f64>,
-    /// Probability that at least one is struck.
-    pub any_struck: Vec<f64>,
+    /// Expected touched plants: an edge comes within the protected radius and spares the stem.
+    pub touched: Vec<f64>,
 }
 
-/// How the tools of one pass followed the row, over the looks in the counted stretch.
+impl Expected {
+    /// Both stretches of a pass together, each as many times as the row holds it.
+    pub fn whole(run: &Run, entry: &Expected, rest: &Expected) -> Expected {
+        let [of_entry, of_rest] = run.of_the_row();
+        let sum = |entry: &[f64], rest: &[f64]| {
+            let pairs = entry.iter().zip(rest);
+            pairs.map(|(e, r)| of_entry * e + of_rest * r).collect()
+        };
+        Expected {
+            plants: of_entry * entry.plants + of_rest * rest.plants,
+            cut: sum(&entry.cut, &rest.cut),
+            touched: sum(&entry.touched, &rest.touched),
+        }
+    }
+}
+
+/// How the tools of one pass followed the row, over the looks in the rest of the row.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Followed {
     /// Number of looks.
@@ -153,7 +144,7 @@ pub struct Looks<const N: usize> {
     every: usize,
     /// Distance from look to look, m.
     look_m: f64,
-    /// 1 where the tool line is in the counted stretch, else 0, by look.
+    /// 1 where the tool line is in the rest of the row, else 0, by look.
     counted: Vec<Lanes<N>>,
     /// The same for the entry stretch.
     entry: Vec<Lanes<N>>,
@@ -165,7 +156,7 @@ pub struct Looks<const N: usize> {
     /// `[look * rows + row]`.
     needed_m: Vec<[Lanes<N>; 2]>,
     rows: usize,
-    /// Shares of the entry and the counted stretch that a pass which lost the row never meets.
+    /// Shares of the entry and the rest of the row that a pass which lost the row never meets.
     pub unmet: [Lanes<N>; 2],
 }
 
@@ -289,7 +280,7 @@ impl<const N: usize> Looks<N> {
         sums
     }
 
-    /// True if a lane's look lies in the counted stretch.
+    /// True if a lane's look lies in the rest of the row.
     pub fn is_counted(&self, look: usize, lane: usize) -> bool {
         self.counted[look].0[lane] != 0.0
     }
@@ -400,14 +391,12 @@ impl<const N: usize> Histograms<N> {
         let at = (row * N + lane) * self.bins;
         let counts = &self.counts[at..at + self.bins];
         let looks = self.looks[row][lane];
-        let clearances = tables.struck.len();
+        let clearances = tables.cut.len();
         if looks == 0 {
-            let all = vec![plants; clearances];
             return Expected {
                 plants,
-                struck: all.clone(),
-                cut: all,
-                any_struck: vec![f64::from(u8::from(plants > 0.0)); clearances],
+                cut: vec![plants; clearances],
+                touched: vec![0.0; clearances],
             };
         }
         let first = counts.iter().position(|&count| count > 0).unwrap_or(0);
@@ -418,31 +407,23 @@ impl<const N: usize> Histograms<N> {
             .collect();
         let lost = plants * unmet;
         let weight = (plants - lost) / f64::from(looks);
-        let sum = |table: &[f64]| weight * dot(&counts, &table[first..=last]);
         let share = |all: bool, table: &[f64]| {
             if all {
                 plants
             } else {
-                (lost + sum(table)).min(plants)
+                (lost + weight * dot(&counts, &table[first..=last])).min(plants)
             }
         };
+        let cut: Vec<f64> = (0..clearances)
+            .map(|c| share(tables.cut_all[c], &tables.cut[c]))
+            .collect();
+        let touched = (0..clearances)
+            .map(|c| (share(tables.met_all[c], &tables.met[c]) - cut[c]).max(0.0))
+            .collect();
         Expected {
             plants,
-            struck: (0..clearances)
-                .map(|c| share(tables.struck_all[c], &tables.struck[c]))
-                .collect(),
-            cut: (0..clearances)
-                .map(|c| share(tables.cut_all[c], &tables.cut[c]))
-                .collect(),
-            any_struck: (0..clearances)
-                .map(|c| {
-                    if tables.struck_all[c] || lost > 0.0 {
-                        1.0
-                    } else {
-                        -libm::expm1(sum(&tables.ln_spared[c]))
-                    }
-                })
-                .collect(),
+            cut,
+            touched,
         }
     }
 }

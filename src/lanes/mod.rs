@@ -67,11 +67,13 @@ pub struct PassAtSpeed {
 pub struct PassUnderController {
     /// How the tools followed the row.
     pub followed: Followed,
-    /// Plants of the counted stretch.
-    pub counted: Expected,
+    /// Plants of the whole row.
+    pub whole: Expected,
     /// Plants of the entry stretch.
     pub entry: Expected,
-    /// Plants of every row of the counted stretch, at the speed at which rows are told apart; else empty.
+    /// Plants of the rest of the pass.
+    pub rest: Expected,
+    /// Plants of every row, whole, at the speed at which rows are told apart; else empty.
     pub rows: Vec<Expected>,
 }
 
@@ -217,8 +219,11 @@ fn simulate<const N: usize>(
     );
     let mut all: Vec<Vec<PassAtSpeed>> = vec![Vec::with_capacity(request.speeds_m_s.len()); N];
     let per_metre = rows as f64 / setup.plants.spacing_m * setup.plants.emergence;
-    let entry_plants = per_metre * setup.run.entry_length_m;
-    let counted_plants = per_metre * (setup.run.length_m - setup.run.entry_length_m);
+    let run = &setup.run;
+    let stand = [
+        per_metre * run.entry_length_m,
+        per_metre * (run.length_m - run.entry_length_m),
+    ];
 
     for &speed_m_s in request.speeds_m_s {
         drive.again(setup, &ground, request.seed, &own, speed_m_s);
@@ -244,31 +249,43 @@ fn simulate<const N: usize>(
         for &kind in request.kinds {
             shift::run(setup, &own, drive, sensors, kind, looks.every(), shift);
             let followed = looks.followed(shift, request.room_m);
-            pooled.fill(tables, looks, shift, true);
-            let entry: [Expected; N] = std::array::from_fn(|lane| {
-                pooled.expected(tables, 0, lane, entry_plants, unmet[0].0[lane])
-            });
-            pooled.fill(tables, looks, shift, false);
             let apart = request.rows_apart_at_m_s == Some(speed_m_s);
-            if apart {
-                by_row.fill(tables, looks, shift, false);
-            }
-            for (lane, (passes, entry)) in all.iter_mut().zip(entry).enumerate() {
-                let unmet = unmet[1].0[lane];
-                let of_row =
-                    |row| by_row.expected(tables, row, lane, counted_plants / rows as f64, unmet);
+            // Entry and rest, each by lane; rows by row and lane.
+            let [entry, rest] = [true, false].map(|in_entry| {
+                pooled.fill(tables, looks, shift, in_entry);
+                if apart {
+                    by_row.fill(tables, looks, shift, in_entry);
+                }
+                let stretch = usize::from(!in_entry);
+                let unmet = unmet[stretch];
+                let pooled: [Expected; N] = std::array::from_fn(|lane| {
+                    pooled.expected(tables, 0, lane, stand[stretch], unmet.0[lane])
+                });
+                let in_row = stand[stretch] / rows as f64;
+                let by_row: Vec<[Expected; N]> = (0..if apart { rows } else { 0 })
+                    .map(|row| {
+                        std::array::from_fn(|lane| {
+                            by_row.expected(tables, row, lane, in_row, unmet.0[lane])
+                        })
+                    })
+                    .collect();
+                (pooled, by_row)
+            });
+            let (entry_rows, rest_rows) = (entry.1, rest.1);
+            let by_lane = entry.0.into_iter().zip(rest.0).enumerate();
+            for ((lane, (entry, rest)), passes) in by_lane.zip(&mut all) {
                 let Some(pass) = passes.last_mut() else {
                     continue;
                 };
+                let rows = entry_rows.iter().zip(&rest_rows);
                 pass.controllers.push(PassUnderController {
                     followed: followed[lane],
-                    counted: pooled.expected(tables, 0, lane, counted_plants, unmet),
+                    whole: Expected::whole(run, &entry, &rest),
                     entry,
-                    rows: if apart {
-                        (0..rows).map(of_row).collect()
-                    } else {
-                        Vec::new()
-                    },
+                    rest,
+                    rows: rows
+                        .map(|(entry, rest)| Expected::whole(run, &entry[lane], &rest[lane]))
+                        .collect(),
                 });
             }
         }

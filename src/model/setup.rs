@@ -18,6 +18,8 @@ pub struct Run {
     pub length_m: f64,
     /// First stretch after lowering that is counted apart, m.
     pub entry_length_m: f64,
+    /// Length of the rows that the pass stands for, m: one entry, and the rest at the rates of the pass's rest.
+    pub row_length_m: f64,
     /// Jump of the rear axle's offset that the headland turn left, m, left positive.
     pub entry_offset_m: f64,
     /// Jump of the heading that the headland turn left, rad, left positive.
@@ -28,6 +30,21 @@ pub struct Run {
     pub start_delay_s: f64,
     /// Longest tick of the simulation, s.
     pub step_s: f64,
+}
+
+impl Run {
+    /// How many times a row holds the entry stretch of the pass and its rest: 1 and 1 where the pass is as long as the row.
+    pub fn of_the_row(&self) -> [f64; 2] {
+        let share = |of_m: f64, in_m: f64| if in_m > 0.0 { of_m / in_m } else { 0.0 };
+        let entry_m = self.entry_length_m.min(self.row_length_m);
+        [
+            share(entry_m, self.entry_length_m),
+            share(
+                self.row_length_m - entry_m,
+                self.length_m - self.entry_length_m,
+            ),
+        ]
+    }
 }
 
 /// All parameters of one pass.
@@ -75,6 +92,7 @@ impl Setup {
             run: Run {
                 length_m: 200.0,
                 entry_length_m: 10.0,
+                row_length_m: 200.0,
                 entry_offset_m: 0.0,
                 entry_heading_rad: 0.0,
                 entry_shift_m: 0.0,
@@ -285,6 +303,24 @@ impl Setup {
 mod tests {
     use super::*;
     use crate::model::hydraulics::Stroke;
+
+    /// Rows of 400 m hold the entry of 10 m once and the remaining 190 m of a pass of 200 m 390/190 times; rows of 8 m hold 8 tenths of
+    /// the entry and nothing else (own arithmetic).
+    #[test]
+    fn analytic_what_a_row_holds_of_a_pass() {
+        let run = |row_length_m| Run {
+            row_length_m,
+            ..Setup::plausible().run
+        };
+        assert_eq!(run(200.0).of_the_row(), [1.0, 1.0]);
+        assert_eq!(run(400.0).of_the_row(), [1.0, 390.0 / 190.0]);
+        assert_eq!(run(8.0).of_the_row(), [0.8, 0.0]);
+        let no_entry = Run {
+            entry_length_m: 0.0,
+            ..run(100.0)
+        };
+        assert_eq!(no_entry.of_the_row(), [0.0, 0.5]);
+    }
 
     #[test]
     fn analytic_plausible_machine_runs_every_controller_at_a_quarter_metre_per_second() {

@@ -1,4 +1,4 @@
-//! Differences between settings that met the same passes: the same ground, driver and plants strike both, so that most of the
+//! Differences between settings that met the same passes: both meet the same ground, driver and plants, so that most of the
 //! chance cancels.
 
 use serde::{Deserialize, Serialize};
@@ -47,7 +47,7 @@ pub(super) fn contrasts(study: &Study, kinds: usize) -> Vec<Contrast> {
     controllers.chain(speeds).collect()
 }
 
-/// Sums over passes of the difference d of struck plants and of plants n, contrast by contrast.
+/// Sums over passes of the difference d of cut plants and of plants n, contrast by contrast.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[serde(transparent)]
 pub(super) struct Differences(Vec<RatioSums>);
@@ -60,9 +60,9 @@ impl Differences {
     /// Adds one pass at all speeds.
     pub fn add(&mut self, contrasts: &[Contrast], pass: &[PassAtSpeed], clearance: usize) {
         for (sums, contrast) in self.0.iter_mut().zip(contrasts) {
-            let counted = |at: Setting| &pass[at.speed].controllers[at.kind].counted;
-            let (of, against) = (counted(contrast.of), counted(contrast.against));
-            sums.add(of.struck[clearance] - against.struck[clearance], of.plants);
+            let whole = |at: Setting| &pass[at.speed].controllers[at.kind].whole;
+            let (of, against) = (whole(contrast.of), whole(contrast.against));
+            sums.add(of.cut[clearance] - against.cut[clearance], of.plants);
         }
     }
 

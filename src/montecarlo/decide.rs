@@ -2,7 +2,7 @@
 //!
 //! Decided is, for every controller at the working clearance, up to which speed it keeps the allowed rate. A setting is clear once
 //! its limits lie on one side of the allowed rate, or so close together that more passes would not move the answer by more than
-//! a tenth of it. Speeds beyond the first that clearly strikes too often decide nothing.
+//! a tenth of it. Speeds beyond the first that clearly cuts too often decide nothing.
 //!
 //! A study looks at its sums several times. At 95 % one look in twenty would decide wrongly by chance; the looks therefore use
 //! [`DECISION_LEVEL`].
@@ -51,7 +51,7 @@ pub struct Open {
 pub fn open_settings<'a>(
     by_speed: impl IntoIterator<Item = &'a [RatioSums]>,
     working_clearance: usize,
-    allowed_rate: f64,
+    allowed_cut_rate: f64,
 ) -> Vec<Open> {
     let mut open = Vec::new();
     for (speed, by_clearance) in by_speed.into_iter().enumerate() {
@@ -59,10 +59,10 @@ pub fn open_settings<'a>(
             continue;
         };
         let estimate = korn_graubard(by_clearance, DECISION_LEVEL)[working_clearance];
-        if estimate.lower > allowed_rate {
+        if estimate.lower > allowed_cut_rate {
             break;
         }
-        if let Some(passes_needed) = passes_needed(&estimate, sums.passes(), allowed_rate) {
+        if let Some(passes_needed) = passes_needed(&estimate, sums.passes(), allowed_cut_rate) {
             open.push(Open {
                 speed,
                 passes_needed,
@@ -73,16 +73,22 @@ pub fn open_settings<'a>(
 }
 
 /// Passes that would make a setting clear whose limits are known after `passes`; `None` if it is.
-fn passes_needed(estimate: &Estimate, passes: u64, allowed_rate: f64) -> Option<u64> {
-    let clear = estimate.upper <= allowed_rate || estimate.lower > allowed_rate;
-    let narrow = NARROW_SHARE * allowed_rate;
+fn passes_needed(estimate: &Estimate, passes: u64, allowed_cut_rate: f64) -> Option<u64> {
+    let clear = estimate.upper <= allowed_cut_rate || estimate.lower > allowed_cut_rate;
+    let narrow = NARROW_SHARE * allowed_cut_rate;
     if clear || estimate.upper - estimate.lower <= narrow {
         return None;
     }
-    let (room, reach) = if estimate.rate <= allowed_rate {
-        (allowed_rate - estimate.rate, estimate.upper - estimate.rate)
+    let (room, reach) = if estimate.rate <= allowed_cut_rate {
+        (
+            allowed_cut_rate - estimate.rate,
+            estimate.upper - estimate.rate,
+        )
     } else {
-        (estimate.rate - allowed_rate, estimate.rate - estimate.lower)
+        (
+            estimate.rate - allowed_cut_rate,
+            estimate.rate - estimate.lower,
+        )
     };
     let times_closer = (reach / room).min((estimate.upper - estimate.lower) / narrow);
     let wanted = passes as f64 * (times_closer * times_closer);
@@ -100,7 +106,7 @@ mod tests {
         let mut sums = RatioSums::default();
         for pass in 0..passes {
             let rate = rate + if pass % 2 == 0 { spread } else { -spread };
-            sums.add_expected(rate * 1e5, 1e5, 1.0);
+            sums.add_expected(rate * 1e5, 1e5);
         }
         sums
     }
@@ -140,7 +146,7 @@ mod tests {
     }
 
     #[test]
-    fn analytic_speeds_beyond_the_first_that_strikes_too_often_decide_nothing() {
+    fn analytic_speeds_beyond_the_first_that_cuts_too_often_decide_nothing() {
         let near = sums(100, 0.0095, 0.004);
         let beyond = sums(100, 0.05, 0.004);
         assert_eq!(open(&[near.clone(), beyond.clone(), near.clone()]), [0]);
@@ -165,7 +171,7 @@ mod tests {
     #[test]
     fn analytic_one_bad_pass_leaves_it_open() {
         let mut sums = sums(99, 1e-9, 0.0);
-        sums.add_expected(1e4, 1e5, 1.0);
+        sums.add_expected(1e4, 1e5);
         assert!(!sums.resolved());
         assert_eq!(open(&[sums]), [0]);
     }
@@ -187,7 +193,7 @@ mod tests {
             while sums.passes() < most_passes {
                 let look = next_look(sums.passes());
                 while sums.passes() < look {
-                    sums.add_expected(pass() * plants, plants, 1.0);
+                    sums.add_expected(pass() * plants, plants);
                 }
                 if open_settings([std::slice::from_ref(&sums)], 0, allowed).is_empty() {
                     let estimate = korn_graubard(std::slice::from_ref(&sums), DECISION_LEVEL)[0];

@@ -1,6 +1,6 @@
 //! What sums over passes say, with limits that take the pass, not the plant, as the sampling unit.
 //!
-//! Plants of one pass are struck together, by the same episode of the same drive: counted as independent they would make the
+//! Plants of one pass are met together, by the same episode of the same drive: counted as independent they would make the
 //! limits far too narrow.
 //!
 //! Sources: Clopper & Pearson, Biometrika 26:404-413, 1934; Korn & Graubard, Survey Methodology 24:193-201, 1998 (effective
@@ -12,60 +12,62 @@ use serde::{Deserialize, Serialize};
 use super::exact::Exact;
 use super::quantile::{beta_quantile, student_factor};
 use super::worst::Worst;
+use crate::results::Share;
 
-/// Fewest passes with strikes on which a rate of counted strikes may rest.
-pub const FEWEST_PASSES: f64 = 10.0;
+/// Fewest passes with hits on which a counted rate may rest.
+pub const FEWEST_PASSES: u64 = 10;
 
-/// Largest share of a rate of expected strikes that its worst 1 % of passes (at least one) may carry (our choice, no source).
+/// Largest share of a rate of expectations that its worst 1 % of passes (at least one) may carry (our choice, no source).
 pub const MOST_BY_THE_WORST: f64 = 0.25;
 
-/// Sums over passes of struck plants h and counted plants n, at one clearance.
+/// Sums over passes of the plants h that met one fate (cut, say) and of all plants n, at one clearance.
 ///
 /// The sums are [`Exact`]: passes may be added and merged in any order.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct RatioSums {
     passes: u64,
     plants: Exact,
-    strikes: Exact,
-    strikes_sq: Exact,
-    strikes_plants: Exact,
+    hits: Exact,
+    hits_sq: Exact,
+    hits_plants: Exact,
     plants_sq: Exact,
-    passes_with_strikes: Exact,
+    /// Filled by counts alone.
+    passes_with_hits: u64,
     /// Filled by expectations alone.
     worst: Worst,
 }
 
 impl RatioSums {
-    /// Adds one pass.
-    pub fn add(&mut self, strikes: f64, plants: f64) {
-        self.add_pass(strikes, plants, f64::from(u8::from(strikes > 0.0)));
+    /// Adds one pass in which plants were counted.
+    pub fn add(&mut self, hits: f64, plants: f64) {
+        self.add_pass(hits, plants);
+        self.passes_with_hits += u64::from(hits > 0.0);
     }
 
-    /// Adds one pass of which only expectations are known: struck plants, plants, the probability of at least one struck plant.
-    pub fn add_expected(&mut self, strikes: f64, plants: f64, any: f64) {
-        self.add_pass(strikes, plants, any);
-        self.worst.add(strikes, plants);
+    /// Adds one pass of which only expectations are known.
+    pub fn add_expected(&mut self, hits: f64, plants: f64) {
+        self.add_pass(hits, plants);
+        self.worst.add(hits, plants);
     }
 
-    fn add_pass(&mut self, strikes: f64, plants: f64, with_strikes: f64) {
+    fn add_pass(&mut self, hits: f64, plants: f64) {
         self.passes += 1;
         self.plants.add(plants);
-        self.strikes.add(strikes);
-        self.strikes_sq.add(strikes * strikes);
-        self.strikes_plants.add(strikes * plants);
+        self.hits.add(hits);
+        self.hits_sq.add(hits * hits);
+        self.hits_plants.add(hits * plants);
         self.plants_sq.add(plants * plants);
-        self.passes_with_strikes.add(with_strikes);
     }
 
     /// Adds other passes.
     pub fn merge(&mut self, other: &Self) {
         self.passes += other.passes;
         self.plants.merge(other.plants);
-        self.strikes.merge(other.strikes);
-        self.strikes_sq.merge(other.strikes_sq);
-        self.strikes_plants.merge(other.strikes_plants);
+        self.hits.merge(other.hits);
+        self.hits_sq.merge(other.hits_sq);
+        self.hits_plants.merge(other.hits_plants);
         self.plants_sq.merge(other.plants_sq);
-        self.passes_with_strikes.merge(other.passes_with_strikes);
+        self.passes_with_hits += other.passes_with_hits;
         self.worst.merge(&other.worst);
     }
 
@@ -80,27 +82,27 @@ impl RatioSums {
     }
 
     /// Sum of h.
-    pub fn strikes(&self) -> f64 {
-        self.strikes.value()
+    pub fn hits(&self) -> f64 {
+        self.hits.value()
     }
 
-    /// Number of passes with h above 0; of expectations, the expected number of passes with a strike.
-    pub fn passes_with_strikes(&self) -> f64 {
-        self.passes_with_strikes.value()
+    /// Number of passes with h above 0, of counts; 0 of expectations.
+    pub fn passes_with_hits(&self) -> u64 {
+        self.passes_with_hits
     }
 
-    /// True if enough passes bear the rate that its spread between passes is known: of counted strikes, at least
-    /// [`FEWEST_PASSES`] passes have some; of expected strikes, the worst 1 % of passes carry at most [`MOST_BY_THE_WORST`].
+    /// True if enough passes bear the rate that its spread between passes is known: of counts, at least
+    /// [`FEWEST_PASSES`] passes have some; of expectations, the worst 1 % of passes carry at most [`MOST_BY_THE_WORST`].
     pub fn resolved(&self) -> bool {
         if self.worst.is_empty() {
-            self.passes_with_strikes() >= FEWEST_PASSES
+            self.passes_with_hits >= FEWEST_PASSES
         } else {
             self.worst_share()
                 .is_some_and(|share| share <= MOST_BY_THE_WORST)
         }
     }
 
-    /// Share of the expected strikes that the worst 1 % of passes (at least one) carry; `None` without strikes, or of counts.
+    /// Share of the expected hits that the worst 1 % of passes (at least one) carry; `None` without hits, or of counts.
     pub fn worst_share(&self) -> Option<f64> {
         self.worst.share()
     }
@@ -108,7 +110,7 @@ impl RatioSums {
     /// Rate `sum h / sum n`; 0 where no plant was counted.
     pub fn rate(&self) -> f64 {
         if self.plants() > 0.0 {
-            self.strikes() / self.plants()
+            self.hits() / self.plants()
         } else {
             0.0
         }
@@ -120,13 +122,13 @@ impl RatioSums {
             return None;
         }
         let (m, r) = (self.passes as f64, self.rate());
-        let squares = self.strikes_sq.value() - 2.0 * r * self.strikes_plants.value()
+        let squares = self.hits_sq.value() - 2.0 * r * self.hits_plants.value()
             + r * r * self.plants_sq.value();
         Some(m / (m - 1.0) * squares.max(0.0) / (self.plants() * self.plants()))
     }
 
     /// How many times the variance of as many independent plants: `var N / (r (1-r))`. `None` without a variance or where
-    /// none or all were struck.
+    /// none or all were hit.
     pub fn design_effect(&self) -> Option<f64> {
         let r = self.rate();
         let independent = r * (1.0 - r) / self.plants();
@@ -151,6 +153,17 @@ pub struct Estimate {
     pub resolved: bool,
 }
 
+impl Estimate {
+    /// The rate with its limits.
+    pub fn share(&self) -> Share {
+        Share {
+            rate: self.rate,
+            lower: self.lower,
+            upper: self.upper,
+        }
+    }
+}
+
 /// Exact two-sided limits of a proportion at confidence `level` (0 to 1), both numbers real; no trials: 0 and 1.
 pub fn clopper_pearson(successes: f64, trials: f64, level: f64) -> (f64, f64) {
     let tail = (1.0 - level) / 2.0;
@@ -168,14 +181,14 @@ pub fn clopper_pearson(successes: f64, trials: f64, level: f64) -> (f64, f64) {
     (lower, upper)
 }
 
-/// Strike rates with Korn-Graubard limits, for one speed and controller; `by_clearance` in rising order of clearance.
+/// Rates with Korn-Graubard limits, for one speed and controller; `by_clearance` in rising order of clearance.
 ///
 /// Clopper-Pearson with `n* = min(N, r(1-r)/var (t_{N-1}/t_{m-1})²)`, N plants, m passes.
 /// Where too few passes bear the rate ([`RatioSums::resolved`]) the spread between passes is not yet known: `n* = N/deff` with the
 /// largest design effect (at least 1) at a smaller clearance whose rate enough passes bear; if there is none, every pass counts as
 /// one plant (`n* = m`).
 ///
-/// Where every plant was struck the spread is not known either: `n* = m`. A single pass gives `n* = 1`; no plants, the limits
+/// Where every plant was hit the spread is not known either: `n* = m`. A single pass gives `n* = 1`; no plants, the limits
 /// 0 and 1.
 pub fn korn_graubard(by_clearance: &[RatioSums], level: f64) -> Vec<Estimate> {
     let mut largest_effect: Option<f64> = None;

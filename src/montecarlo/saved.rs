@@ -11,7 +11,7 @@ use crate::results::Tool;
 use crate::scenario::{Texts, hex};
 
 /// Raised whenever older files would be read wrongly.
-const FORMAT: u32 = 3;
+const FORMAT: u32 = 4;
 
 /// Missing parts that a message names at most.
 const NAMED_PARTS: usize = 20;
@@ -426,7 +426,7 @@ mod tests {
                 &good
                     .to_json()
                     .unwrap()
-                    .replace("\"format\":3", "\"format\":4")
+                    .replace("\"format\":4", "\"format\":3")
             ),
             Err(SavedError::OtherVersion { .. })
         ));

@@ -246,7 +246,8 @@ impl Sums {
     /// True if it has the speeds, controllers and clearances of a plan.
     pub fn has_the_shape_of(&self, plan: &Plan) -> bool {
         let shape = |sums: &Sums| -> Vec<Vec<usize>> {
-            let kinds = |kinds: &Vec<Tally>| kinds.iter().map(|tally| tally.struck.len()).collect();
+            let kinds =
+                |kinds: &Vec<Tally>| kinds.iter().map(|tally| tally.whole.cut.len()).collect();
             sums.tallies.iter().map(kinds).collect()
         };
         let empty = Sums::new(plan.scenario);
@@ -435,8 +436,8 @@ pub(super) fn undecided(scenario: &Scenario, sums: &Sums) -> Vec<(usize, Open)> 
     };
     let kinds = sums.tallies.first().map_or(0, Vec::len);
     let of_kind = |kind: usize| {
-        let by_speed = sums.tallies.iter().map(move |at| &at[kind].struck[..]);
-        let open = decide::open_settings(by_speed, working, study.allowed_rate);
+        let by_speed = sums.tallies.iter().map(move |at| &at[kind].whole.cut[..]);
+        let open = decide::open_settings(by_speed, working, study.allowed_cut_rate);
         open.into_iter().map(move |open| (kind, open))
     };
     (0..kinds).flat_map(of_kind).collect()
@@ -582,12 +583,8 @@ impl<'a> Engine<'a> {
             }
             let at_work = &pass[self.working_speed].controllers;
             for (worst, under_controller) in sums.worst_passes.iter_mut().zip(at_work) {
-                let counted = &under_controller.counted;
-                worst.add(
-                    number,
-                    counted.struck[self.working_clearance],
-                    counted.plants,
-                );
+                let whole = &under_controller.whole;
+                worst.add(number, whole.cut[self.working_clearance], whole.plants);
             }
             for (by_kind, at_speed) in sums.tallies.iter_mut().zip(pass) {
                 for (tally, under_controller) in by_kind.iter_mut().zip(&at_speed.controllers) {

@@ -1,7 +1,7 @@
 //! Sums to results: rates with limits, tracking, budget, margins and the short answer.
 
 use super::contrast::{Setting, contrasts};
-use super::estimate::{MOST_BY_THE_WORST, RatioSums, korn_graubard};
+use super::estimate::{MOST_BY_THE_WORST, korn_graubard};
 use super::study::{Plan, Run, Sums, undecided, working_clearance};
 use super::tally::Tally;
 use crate::linear;
@@ -9,8 +9,8 @@ use crate::model::controller::Kind;
 use crate::model::tractor::LOST_OFFSET_M;
 use crate::results::answers::Answers;
 use crate::results::{
-    Answer, BudgetShare, Choice, ControllerNote, Difference, LEVEL, LoopMargins, LostPasses,
-    Results, RowRate, SCHEMA_VERSION, StrikeRate, Tool, Tracking, Undecided, WorstPass,
+    Answer, BudgetShare, Choice, ControllerNote, Difference, LEVEL, LoopMargins, LostPasses, Rate,
+    Results, RowRate, SCHEMA_VERSION, Stretch, Tool, Tracking, Undecided, WorstPass,
 };
 use crate::scenario::{Scenario, Units};
 
@@ -29,14 +29,12 @@ pub(super) fn results(plan: &Plan, kinds: &[Kind], run: &Run) -> Results {
         kinds,
         sums,
     };
-    let strike_rates = cells.strike_rates(|tally| (&tally.struck, &tally.cut));
-    let tracking = cells.tracking();
-    let error_budget = cells.error_budget();
+    let rates = cells.rates();
     let mut warnings = scenario.warnings();
     let lost_passes = cells.lost_passes();
     warnings.extend(warn_lost(&lost_passes, passes, scenario));
-    warnings.extend(warn_unresolved(&strike_rates));
-    let answer = answer(scenario, kinds, &strike_rates, &tracking, &error_budget);
+    warnings.extend(warn_unresolved(&rates));
+    let answer = answer(scenario, kinds, &rates);
     Results {
         schema_version: SCHEMA_VERSION,
         tool: Tool::this(),
@@ -48,13 +46,13 @@ pub(super) fn results(plan: &Plan, kinds: &[Kind], run: &Run) -> Results {
         level: LEVEL,
         length_m: run.length_m,
         entry_length_m: run.entry_length_m,
-        allowed_rate: study.allowed_rate,
+        row_length_m: run.row_length_m,
+        allowed_cut_rate: study.allowed_cut_rate,
         working_clearance_m: study.working_clearance_m,
         working_speed_m_s: study.working_speed_m_s,
         speeds_m_s: study.speeds_m_s.clone(),
         clearances_m: study.clearances_m.clone(),
         controllers: controller_notes(scenario),
-        entry: cells.strike_rates(|tally| (&tally.entry_struck, &tally.entry_cut)),
         rows: cells.rows(),
         differences: cells.differences(),
         worst_passes: cells.worst_passes(),
@@ -62,9 +60,9 @@ pub(super) fn results(plan: &Plan, kinds: &[Kind], run: &Run) -> Results {
         undecided: cells.undecided(),
         loops: cells.loops(),
         assumptions: scenario.assumptions(),
-        strike_rates,
-        tracking,
-        error_budget,
+        tracking: cells.tracking(),
+        error_budget: cells.error_budget(),
+        rates,
         warnings,
         answer,
         answers: Answers::default(),
@@ -110,30 +108,28 @@ impl Cells<'_> {
         all
     }
 
-    fn strike_rates<'s>(
-        &self,
-        sums: impl Fn(&Tally) -> (&Vec<RatioSums>, &Vec<RatioSums>) + 's,
-    ) -> Vec<StrikeRate> {
+    fn rates(&self) -> Vec<Rate> {
         let clearances_m = &self.scenario.study().clearances_m;
         let by_cell = self.each(|kind, speed_m_s, _, tally| {
-            let (struck, cut) = sums(tally);
-            let estimates = korn_graubard(struck, LEVEL);
-            let cells = clearances_m.iter().zip(estimates).zip(struck).zip(cut);
-            cells
-                .map(|(((&clearance_m, estimate), struck), cut)| StrikeRate {
+            let of_stretch = |stretch: Stretch| {
+                let fates = tally.on(stretch);
+                let cut = korn_graubard(&fates.cut, LEVEL);
+                let touched = korn_graubard(&fates.touched, LEVEL);
+                let cells = clearances_m.iter().zip(cut).zip(touched).zip(&fates.cut);
+                let rates = cells.map(|(((&clearance_m, cut), touched), sums)| Rate {
                     controller: kind.name().into(),
                     speed_m_s,
                     clearance_m,
-                    rate: estimate.rate,
-                    lower: estimate.lower,
-                    upper: estimate.upper,
-                    cut_rate: cut.rate(),
-                    plants: struck.plants().round() as u64,
-                    passes: struck.passes(),
-                    passes_with_strikes: struck.passes_with_strikes().round() as u64,
-                    resolved: estimate.resolved,
-                })
-                .collect::<Vec<_>>()
+                    stretch,
+                    cut: cut.share(),
+                    touched: touched.share(),
+                    plants: sums.plants().round() as u64,
+                    passes: sums.passes(),
+                    resolved: cut.resolved,
+                });
+                rates.collect::<Vec<_>>()
+            };
+            Stretch::ALL.map(of_stretch).concat()
         });
         by_cell.into_iter().flatten().collect()
     }
@@ -155,11 +151,8 @@ impl Cells<'_> {
                     clearance_m: study.working_clearance_m,
                     row: row as u32 + 1,
                     offset_m: offset_m[row],
-                    rate: estimate.rate,
-                    lower: estimate.lower,
-                    upper: estimate.upper,
+                    cut: estimate.share(),
                     plants: sums[clearance].plants().round() as u64,
-                    passes_with_strikes: sums[clearance].passes_with_strikes().round() as u64,
                     resolved: estimate.resolved,
                 })
             });
@@ -327,153 +320,58 @@ fn warn_lost(lost: &[LostPasses], passes: u64, scenario: &Scenario) -> Option<St
     })
 }
 
-fn warn_unresolved(rates: &[StrikeRate]) -> Option<String> {
-    let none = rates.iter().filter(|rate| rate.rate == 0.0).count();
-    let hanging = rates.iter().filter(|rate| !rate.resolved).count() - none;
+fn warn_unresolved(rates: &[Rate]) -> Option<String> {
+    let whole: Vec<&Rate> = (rates.iter())
+        .filter(|rate| rate.stretch == Stretch::Whole)
+        .collect();
+    let none = whole.iter().filter(|rate| rate.cut.rate == 0.0).count();
+    let hanging = whole.iter().filter(|rate| !rate.resolved).count() - none;
     let carried = 100.0 * MOST_BY_THE_WORST;
     let none = match none {
         0 => String::new(),
-        _ => format!(" and {none} more saw no strike at all"),
+        _ => format!(" and {none} more saw no plant cut at all"),
     };
     (hanging > 0 || !none.is_empty()).then(|| {
         format!(
-            "{hanging} of {} strike rates hang on few passes (the worst 1 % of them carry more than {carried} % of the rate){none}: \
+            "{hanging} of {} rates of cut plants hang on few passes (the worst 1 % of them carry more than {carried} % of the rate){none}: \
              trust their upper limits, not the rates; more passes (--passes) narrow them.",
-            rates.len()
+            whole.len()
         )
     })
 }
 
-fn answer(
-    scenario: &Scenario,
-    kinds: &[Kind],
-    rates: &[StrikeRate],
-    tracking: &[Tracking],
-    budget: &[BudgetShare],
-) -> Answer {
+fn answer(scenario: &Scenario, kinds: &[Kind], rates: &[Rate]) -> Answer {
     let study = scenario.study();
-    let choice = |rate: &StrikeRate| Choice {
+    let choice = |rate: &Rate| Choice {
         controller: rate.controller.clone(),
         speed_m_s: rate.speed_m_s,
         clearance_m: rate.clearance_m,
-        rate: rate.rate,
-        lower: rate.lower,
-        upper: rate.upper,
+        cut: rate.cut,
     };
-    // Where several settings strike nothing, the narrowest and then the fastest of them says most.
-    let fewest = rates.iter().min_by(|a, b| {
-        (a.rate.total_cmp(&b.rate))
+    let whole = || (rates.iter()).filter(|rate| rate.stretch == Stretch::Whole);
+    // Where several settings cut nothing, the narrowest and then the fastest of them says most.
+    let fewest = whole().min_by(|a, b| {
+        (a.cut.rate.total_cmp(&b.cut.rate))
             .then(a.clearance_m.total_cmp(&b.clearance_m))
             .then(b.speed_m_s.total_cmp(&a.speed_m_s))
-            .then(a.upper.total_cmp(&b.upper))
+            .then(a.cut.upper.total_cmp(&b.cut.upper))
     });
     let at_work = |kind: Kind| {
-        let of_kind = move |rate: &&StrikeRate| {
+        whole().filter(move |rate| {
             rate.controller == kind.name() && rate.clearance_m == study.working_clearance_m
-        };
-        rates.iter().filter(of_kind)
+        })
     };
-    let keeps = |rate: &&StrikeRate| rate.upper <= study.allowed_rate;
+    let keeps = |rate: &&Rate| rate.cut.upper <= study.allowed_cut_rate;
     let fastest = kinds
         .iter()
         .filter_map(|&kind| at_work(kind).take_while(keeps).last())
         .min_by(|a, b| {
             b.speed_m_s
                 .total_cmp(&a.speed_m_s)
-                .then(a.upper.total_cmp(&b.upper))
+                .then(a.cut.upper.total_cmp(&b.cut.upper))
         });
-    let best = best_at_work(kinds, study.working_speed_m_s, |kind| {
-        at_work(kind).collect()
-    });
-    let kind = fastest
-        .and_then(|rate| Kind::from_name(&rate.controller))
-        .or(best);
-    let limit = match kind {
-        Some(kind) => limit(
-            scenario,
-            kind,
-            &at_work(kind).collect::<Vec<_>>(),
-            tracking,
-            budget,
-        ),
-        None => "the machine runs no controller".into(),
-    };
     Answer {
         fewest: fewest.map(choice),
         fastest: fastest.map(choice),
-        limit,
-    }
-}
-
-/// The controller with the lowest upper limit at the working speed.
-fn best_at_work<'r>(
-    kinds: &[Kind],
-    speed_m_s: f64,
-    at_work: impl Fn(Kind) -> Vec<&'r StrikeRate>,
-) -> Option<Kind> {
-    let upper = |kind: Kind| {
-        at_work(kind)
-            .iter()
-            .find(|rate| rate.speed_m_s == speed_m_s)
-            .map_or(1.0, |rate| rate.upper)
-    };
-    kinds
-        .iter()
-        .copied()
-        .min_by(|&a, &b| upper(a).total_cmp(&upper(b)))
-}
-
-/// What stands in the way of the next faster speed, in plain words.
-fn limit(
-    scenario: &Scenario,
-    kind: Kind,
-    at_work: &[&StrikeRate],
-    tracking: &[Tracking],
-    budget: &[BudgetShare],
-) -> String {
-    let allowed = scenario.study().allowed_rate;
-    let Some(next) = at_work.iter().find(|rate| rate.upper > allowed) else {
-        return "the list of speeds ends there: every simulated speed keeps the allowed rate"
-            .into();
-    };
-    let slowest = at_work
-        .first()
-        .is_some_and(|first| first.speed_m_s == next.speed_m_s);
-    if next.rate <= allowed {
-        let speed = if slowest {
-            "the slowest speed"
-        } else {
-            "the next faster speed"
-        };
-        return format!(
-            "the number of passes: at {speed} the rate itself keeps the allowed rate, its upper limit does not yet"
-        );
-    }
-    let at = |speed: f64, controller: &str| speed == next.speed_m_s && controller == kind.name();
-    let seen = tracking
-        .iter()
-        .find(|tracking| at(tracking.speed_m_s, &tracking.controller));
-    if seen.is_some_and(|seen| seen.end_stop_share > 10.0 * BINDING_SHARE) {
-        return "the stroke: the cylinder stands at its end while the row runs on".into();
-    }
-    if seen.is_some_and(|seen| seen.valve_saturated_share > 10.0 * BINDING_SHARE)
-        && kind != Kind::OnOff
-    {
-        return "the oil: the valve is fully open and the frame cannot follow faster".into();
-    }
-    let critical = linear::critical_speed(&scenario.nominal(), kind);
-    if critical.is_some_and(|critical_m_s| next.speed_m_s > critical_m_s) {
-        return "the camera: it sees the row too late for this speed; look further ahead or answer faster".into();
-    }
-    let largest = budget
-        .iter()
-        .filter(|share| at(share.speed_m_s, &share.controller))
-        .max_by(|a, b| a.variance_m2.total_cmp(&b.variance_m2));
-    match largest {
-        Some(share) => format!(
-            "the tool error itself; its largest part comes from: {}",
-            share.source
-        ),
-        None => "the tool error itself".into(),
     }
 }

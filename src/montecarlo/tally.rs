@@ -7,7 +7,8 @@ use super::histogram::Histogram;
 use crate::lanes::PassUnderController;
 use crate::lanes::count::Expected;
 use crate::model::driver::Driver;
-use crate::model::setup::Setup;
+use crate::model::setup::{Run, Setup};
+use crate::results::Stretch;
 use crate::sim::count::{Meeting, fate};
 use crate::sim::path::Path;
 use crate::sim::shift::Shift;
@@ -16,18 +17,67 @@ use crate::sim::trace::Fate;
 /// Distance from the row within which working tools stay (1.5 in; common practice, no source), m.
 pub const TRADE_ROOM_M: f64 = 0.038;
 
-/// Sums over passes for one controller at one speed. Clearances in the order of the study.
+/// Sums over passes of the plants of one stretch, by clearance in the order of the study.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Fates {
+    /// Cut plants.
+    pub cut: Vec<RatioSums>,
+    /// Touched plants.
+    pub touched: Vec<RatioSums>,
+}
+
+impl Fates {
+    fn new(clearances: usize) -> Self {
+        Self {
+            cut: vec![RatioSums::default(); clearances],
+            touched: vec![RatioSums::default(); clearances],
+        }
+    }
+
+    fn add_expected(&mut self, expected: &Expected) {
+        for (sums, hits) in [
+            (&mut self.cut, &expected.cut),
+            (&mut self.touched, &expected.touched),
+        ] {
+            for (sums, &hits) in sums.iter_mut().zip(hits) {
+                sums.add_expected(hits, expected.plants);
+            }
+        }
+    }
+
+    fn add(&mut self, counts: &Counts) {
+        for (sums, hits) in [
+            (&mut self.cut, &counts.cut),
+            (&mut self.touched, &counts.touched),
+        ] {
+            for (sums, &hits) in sums.iter_mut().zip(hits) {
+                sums.add(hits, counts.plants);
+            }
+        }
+    }
+
+    fn merge(&mut self, other: &Fates) {
+        merge(&mut self.cut, &other.cut);
+        merge(&mut self.touched, &other.touched);
+    }
+}
+
+fn merge(mine: &mut [RatioSums], theirs: &[RatioSums]) {
+    for (mine, theirs) in mine.iter_mut().zip(theirs) {
+        mine.merge(theirs);
+    }
+}
+
+/// Sums over passes for one controller at one speed.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Tally {
-    /// Struck plants by clearance, entry stretch left out.
-    pub struck: Vec<RatioSums>,
-    /// Cut plants by clearance, entry stretch left out.
-    pub cut: Vec<RatioSums>,
-    /// Struck plants by clearance in the entry stretch.
-    pub entry_struck: Vec<RatioSums>,
-    /// Cut plants by clearance in the entry stretch.
-    pub entry_cut: Vec<RatioSums>,
-    /// Struck plants by row at the working clearance and the smaller ones, entry stretch left out: `[row][clearance]`.
+    /// Plants of the whole row.
+    pub whole: Fates,
+    /// Plants of the entry stretch.
+    pub entry: Fates,
+    /// Plants of the rest of the pass.
+    pub rest: Fates,
+    /// Cut plants of every row, whole, at the working speed: `[row][clearance]`.
     pub rows: Vec<Vec<RatioSums>>,
     /// Tool error, entry stretch left out.
     pub tool_error: SpreadSums,
@@ -52,13 +102,11 @@ pub struct Tally {
 impl Tally {
     /// An empty tally.
     pub fn new(rows: usize, clearances: usize) -> Self {
-        let none = vec![RatioSums::default(); clearances];
         Self {
-            struck: none.clone(),
-            cut: none.clone(),
-            entry_struck: none.clone(),
-            entry_cut: none.clone(),
-            rows: vec![none; rows],
+            whole: Fates::new(clearances),
+            entry: Fates::new(clearances),
+            rest: Fates::new(clearances),
+            rows: vec![vec![RatioSums::default(); clearances]; rows],
             tool_error: SpreadSums::default(),
             axle: SpreadSums::default(),
             demand: Histogram::new(),
@@ -71,17 +119,23 @@ impl Tally {
         }
     }
 
+    /// Plants of one stretch.
+    pub fn on(&self, stretch: Stretch) -> &Fates {
+        match stretch {
+            Stretch::Whole => &self.whole,
+            Stretch::Entry => &self.entry,
+            Stretch::Rest => &self.rest,
+        }
+    }
+
     /// Adds one pass of the fast engine: expectations instead of counts, looks instead of ticks.
     pub fn add_expected(&mut self, pass: &PassUnderController, axle: [f64; 3]) {
-        let counted = &pass.counted;
-        let entry = &pass.entry;
-        for clearance in 0..self.struck.len() {
-            add_expected(&mut self.struck[clearance], counted, clearance);
-            add_expected(&mut self.entry_struck[clearance], entry, clearance);
-            self.cut[clearance].add(counted.cut[clearance], counted.plants);
-            self.entry_cut[clearance].add(entry.cut[clearance], entry.plants);
-            for (row, expected) in self.rows.iter_mut().zip(&pass.rows) {
-                add_expected(&mut row[clearance], expected, clearance);
+        self.whole.add_expected(&pass.whole);
+        self.entry.add_expected(&pass.entry);
+        self.rest.add_expected(&pass.rest);
+        for (sums, expected) in self.rows.iter_mut().zip(&pass.rows) {
+            for (sums, &cut) in sums.iter_mut().zip(&expected.cut) {
+                sums.add_expected(cut, expected.plants);
             }
         }
         let followed = &pass.followed;
@@ -117,30 +171,26 @@ impl Tally {
         shift: &Shift,
         clearances_m: &[f64],
     ) {
-        let mut counts = vec![Counts::new(clearances_m.len()); self.rows.len()];
-        let mut entry = Counts::new(clearances_m.len());
+        let none = Counts::new(clearances_m.len());
+        let mut by_row = vec![[none.clone(), none.clone()]; self.rows.len()];
         for meeting in meetings {
-            let needed_m = meeting.needed_m(&shift.shift_m);
-            let counts = if meeting.entry {
-                &mut entry
-            } else {
-                &mut counts[meeting.row]
-            };
-            counts.add(setup, needed_m, clearances_m);
+            let stretch = usize::from(!meeting.entry);
+            by_row[meeting.row][stretch].add(setup, meeting.needed_m(&shift.shift_m), clearances_m);
         }
-        let mut total = Counts::new(clearances_m.len());
-        for (row, counts) in counts.iter().enumerate() {
-            total.merge(counts);
-            for (clearance, sums) in self.rows[row].iter_mut().enumerate() {
-                sums.add(counts.struck[clearance] as f64, counts.plants as f64);
+        let mut total = [none.clone(), none];
+        for (sums, counts) in self.rows.iter_mut().zip(&by_row) {
+            let row = Counts::whole(&setup.run, counts);
+            for (sums, &cut) in sums.iter_mut().zip(&row.cut) {
+                sums.add(cut, row.plants);
+            }
+            for (total, counts) in total.iter_mut().zip(counts) {
+                total.add_times(1.0, counts);
             }
         }
-        for clearance in 0..clearances_m.len() {
-            self.struck[clearance].add(total.struck[clearance] as f64, total.plants as f64);
-            self.cut[clearance].add(total.cut[clearance] as f64, total.plants as f64);
-            self.entry_struck[clearance].add(entry.struck[clearance] as f64, entry.plants as f64);
-            self.entry_cut[clearance].add(entry.cut[clearance] as f64, entry.plants as f64);
-        }
+        self.whole.add(&Counts::whole(&setup.run, &total));
+        let [entry, rest] = &total;
+        self.entry.add(entry);
+        self.rest.add(rest);
     }
 
     fn add_tracking(&mut self, setup: &Setup, path: &Path, shift: &Shift) {
@@ -195,19 +245,11 @@ impl Tally {
 
     /// Adds other passes.
     pub fn merge(&mut self, next: &Tally) {
-        let ratios = [
-            (&mut self.struck, &next.struck),
-            (&mut self.cut, &next.cut),
-            (&mut self.entry_struck, &next.entry_struck),
-            (&mut self.entry_cut, &next.entry_cut),
-        ];
-        for (mine, theirs) in ratios
-            .into_iter()
-            .chain(self.rows.iter_mut().zip(&next.rows))
-        {
-            for (mine, theirs) in mine.iter_mut().zip(theirs) {
-                mine.merge(theirs);
-            }
+        self.whole.merge(&next.whole);
+        self.entry.merge(&next.entry);
+        self.rest.merge(&next.rest);
+        for (mine, theirs) in self.rows.iter_mut().zip(&next.rows) {
+            merge(mine, theirs);
         }
         self.tool_error.merge(&next.tool_error);
         self.axle.merge(&next.axle);
@@ -221,52 +263,52 @@ impl Tally {
     }
 }
 
-fn add_expected(sums: &mut RatioSums, expected: &Expected, clearance: usize) {
-    sums.add_expected(
-        expected.struck[clearance],
-        expected.plants,
-        expected.any_struck[clearance],
-    );
-}
-
-/// Counts of one pass.
+/// Counts of one stretch of a pass, or of a row made of them.
 #[derive(Clone, Debug)]
 struct Counts {
-    plants: u64,
-    struck: Vec<u64>,
-    cut: Vec<u64>,
+    plants: f64,
+    cut: Vec<f64>,
+    touched: Vec<f64>,
 }
 
 impl Counts {
     fn new(clearances: usize) -> Self {
         Self {
-            plants: 0,
-            struck: vec![0; clearances],
-            cut: vec![0; clearances],
+            plants: 0.0,
+            cut: vec![0.0; clearances],
+            touched: vec![0.0; clearances],
         }
     }
 
+    /// Entry and rest, each as many times as the row holds it.
+    fn whole(run: &Run, stretches: &[Counts; 2]) -> Self {
+        let mut whole = Counts::new(stretches[0].cut.len());
+        for (times, counts) in run.of_the_row().into_iter().zip(stretches) {
+            whole.add_times(times, counts);
+        }
+        whole
+    }
+
     fn add(&mut self, setup: &Setup, needed_m: f64, clearances_m: &[f64]) {
-        self.plants += 1;
+        self.plants += 1.0;
         for (clearance, &clearance_m) in clearances_m.iter().enumerate() {
             match fate(setup, needed_m, clearance_m) {
                 Fate::Spared => break,
-                Fate::Struck => self.struck[clearance] += 1,
-                Fate::Cut => {
-                    self.struck[clearance] += 1;
-                    self.cut[clearance] += 1;
-                }
+                Fate::Touched => self.touched[clearance] += 1.0,
+                Fate::Cut => self.cut[clearance] += 1.0,
             }
         }
     }
 
-    fn merge(&mut self, other: &Counts) {
-        self.plants += other.plants;
-        for (mine, theirs) in self.struck.iter_mut().zip(&other.struck) {
-            *mine += theirs;
-        }
-        for (mine, theirs) in self.cut.iter_mut().zip(&other.cut) {
-            *mine += theirs;
+    fn add_times(&mut self, times: f64, other: &Counts) {
+        self.plants += times * other.plants;
+        for (mine, theirs) in [
+            (&mut self.cut, &other.cut),
+            (&mut self.touched, &other.touched),
+        ] {
+            for (mine, theirs) in mine.iter_mut().zip(theirs) {
+                *mine += times * theirs;
+            }
         }
     }
 }

@@ -12,19 +12,19 @@ pub const WORST_PASSES: f64 = 0.01;
 /// Bits of a number that its bin keeps: sign, exponent and two more, so that a bin ends at most a quarter above its start.
 const BIN_SHIFT: u32 = 50;
 
-/// Strikes of passes, sorted into bins of the passes' own rates. Merging in any order gives the same bits.
+/// Hits of passes, sorted into bins of the passes' own rates. Merging in any order gives the same bits.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[serde(transparent)]
 pub struct Worst(BTreeMap<u16, (u64, Exact)>);
 
 impl Worst {
-    /// Adds one pass: struck plants and plants.
-    pub fn add(&mut self, strikes: f64, plants: f64) {
-        let rate = if plants > 0.0 { strikes / plants } else { 0.0 };
+    /// Adds one pass: plants hit and plants.
+    pub fn add(&mut self, hits: f64, plants: f64) {
+        let rate = if plants > 0.0 { hits / plants } else { 0.0 };
         let bin = (rate.max(0.0).to_bits() >> BIN_SHIFT) as u16;
         let (passes, sum) = self.0.entry(bin).or_default();
         *passes += 1;
-        sum.add(strikes);
+        sum.add(hits);
     }
 
     /// Adds other passes.
@@ -41,13 +41,13 @@ impl Worst {
         self.0.is_empty()
     }
 
-    /// Share of all strikes, 0 to 1, that the worst passes carry: [`WORST_PASSES`] of them, at least one. Within a bin all
-    /// passes count alike, which makes the share too low by a quarter of the last bin's part at most. `None` without strikes.
+    /// Share of all hits, 0 to 1, that the worst passes carry: [`WORST_PASSES`] of them, at least one. Within a bin all
+    /// passes count alike, which makes the share too low by a quarter of the last bin's part at most. `None` without hits.
     pub fn share(&self) -> Option<f64> {
-        let (passes, strikes) = self.0.values().fold((0, 0.0), |(passes, strikes), bin| {
-            (passes + bin.0, strikes + bin.1.value())
+        let (passes, hits) = self.0.values().fold((0, 0.0), |(passes, hits), bin| {
+            (passes + bin.0, hits + bin.1.value())
         });
-        if strikes <= 0.0 {
+        if hits <= 0.0 {
             return None;
         }
         let mut left = (WORST_PASSES * passes as f64).max(1.0);
@@ -60,7 +60,7 @@ impl Worst {
                 break;
             }
         }
-        Some((carried / strikes).min(1.0))
+        Some((carried / hits).min(1.0))
     }
 }
 
@@ -70,8 +70,8 @@ mod tests {
 
     fn worst(passes: impl IntoIterator<Item = f64>) -> Worst {
         let mut worst = Worst::default();
-        for strikes in passes {
-            worst.add(strikes, 1000.0);
+        for hits in passes {
+            worst.add(hits, 1000.0);
         }
         worst
     }

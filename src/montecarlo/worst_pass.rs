@@ -1,17 +1,17 @@
-//! Which pass struck most.
+//! Which pass cut most.
 
 use serde::{Deserialize, Serialize};
 
-/// The pass with the highest strike rate of those added; of several alike the one with the smallest number. Merging in any order
+/// The pass with the highest share of cut plants of those added; of several alike the one with the smallest number. Merging in any order
 /// gives the same bits.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[serde(transparent)]
 pub struct WorstPass(Option<(u64, f64)>);
 
 impl WorstPass {
-    /// Adds one pass: its number in the study, struck plants and plants. A pass that strikes nothing counts with the rate 0.
-    pub fn add(&mut self, pass: u64, strikes: f64, plants: f64) {
-        let rate = if plants > 0.0 { strikes / plants } else { 0.0 };
+    /// Adds one pass: its number in the study, cut plants and plants. A pass that cuts nothing counts with the rate 0.
+    pub fn add(&mut self, pass: u64, cut: f64, plants: f64) {
+        let rate = if plants > 0.0 { cut / plants } else { 0.0 };
         self.meet(pass, rate.max(0.0));
     }
 
@@ -22,7 +22,7 @@ impl WorstPass {
         }
     }
 
-    /// Its number and strike rate; `None` if no pass was added.
+    /// Its number and rate; `None` if no pass was added.
     pub fn found(&self) -> Option<(u64, f64)> {
         self.0
     }

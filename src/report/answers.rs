@@ -51,13 +51,13 @@ fn difference_cell(value: f64, lower: f64, upper: f64) -> Markup {
     html! { td.rate { (difference(value)) small { (difference(lower)) " to " (difference(upper)) } } }
 }
 
-/// Lines of changes and what they do to the strike rate.
+/// Lines of changes and what they do to the plants cut.
 fn effects(effects: &[Effect]) -> Markup {
     html! {
         table {
             thead { tr {
                 th.text scope="col" { "Change" }
-                th scope="col" { "Plants struck" }
+                th scope="col" { "Plants cut" }
                 th scope="col" { "Difference" }
             } }
             tbody { @for effect in effects { tr {

@@ -8,7 +8,7 @@ use super::svg::{Picture, study_pictures};
 use super::text::{WIDTH, cell, wrapped};
 use super::three_answers::{guided, three};
 use super::{File, sentences, weave};
-use crate::results::{Results, StrikeRate};
+use crate::results::{Rate, Results};
 use maud::{Markup, html};
 
 /// Name of the page's file.
@@ -113,20 +113,20 @@ impl Beside<'_> {
                 units.clearance(study.working_clearance_m)
             )
         };
-        let told = |cell: &StrikeRate, study: &Results| {
-            format!("{} at {}", plants_in_words(cell.rate), at(study))
+        let told = |cell: &Rate, study: &Results| {
+            format!("{} at {}", plants_in_words(cell.cut.rate), at(study))
         };
         let both = format!(
             "As worked in each: {} in the first, {} in the second.",
             told(first, self.first),
             told(second, self.second)
         );
-        let clear = if second.upper < first.lower {
-            "The second clearly strikes fewer."
-        } else if second.lower > first.upper {
-            "The first clearly strikes fewer."
+        let clear = if second.cut.upper < first.cut.lower {
+            "The second clearly cuts fewer plants."
+        } else if second.cut.lower > first.cut.upper {
+            "The first clearly cuts fewer plants."
         } else {
-            "The limits of the two overlap: these studies do not tell which strikes fewer."
+            "The limits of the two overlap: these studies do not tell which cuts fewer."
         };
         format!("{both} {clear}")
     }
@@ -152,28 +152,28 @@ impl Beside<'_> {
             line("Frame steered by".into(), &|study| {
                 guided(study).map(|name| controller_title(name).to_owned())
             }),
-            line("Plants struck there".into(), &|study| {
+            line("Plants cut there".into(), &|study| {
                 let cell = at_work(study)?;
                 Some(format!(
                     "{} ({} to {})",
-                    percent(cell.rate),
-                    percent(cell.lower),
-                    percent(cell.upper)
+                    percent(cell.cut.rate),
+                    percent(cell.cut.lower),
+                    percent(cell.cut.upper)
                 ))
             }),
-            line("Allowed strikes".into(), &|study| {
-                Some(chosen_percent(study.allowed_rate))
+            line("Allowed to be cut".into(), &|study| {
+                Some(chosen_percent(study.allowed_cut_rate))
             }),
-            line("Highest simulated speed that keeps them".into(), &|study| {
-                sentences::highest(sentences::speed_at_work(study)?, units)
+            line("Highest speed, all bounds".into(), &|study| {
+                sentences::highest(sentences::speed_answer(study)?, units)
             }),
-            line("Least cost that keeps them".into(), &|study| {
-                let best = study.answers.spacing.best_allowed.as_ref()?;
-                Some(format!(
-                    "{}, {}",
-                    sentences::price(best.cost_per_ha, study, units),
-                    sentences::place(best, units)
-                ))
+            line("Recommended setting".into(), &|study| {
+                let setting = study.answers.recommended.as_ref()?;
+                Some(sentences::recommended_place(setting, units))
+            }),
+            line("Its cost a round".into(), &|study| {
+                let cost_per_ha = study.answers.recommended.as_ref()?.cost_per_ha?;
+                Some(sentences::price(cost_per_ha, study, units))
             }),
             line("Side-shift from end to end".into(), &|study| {
                 Some(units.clearance(study.answers.stroke.recommended_m?))
@@ -208,7 +208,7 @@ impl Beside<'_> {
         }
     }
 
-    /// Strikes at every speed, each at its working clearance.
+    /// Plants cut at every speed, each at its working clearance.
     fn rates(&self, units: Units) -> Markup {
         let mut speeds: Vec<f64> = self
             .studies()
@@ -222,14 +222,14 @@ impl Beside<'_> {
                 .and_then(|name| cell(study, name, v))
                 .map(|cell| {
                     (
-                        percent(cell.rate),
-                        format!("{} to {}", percent(cell.lower), percent(cell.upper)),
+                        percent(cell.cut.rate),
+                        format!("{} to {}", percent(cell.cut.lower), percent(cell.cut.upper)),
                     )
                 })
         };
         html! {
-            h2 { "Plants struck, speed by speed" }
-            (scroll("Strike rates of both", html! { "Share of plants struck at the working clearance of each study, with its best controller and "
+            h2 { "Plants cut, speed by speed" }
+            (scroll("Plants cut in both", html! { "Share of plants cut on the whole row at the working clearance of each study, with its best controller and "
                     (chosen_percent(self.first.level)) " limits. Empty: that speed was not simulated." }, html! {
                 table {
                     thead { tr {
@@ -324,7 +324,7 @@ impl Beside<'_> {
 }
 
 /// The rate of the controller that the study speaks of at its working setting.
-fn at_work(study: &Results) -> Option<&StrikeRate> {
+fn at_work(study: &Results) -> Option<&Rate> {
     cell(study, guided(study)?, study.working_speed_m_s)
 }
 
@@ -338,9 +338,8 @@ mod tests {
         let mut second = first.clone();
         second.scenario.name = "<b>Other</b>".into();
         second.scenario.units = "us".into();
-        for cell in &mut second.strike_rates {
-            (cell.rate, cell.lower, cell.upper) =
-                (0.1 * cell.rate, 0.1 * cell.lower, 0.1 * cell.upper);
+        for Rate { cut, .. } in &mut second.rates {
+            (cut.rate, cut.lower, cut.upper) = (0.1 * cut.rate, 0.1 * cut.lower, 0.1 * cut.upper);
         }
         second.assumptions[0].value = "something else".into();
         (first, second)
@@ -350,8 +349,8 @@ mod tests {
     fn prop_the_verdict_follows_the_limits() {
         let (first, second) = two();
         let said = |first, second| Beside { first, second }.verdict(Units::Metric);
-        assert!(said(&first, &second).contains("The second clearly strikes fewer"));
-        assert!(said(&second, &first).contains("The first clearly strikes fewer"));
+        assert!(said(&first, &second).contains("The second clearly cuts fewer plants"));
+        assert!(said(&second, &first).contains("The first clearly cuts fewer plants"));
         assert!(said(&first, &first).contains("do not tell"));
     }
 
@@ -406,7 +405,7 @@ mod tests {
             text.lines().all(|line| line.chars().count() <= WIDTH),
             "{text}"
         );
-        assert!(text.contains("Plants struck there: first "));
+        assert!(text.contains("Plants cut there: first "));
         assert!(text.contains("not a permission"));
     }
 }

@@ -38,7 +38,7 @@ pub fn comparison_text(comparison: &Comparison) -> String {
     paragraph(&format!(
         "Highest simulated speed that keeps the allowed {} with the tools {} from the row, what the second machine gains on it, and by how \
          much closer its tools may run at {}; in brackets the {} limits. The first line is each machine with its best controller.",
-        limit_in_words(comparison.allowed_rate),
+        limit_in_words(comparison.allowed_cut_rate),
         units.clearance(comparison.working_clearance_m),
         units.speed_text(comparison.working_speed_m_s),
         chosen_percent(comparison.level),
@@ -57,7 +57,7 @@ pub fn comparison_text(comparison: &Comparison) -> String {
     let mut paragraph = |text: &str| out.push_str(&wrapped(text, WIDTH));
     paragraph("");
     paragraph(&format!(
-        "Plants struck in % at {}, in brackets the upper {} limit, and the difference pass by pass with its limits:",
+        "Plants cut in % on the whole row at {}, in brackets the upper {} limit, and the difference pass by pass with its limits:",
         units.speed_text(comparison.working_speed_m_s),
         chosen_percent(comparison.level),
     ));
@@ -101,7 +101,7 @@ fn verdict(comparison: &Comparison, best: &Pair, units: Units) -> String {
         }
         (Some(_), _, _) if gains.at_least => format!(
             "Both allow every simulated speed up to the end of the list, or these passes do not tell them apart there; at {} the second one \
-             strikes {} % {}.",
+             cuts {} % of the plants {}.",
             units.speed_text(comparison.working_speed_m_s),
             bare(best.difference.value.abs()),
             if best.difference.value < 0.0 { "fewer" } else { "more" },

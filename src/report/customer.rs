@@ -1,12 +1,12 @@
 //! `customer.html`: how fast and at what cost in plants, for somebody who buys or hires the machine. One page of paper.
 
+use super::bounds;
 use super::cautions;
 use super::display::{Units, chosen_percent, grouped, limit_in_words, plants_in_words};
 use super::parts::{list, paper, wide};
 use super::restate::restated;
-use super::sentences::{self, highest, lacking, speed_at_work};
+use super::sentences::{self, highest, lacking, speed_answer};
 use super::svg::Pictures;
-use super::text::{cell, sentence};
 use crate::results::answers::SpeedAnswer;
 use crate::results::{Assumption, Results};
 use maud::{Markup, html};
@@ -15,7 +15,7 @@ use maud::{Markup, html};
 const TOLD: [(&str, &str); 11] = [
     (
         "plants.root_margin",
-        "A plant counts as struck once a tool comes nearer than {} to its stem.",
+        "A plant counts as touched once a tool comes nearer than {} to its stem, and as cut once it goes through the stem.",
     ),
     (
         "plants.scatter_sd",
@@ -62,7 +62,7 @@ const MOST: usize = 6;
 /// The page.
 pub fn page(results: &Results, pictures: &Pictures) -> String {
     let units = Units::from_name(&results.scenario.units);
-    let work = speed_at_work(results);
+    let work = speed_answer(results);
     let body = html! {
         main.paper.customer {
             h1 { (results.scenario.name) }
@@ -101,9 +101,9 @@ pub fn page(results: &Results, pictures: &Pictures) -> String {
 
 /// The sentence, and what stands behind it.
 fn answer(results: &Results, work: Option<&SpeedAnswer>, units: Units) -> Markup {
-    let clearance = units.clearance(results.working_clearance_m);
-    let allowed = plants_in_words(results.allowed_rate);
-    let locked = cell(results, "locked", results.working_speed_m_s);
+    let allowed = plants_in_words(results.allowed_cut_rate);
+    let clearance_m = work.map_or(results.working_clearance_m, |answer| answer.clearance_m);
+    let clearance = units.clearance(clearance_m);
     let found = work.and_then(|answer| Some((answer, highest(answer, units)?)));
     html! {
         @match found {
@@ -111,36 +111,64 @@ fn answer(results: &Results, work: Option<&SpeedAnswer>, units: Units) -> Markup
                 p.main {
                     "With the tools " (clearance) " from the row, "
                     @if answer.at_least {
-                        "every simulated speed, up to " (highest.trim_start_matches("at least ")) ", strikes no more than " (allowed) "."
+                        "every simulated speed, up to " (highest.trim_start_matches("at least ")) ", keeps every bound."
                     } @else {
-                        (highest) " is the highest simulated speed at which no more than " (allowed) " is struck."
+                        (highest) " is the highest speed that keeps every bound."
                     }
                 }
-                p {
-                    @if let (Some(rate), Some(upper)) = (answer.rate, answer.rate_upper) {
-                        "At that speed about " (plants_in_words(rate)) " is struck, at worst " (limit_in_words(upper)) ". "
-                    }
-                    @if answer.at_least { "Higher speeds were not computed. " }
-                    @if let Some(binding) = &answer.binding { "What stands in the way of more speed: " (sentence(binding)) }
-                }
+                p { (sentences::what_binds(answer, units)) " No more than " (allowed) " is to be cut." }
             }
             None => {
-                p.main { "With the tools " (clearance) " from the row no speed can be named up to which no more than " (allowed) " is struck." }
+                p.main { "With the tools " (clearance) " from the row no simulated speed keeps every bound." }
                 @if let Some(answer) = work {
+                    @if let Some(binding) = answer.binding { p { "What stands in the way: " (bounds::broken(binding)) "." } }
                     @if let Some(lack) = lacking(answer.status, answer.reason.as_deref()) { p { (lack) } }
                 }
             }
         }
-        @if let Some(cell) = locked {
-            p { "Without steering the frame, at " (units.speed_text(results.working_speed_m_s)) ", it would be about "
-                (plants_in_words(cell.rate)) "." }
+        @if let Some(setting) = &results.answers.recommended {
+            p {
+                "Recommended: " (sentences::recommended_place(setting, units)) ". About " (plants_in_words(setting.cut.rate))
+                " is cut there, at worst " (limit_in_words(setting.cut.upper)) ", on the whole row of "
+                (units.distance_text(results.row_length_m)) "."
+                @if let Some(cost) = setting.cost_per_ha { " It costs " (sentences::price(cost, results, units)) " and round." }
+            }
+            p { "It needs " (needs(&setting.controller)) "." }
+        }
+        @if let Some(locked) = results.at_work("locked") {
+            p { "Without steering the frame, at " (units.speed_text(results.working_speed_m_s)) " and "
+                (units.clearance(results.working_clearance_m)) ", about " (plants_in_words(locked.cut.rate)) " would be cut." }
         }
         @if let Some(best) = sentences::gains(results).next() {
             p { "What would help most: " (restated(&best.change, units).unwrap_or_else(|| best.change.clone())) " (" (sentences::plain_gain(best, units)) ")." }
         }
-        @if let Some(best) = &results.answers.spacing.best_allowed {
-            p { "The least cost that keeps the allowed strikes: " (sentences::place(best, units)) ", "
-                (sentences::price(best.cost_per_ha, results, units)) " and round." }
+    }
+}
+
+/// What a controller needs, in words of the field.
+fn needs(controller: &str) -> String {
+    let parts = match controller {
+        "locked" => return "no camera: the frame stays locked".to_owned(),
+        "on_off" => "a row camera and a valve that opens and closes",
+        "pid" => "a row camera and a proportional valve",
+        "lag_compensated" => {
+            "a row camera, a proportional valve and a position sensor on the side-shift"
+        }
+        _ => {
+            "a row camera, a proportional valve, a position sensor on the side-shift and a yaw-rate sensor"
+        }
+    };
+    format!("{parts}, with {}", plain_control(controller))
+}
+
+/// The way of control without the words of control engineers.
+fn plain_control(controller: &str) -> &'static str {
+    match controller {
+        "on_off" => "a control that switches the valve",
+        "pid" => "a control that corrects the error it sees",
+        "lag_compensated" => "a control that waits until the row it saw has come to the tools",
+        _ => {
+            "a control that waits until the row it saw has come to the tools and knows how the machine turned meanwhile"
         }
     }
 }
@@ -181,7 +209,7 @@ fn assumed(one: &Assumption) -> &'static str {
 
 fn origin(results: &Results, units: Units) -> String {
     format!(
-        "Computed by {} {} from {} passes of {} at each speed, seed {}, scenario {}. \"At worst\" is the upper {} limit of the simulated rate; it does not \
+        "Computed by {} {} from {} passes of {} at each speed, seed {}, scenario {}. \"At worst\" is the upper {} limit of the simulated share; it does not \
          cover wrong assumptions.",
         results.tool.name,
         results.tool.version,
@@ -205,7 +233,7 @@ mod tests {
     #[test]
     fn prop_the_page_says_the_speed_its_picture_and_its_cautions() {
         let page = page_of(&synthetic::results());
-        assert!(page.contains("7.3 km/h is the highest simulated speed at which no more than 1 plant in 100 is struck."));
+        assert!(page.contains("7.3 km/h is the highest speed that keeps every bound."));
         assert_eq!(page.matches("<svg").count(), 1);
         for caution in cautions::CUSTOMER {
             assert!(page.contains(caution), "{caution}");
@@ -270,21 +298,15 @@ mod tests {
             answer.at_least = true;
         }
         let page = page_of(&results);
-        assert!(page.contains(
-            "every simulated speed, up to 7.3 km/h, strikes no more than 1 plant in 100."
-        ));
-        assert!(!page.contains("is the highest simulated speed"));
+        assert!(page.contains("every simulated speed, up to 7.3 km/h, keeps every bound."));
+        assert!(!page.contains("is the highest speed"));
     }
 
     #[test]
     fn prop_without_a_speed_nothing_is_promised() {
         let page = page_of(&synthetic::unanswered(synthetic::results()));
-        assert!(
-            page.contains(
-                "no speed can be named up to which no more than 1 plant in 100 is struck."
-            )
-        );
+        assert!(page.contains("from the row no simulated speed keeps every bound."));
         assert!(page.contains("the nearest is speed number 7"));
-        assert!(!page.contains("highest simulated speed"));
+        assert!(!page.contains("highest speed"));
     }
 }

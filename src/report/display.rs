@@ -1,5 +1,7 @@
 //! Numbers as people read them: the scenario's units, and no more digits than a number deserves.
 
+use crate::results::Share;
+
 /// Units on screens and paper.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Units {
@@ -117,6 +119,11 @@ impl Units {
     pub fn speed_limit(self, speed_m_s: f64) -> String {
         // A speed of whole tenths stays what it is, whatever its last bits.
         fixed((10.0 * self.speed(speed_m_s) + 1e-6).floor() / 10.0, 1)
+    }
+
+    /// The number of a speed that is needed at least: to one decimal, upwards.
+    pub fn speed_least(self, speed_m_s: f64) -> String {
+        fixed((10.0 * self.speed(speed_m_s) - 1e-6).ceil() / 10.0, 1)
     }
 
     /// A gain or loss of speed to one decimal, with its sign.
@@ -367,21 +374,16 @@ pub fn plants_in_words(rate: f64) -> String {
     }
 }
 
-/// A rate and its upper limit as a sentence without its full stop.
-pub fn strikes_in_words(rate: f64, upper: f64) -> String {
-    let worst = limit_in_words(upper);
-    if rate <= 0.0 {
-        format!("No simulated plant is struck; at worst it is {worst}")
-    } else if rate < COMMON {
-        format!(
-            "About {} is struck, at worst {worst}",
-            plants_in_words(rate)
-        )
+/// A share of cut plants and its upper limit as a sentence without its full stop.
+pub fn cut_in_words(cut: &Share) -> String {
+    let worst = limit_in_words(cut.upper);
+    let plants = plants_in_words(cut.rate);
+    if cut.rate <= 0.0 {
+        format!("No simulated plant is cut; at worst it is {worst}")
+    } else if cut.rate < COMMON {
+        format!("About {plants} is cut, at worst {worst}")
     } else {
-        format!(
-            "About {} are struck, at worst {worst}",
-            plants_in_words(rate)
-        )
+        format!("About {plants} are cut, at worst {worst}")
     }
 }
 
@@ -584,8 +586,12 @@ mod tests {
         assert_eq!(plants_in_words(0.56), "56 of 100 plants");
         assert_eq!(plants_in_words(0.0), "no plant");
         assert_eq!(
-            strikes_in_words(0.56, 0.6),
-            "About 56 of 100 plants are struck, at worst 60 of 100"
+            cut_in_words(&Share {
+                rate: 0.56,
+                lower: 0.5,
+                upper: 0.6
+            }),
+            "About 56 of 100 plants are cut, at worst 60 of 100"
         );
         assert_eq!(limit_in_words(1.0 / 12_345.0), "1 in 12 000");
         assert_eq!(limit_in_words(1.0 / 7.4), "1 in 7");

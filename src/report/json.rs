@@ -35,7 +35,7 @@ mod tests {
         assert_eq!(read_results(&text).unwrap(), results);
         assert!(text.ends_with("}\n"));
         assert!(text.find("\"schema_version\"") < text.find("\"tool\""));
-        assert!(text.find("\"strike_rates\"") < text.find("\"tracking\""));
+        assert!(text.find("\"rates\"") < text.find("\"tracking\""));
     }
 
     #[test]
@@ -49,8 +49,8 @@ mod tests {
             }
         };
         assert_eq!(
-            refused(&|r| r.strike_rates[3].upper = f64::NAN),
-            "strike_rates[3].upper"
+            refused(&|r| r.rates[3].cut.upper = f64::NAN),
+            "rates[3].cut.upper"
         );
         assert_eq!(refused(&|r| r.step_s = f64::INFINITY), "step_s");
         assert_eq!(
@@ -62,8 +62,8 @@ mod tests {
             "speeds_m_s[2]"
         );
         assert_eq!(
-            refused(&|r| r.answer.fewest.as_mut().unwrap().rate = f64::NAN),
-            "answer.fewest.rate"
+            refused(&|r| r.answer.fewest.as_mut().unwrap().cut.rate = f64::NAN),
+            "answer.fewest.cut.rate"
         );
     }
 
@@ -179,7 +179,7 @@ mod tests {
         let schema = crate::results::schema();
         let mut results: Value =
             serde_json::from_str(&results_json(&synthetic::results()).unwrap()).unwrap();
-        results["strike_rates"][0]["surprise"] = Value::from(1);
+        results["rates"][0]["surprise"] = Value::from(1);
         check(&schema, &schema, &results, "results");
     }
 }

@@ -8,6 +8,7 @@
 
 pub mod answers;
 pub mod beside;
+pub mod bounds;
 pub mod cautions;
 pub mod compare;
 pub mod csv;
@@ -96,10 +97,7 @@ pub fn study_files(
     let page = page::page(results, traces, worst);
     let mut files = vec![
         File::new("results.json", json),
-        File::new(
-            "strike_rates.csv",
-            csv::strike_rates_csv(&results.strike_rates),
-        ),
+        File::new("rates.csv", csv::rates_csv(&results.rates)),
         File::new("report.html", page),
     ];
     if sentences::answered(results) {
@@ -282,7 +280,7 @@ mod tests {
             "customer.html",
             "setting_sheet.html",
             "tools.svg",
-            "struck_by_speed.svg",
+            "cut_by_speed.svg",
             "loop_lag_compensated_yaw.svg",
         ] {
             assert!(with.iter().any(|with| with == name), "{name}");
@@ -295,7 +293,7 @@ mod tests {
     fn prop_a_study_has_its_files_under_different_names_and_within_a_mebibyte() {
         let files = study_files(&synthetic::results(), &synthetic::traces(), &[]).unwrap();
         let mut names: Vec<&str> = files.iter().map(|file| file.name.as_str()).collect();
-        for name in ["results.json", "strike_rates.csv", "report.html"] {
+        for name in ["results.json", "rates.csv", "report.html"] {
             assert!(names.contains(&name));
         }
         names.sort();

@@ -1,14 +1,15 @@
 //! The answers in sentences: the same words on the terminal and on every page. Plain characters only.
 
+use super::bounds;
 use super::display::{
-    Units, controller_title, limit_in_words, money, percent, plants_in_words, trimmed,
+    Units, controller_title, cut_in_words, limit_in_words, money, percent, plants_in_words, trimmed,
 };
 use super::text::sentence;
-use crate::results::Results;
 use crate::results::answers::{
-    BestSetting, Combination, ControlAnswer, Pays, SpacingCell, SpeedAnswer, StagesAnswer, Status,
-    StrokeAnswer,
+    BestSetting, Bound, Combination, ControlAnswer, GridEnd, Pays, Recommended, SpacingCell,
+    SpeedAnswer, StagesAnswer, Status, StrokeAnswer,
 };
+use crate::results::{Results, Share};
 
 /// Why there are no answers at all.
 pub const NOT_COMPLETE: &str = "Stroke, highest speed, spacing and setting sheet are worked out at the end of a complete study; \
@@ -32,12 +33,16 @@ pub fn lacking(status: Status, reason: Option<&str>) -> Option<String> {
     })
 }
 
-/// The answer on speed at the working clearance, of the controller that the answers speak of.
-pub fn speed_at_work(results: &Results) -> Option<&SpeedAnswer> {
+/// The answer on speed at the recommended clearance; without a recommended setting at the working one, of the controller that the
+/// answers speak of.
+pub fn speed_answer(results: &Results) -> Option<&SpeedAnswer> {
     let answers = &results.answers;
+    let clearance_m = match &answers.recommended {
+        Some(setting) => setting.clearance_m,
+        None => results.working_clearance_m,
+    };
     answers.speed.iter().find(|answer| {
-        Some(&answer.controller) == answers.controller.as_ref()
-            && answer.clearance_m == results.working_clearance_m
+        Some(&answer.controller) == answers.controller.as_ref() && answer.clearance_m == clearance_m
     })
 }
 
@@ -48,45 +53,62 @@ pub fn highest(answer: &SpeedAnswer, units: Units) -> Option<String> {
     Some(format!("{least}{speed} {}", units.speed_unit()))
 }
 
-/// "7.3 km/h is the highest simulated speed that keeps", "at least 16.0 km/h: every simulated speed keeps".
+/// "7.3 km/h is the highest speed", "at least 16.0 km/h can be driven".
 pub fn kept(highest: &str, answer: &SpeedAnswer) -> String {
     if answer.at_least {
-        format!("{highest}: every simulated speed keeps")
+        format!("{highest}, up to which every bound is kept")
     } else {
-        format!("{highest} is the highest simulated speed that keeps")
+        format!("{highest} is the highest speed that keeps every bound")
     }
 }
 
-/// How fast, at the working clearance.
+/// How fast, and what bounds it.
 pub fn speed(results: &Results, units: Units) -> String {
-    let Some(answer) = speed_at_work(results) else {
+    let Some(answer) = speed_answer(results) else {
         return "No controller was simulated.".to_owned();
     };
-    if let Some(lack) = lacking(answer.status, answer.reason.as_deref()) {
-        return lack;
-    }
-    let Some(highest) = highest(answer, units) else {
-        return "No simulated speed keeps the allowed rate.".to_owned();
-    };
-    let mut text = format!(
-        "{} the allowed {} with the tools {} from the row ({})",
-        kept(&highest, answer),
-        limit_in_words(answer.allowed_rate),
+    let where_ = format!(
+        "with the tools {} from the row ({})",
         units.clearance(answer.clearance_m),
         controller_title(&answer.controller),
     );
-    if let (Some(rate), Some(upper)) = (answer.rate, answer.rate_upper) {
-        text.push_str(&format!(
-            ": {} struck, at worst {}",
-            plants_in_words(rate),
-            limit_in_words(upper)
-        ));
+    let Some(highest) = highest(answer, units) else {
+        let lack = lacking(answer.status, answer.reason.as_deref());
+        let why = answer.binding.map_or(String::new(), |binding| {
+            format!(" What stands in the way: {}.", bounds::broken(binding))
+        });
+        let none = format!("No simulated speed keeps every bound {where_}.");
+        return format!("{none}{why} {}", lack.unwrap_or_default())
+            .trim_end()
+            .to_owned();
+    };
+    capital(&format!(
+        "{} {where_}. {}",
+        kept(&highest, answer),
+        what_binds(answer, units)
+    ))
+}
+
+/// "Beyond it soil flies as far as the plants. The next bound is plants cut, up to 11.7 km/h."
+pub fn what_binds(answer: &SpeedAnswer, units: Units) -> String {
+    let mut text = match answer.binding {
+        Some(Bound::SimulatedSpeeds) => "Higher speeds were not simulated.".to_owned(),
+        Some(binding) => format!("Beyond it {}.", bounds::broken(binding)),
+        None => String::new(),
+    };
+    let next = answer.next_binding.and_then(|next| {
+        let limit = answer.limits.iter().find(|limit| limit.cause == next)?;
+        Some(format!(
+            " The next bound is {}, {}.",
+            bounds::name(next),
+            bounds::holds(limit, units)
+        ))
+    });
+    text += &next.unwrap_or_default();
+    if answer.in_time == Some(false) {
+        text += &format!(" Even so {}.", bounds::broken(Bound::DaysAvailable));
     }
-    text.push('.');
-    if let Some(binding) = &answer.binding {
-        text.push_str(&format!(" What limits it: {}", sentence(binding)));
-    }
-    capital(&text)
+    text
 }
 
 /// Changes of the machine that the answers speak of that clearly gain speed or room, best first.
@@ -192,41 +214,110 @@ pub fn spacing(results: &Results, units: Units) -> String {
     if let Some(lack) = lacking(answer.status, answer.reason.as_deref()) {
         return lack;
     }
-    let Some(best) = &answer.best else {
-        return "No setting was priced.".to_owned();
+    let mut text = match &results.answers.recommended {
+        Some(setting) => format!(
+            "Recommended: {}{}.",
+            recommended_place(setting, units),
+            setting.cost_per_ha.map_or(String::new(), |cost| format!(
+                ", at {} and round",
+                price(cost, results, units)
+            ))
+        ),
+        None => "No simulated setting keeps every bound.".to_owned(),
     };
-    let mut text = format!(
-        "Least cost at {}: {} and round",
-        place(best, units),
-        price(best.cost_per_ha, results, units)
-    );
-    if let Some(cell) = cell_of(results, best) {
-        text.push_str(&format!(
-            ", {} of the weeds left, {} days",
-            percent(cell.weeds_left_share),
-            trimmed(cell.days, 1)
-        ));
-        if !cell.in_time {
-            text.push_str(" (more than soil and weather allow)");
-        }
-    }
-    text.push('.');
-    match &answer.best_allowed {
-        Some(allowed) if allowed == best => text.push_str(" It keeps the allowed strikes."),
-        Some(allowed) => text.push_str(&format!(
-            " Least cost that keeps the allowed strikes: {}, {}.",
-            place(allowed, units),
-            price(allowed.cost_per_ha, results, units)
-        )),
-        None => text.push_str(" No priced setting keeps the allowed strikes."),
+    if let Some(cheaper) = cheaper_but(results, units) {
+        text += &format!(" {cheaper}");
     }
     if let Some(staying) = answer.cost_of_staying_per_ha {
-        text.push_str(&format!(
-            " Staying as it is costs {} more.",
-            price(staying, results, units)
-        ));
+        text += &if staying >= 0.0 {
+            format!(
+                " Working on as now costs {} more.",
+                price(staying, results, units)
+            )
+        } else {
+            format!(
+                " Working on as now costs {} less.",
+                price(-staying, results, units)
+            )
+        };
     }
     text
+}
+
+/// The cheapest simulated setting, if it is cheaper than the recommended one but breaks a bound; where it lies at the end of what was
+/// simulated that is told.
+pub fn cheaper_but(results: &Results, units: Units) -> Option<String> {
+    let answer = &results.answers.spacing;
+    let cheapest = answer.cheapest.as_ref()?;
+    let ends: Vec<&str> = answer
+        .cheapest_at
+        .iter()
+        .map(|end| match end {
+            GridEnd::Slowest => "the slowest simulated speed",
+            GridEnd::Fastest => "the fastest simulated speed",
+            GridEnd::Closest => "the closest simulated clearance",
+            GridEnd::Widest => "the widest simulated clearance",
+        })
+        .collect();
+    let end = match ends[..] {
+        [] => String::new(),
+        _ => format!(
+            " It lies at {}: a cheaper one may lie beyond.",
+            ends.join(" and ")
+        ),
+    };
+    if answer.cheapest_breaks.is_empty() {
+        return (!end.is_empty()).then(|| {
+            format!(
+                "The least simulated cost is at {}.{end}",
+                place(cheapest, units)
+            )
+        });
+    }
+    Some(format!(
+        "Cheaper, but not recommended: {}, {}; {}.{end}",
+        place(cheapest, units),
+        price(cheapest.cost_per_ha, results, units),
+        bounds::all_broken(&answer.cheapest_breaks)
+    ))
+}
+
+/// "7.3 km/h with the tools 60 mm from the row".
+pub fn recommended_place(setting: &Recommended, units: Units) -> String {
+    format!(
+        "{} {} with the tools {} from the row",
+        trimmed(units.speed(setting.speed_m_s), 1),
+        units.speed_unit(),
+        units.clearance(setting.clearance_m)
+    )
+}
+
+/// Plants cut and touched on the whole row, and apart in the entry stretch and on the rest.
+pub fn cut_and_touched(
+    cut: &Share,
+    touched: &Share,
+    [entry, rest]: [&Share; 2],
+    results: &Results,
+    units: Units,
+) -> String {
+    let whole = format!(
+        "{} on the whole row of {}",
+        cut_in_words(cut),
+        units.distance_text(results.row_length_m)
+    );
+    let apart = if results.entry_length_m > 0.0 {
+        format!(
+            ": {} in the first {}, {} after that",
+            limit_in_words(entry.rate),
+            units.distance_text(results.entry_length_m),
+            limit_in_words(rest.rate)
+        )
+    } else {
+        String::new()
+    };
+    let plants = plants_in_words(touched.rate);
+    let is = if plants.ends_with("plants") { "are" } else { "is" };
+    format!("{whole}{apart}. A further {plants} {is} touched.")
 }
 
 /// How much side-shift.
@@ -336,7 +427,7 @@ pub fn stages(results: &Results, units: Units) -> String {
         })
         .collect();
     format!(
-        "Smallest simulated clearance that keeps the allowed strikes at {}: {}.",
+        "Smallest simulated clearance that keeps the allowed share of cut plants at {}: {}.",
         units.speed_text(answer.speed_m_s),
         told.join("; ")
     )
@@ -416,6 +507,7 @@ pub fn capital(text: &str) -> String {
 mod tests {
     use super::*;
     use crate::report::synthetic;
+    use crate::results::answers::{Holds, SpeedLimit};
 
     fn all(results: &Results) -> [String; 9] {
         [
@@ -448,10 +540,10 @@ mod tests {
     fn prop_what_has_no_answer_says_why() {
         let results = synthetic::unanswered(synthetic::results());
         for (i, words) in all(&results).iter().enumerate() {
-            let expected = if i == 4 {
-                "No change that was tried clearly gains"
-            } else {
-                "No answer within what was simulated: no "
+            let expected = match i {
+                3 => "No simulated speed keeps every bound with the tools 38 mm from the row",
+                4 => "No change that was tried clearly gains",
+                _ => "No answer within what was simulated: no ",
             };
             assert!(words.starts_with(expected), "{words}");
         }
@@ -480,11 +572,63 @@ mod tests {
         let mut results = synthetic::results();
         for answer in &mut results.answers.speed {
             answer.at_least = true;
-            answer.binding = None;
+            answer.binding = Some(Bound::SimulatedSpeeds);
         }
         let words = speed(&results, Units::Metric);
-        let told = "At least 7.3 km/h: every simulated speed keeps the allowed 1 in 100";
+        let told = "At least 7.3 km/h, up to which every bound is kept";
         assert!(words.starts_with(told), "{words}");
+        assert!(
+            words.contains("Higher speeds were not simulated."),
+            "{words}"
+        );
+    }
+
+    #[test]
+    fn prop_what_binds_and_what_is_next_are_told_with_their_speeds() {
+        let mut results = synthetic::results();
+        let up_to = |cause, km_h: f64| SpeedLimit {
+            cause,
+            holds: Holds::UpTo,
+            speed_m_s: Some(km_h / 3.6),
+        };
+        for answer in &mut results.answers.speed {
+            answer.limits = vec![up_to(Bound::ThrownSoil, 7.3), up_to(Bound::CutPlants, 11.7)];
+            answer.binding = Some(Bound::ThrownSoil);
+            answer.next_binding = Some(Bound::CutPlants);
+            answer.in_time = Some(false);
+        }
+        let words = speed(&results, Units::Metric);
+        for told in [
+            "7.3 km/h is the highest speed that keeps every bound",
+            "Beyond it soil flies as far as the plants",
+            "The next bound is plants cut, up to 11.7 km/h.",
+            "Even so a round takes more days",
+        ] {
+            assert!(words.contains(told), "{told}: {words}");
+        }
+    }
+
+    /// A setting that breaks a bound may be told as cheaper, never as the answer.
+    #[test]
+    fn prop_what_breaks_a_bound_is_never_the_headline() {
+        let results = synthetic::results();
+        let words = spacing(&results, Units::Metric);
+        assert!(
+            words.starts_with("Recommended: 7.3 km/h with the tools 38 mm"),
+            "{words}"
+        );
+        let (_, cheaper) = words.split_once("Cheaper, but not recommended: ").unwrap();
+        assert!(
+            cheaper.contains("more plants may be cut than allowed"),
+            "{cheaper}"
+        );
+        assert!(
+            cheaper.contains("the closest simulated clearance"),
+            "{cheaper}"
+        );
+        let none = synthetic::unanswered(results);
+        assert_eq!(none.answers.recommended, None);
+        assert!(!spacing(&none, Units::Metric).contains("Recommended"));
     }
 
     #[test]

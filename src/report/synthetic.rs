@@ -34,38 +34,43 @@ pub fn results() -> Results {
     clearances_m.sort_by(f64::total_cmp);
     let working_speed_m_s = speeds_m_s[3];
     let plants = 400_000;
-    let rate_at = |kind: Kind, v: f64, c: f64, plants: u64| {
+    let rate_at = |kind: Kind, v: f64, c: f64, stretch: Stretch| {
+        let (plants, more) = match stretch {
+            Stretch::Whole => (plants, 1.0),
+            Stretch::Entry => (plants / 20, 2.0),
+            Stretch::Rest => (plants - plants / 20, 0.95),
+        };
         let z = (c - 0.015) / (sd_m(kind, v).powi(2) + 0.005f64.powi(2)).sqrt();
-        let rate = statrs::function::erf::erfc(z / 2f64.sqrt());
-        let struck = (rate * plants as f64).round();
-        let rate = struck / plants as f64;
-        let passes_with_strikes = (struck / 3.0).ceil().min(400.0) as u64;
-        StrikeRate {
-            controller: kind.name().into(),
-            speed_m_s: v,
-            clearance_m: c,
+        let rate = (more * statrs::function::erf::erfc(z / 2f64.sqrt())).min(0.7);
+        let cut = (rate * plants as f64).round();
+        let rate = cut / plants as f64;
+        let share = |rate: f64| Share {
             rate,
             lower: rate * 0.7,
             upper: (rate * 1.3 + 3.7 / (plants as f64 / 40.0)).min(1.0),
-            cut_rate: rate * 0.1,
+        };
+        Rate {
+            controller: kind.name().into(),
+            speed_m_s: v,
+            clearance_m: c,
+            stretch,
+            cut: share(rate),
+            touched: share(0.4 * rate),
             plants,
             passes: 400,
-            passes_with_strikes,
-            resolved: passes_with_strikes >= 10,
+            resolved: cut >= 28.0,
         }
     };
-    let grid = |plants: u64| -> Vec<StrikeRate> {
-        let mut cells = Vec::new();
-        for kind in Kind::ALL {
-            for v in &speeds_m_s {
+    let mut rates = Vec::new();
+    for kind in Kind::ALL {
+        for v in &speeds_m_s {
+            for stretch in Stretch::ALL {
                 for c in &clearances_m {
-                    cells.push(rate_at(kind, *v, *c, plants));
+                    rates.push(rate_at(kind, *v, *c, stretch));
                 }
             }
         }
-        cells
-    };
-    let strike_rates = grid(plants);
+    }
     let tracking = Kind::ALL
         .into_iter()
         .flat_map(|kind| speeds_m_s.iter().map(move |v| (kind, *v)))
@@ -132,31 +137,26 @@ pub fn results() -> Results {
         .into_iter()
         .flat_map(|kind| (0..4u32).map(move |row| (kind, row)))
         .map(|(kind, row)| {
-            let cell = rate_at(kind, working_speed_m_s, working_clearance_m, plants / 4);
+            let cell = rate_at(kind, working_speed_m_s, working_clearance_m, Stretch::Whole);
             RowRate {
                 controller: cell.controller,
                 speed_m_s: working_speed_m_s,
                 clearance_m: working_clearance_m,
                 row: row + 1,
                 offset_m: 0.675 - 0.45 * f64::from(row),
-                rate: cell.rate,
-                lower: cell.lower,
-                upper: cell.upper,
-                plants: cell.plants,
-                passes_with_strikes: cell.passes_with_strikes,
+                cut: cell.cut,
+                plants: cell.plants / 4,
                 resolved: cell.resolved,
             }
         })
         .collect();
     let choice = |kind: Kind, v: f64, c: f64| {
-        let cell = rate_at(kind, v, c, plants);
+        let cell = rate_at(kind, v, c, Stretch::Whole);
         Choice {
             controller: cell.controller,
             speed_m_s: v,
             clearance_m: c,
-            rate: cell.rate,
-            lower: cell.lower,
-            upper: cell.upper,
+            cut: cell.cut,
         }
     };
     let differences = [
@@ -187,7 +187,6 @@ pub fn results() -> Results {
             speeds_m_s[2],
             working_clearance_m,
         )),
-        limit: "the camera comes too late above 10 km/h: a longer lookahead would help".into(),
     };
     let assumption = |key: &str, value: &str, origin: &str, meaning: &str| Assumption {
         key: key.into(),
@@ -215,7 +214,8 @@ pub fn results() -> Results {
         level: LEVEL,
         length_m: 200.0,
         entry_length_m: 15.0,
-        allowed_rate: 0.01,
+        row_length_m: 200.0,
+        allowed_cut_rate: 0.01,
         working_clearance_m,
         working_speed_m_s,
         controllers: Kind::ALL
@@ -225,8 +225,7 @@ pub fn results() -> Results {
                 left_out: None,
             })
             .collect(),
-        strike_rates,
-        entry: grid(plants / 20),
+        rates,
         rows,
         differences,
         worst_passes: Kind::ALL
@@ -234,7 +233,7 @@ pub fn results() -> Results {
             .map(|kind| WorstPass {
                 controller: kind.name().into(),
                 pass: 17,
-                rate: (8.0 * rate_at(kind, working_speed_m_s, working_clearance_m, plants).rate)
+                rate: (8.0 * rate_at(kind, working_speed_m_s, working_clearance_m, Stretch::Whole).cut.rate)
                     .min(1.0),
             })
             .collect(),
@@ -317,7 +316,7 @@ fn trace(kind: Kind) -> Trace {
                 fate: if need > clearance_m + 0.010 {
                     Fate::Cut
                 } else if need > clearance_m {
-                    Fate::Struck
+                    Fate::Touched
                 } else {
                     Fate::Spared
                 },
@@ -333,6 +332,7 @@ fn trace(kind: Kind) -> Trace {
         pass: 17,
         row_offset_m,
         entry_length_m: 15.0,
+        of_the_row: [1.0, 1.0],
         half_stroke_m: 0.1,
         axle_ahead_m: 2.2,
         camera_ahead_m: 0.8,

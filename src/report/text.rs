@@ -5,11 +5,11 @@ use super::display::{
 };
 use super::sentences;
 use super::three_answers::three;
-use crate::results::{Choice, Results, StrikeRate};
+use crate::results::{Choice, Rate, Results, Stretch};
 
 pub(super) const WIDTH: usize = 100;
 
-/// What the study found, in plain language, in the order of the page; then the strike rates at the working clearance.
+/// What the study found, in plain language, in the order of the page; then the shares of plants cut at the working clearance.
 pub fn answer_text(results: &Results) -> String {
     let units = Units::from_name(&results.scenario.units);
     let mut out = String::new();
@@ -32,7 +32,7 @@ pub fn answer_text(results: &Results) -> String {
     }
     paragraph("");
     paragraph(&format!(
-        "Plants struck in % with the tools {} from the row, and in brackets the upper {} limit:",
+        "Plants cut in % on the whole row with the tools {} from it, and in brackets the upper {} limit:",
         units.clearance(results.working_clearance_m),
         chosen_percent(results.level),
     ));
@@ -70,7 +70,7 @@ fn further_lines(results: &Results, units: Units) -> Vec<String> {
     let cut_short = (!sentences::answered(results)).then(|| sentences::NOT_COMPLETE.to_owned());
     let fewest = results.answer.fewest.as_ref().map(|choice| {
         format!(
-            "Fewest strikes of all simulated settings: {}.",
+            "Fewest plants cut of all simulated settings: {}.",
             setting(choice, units)
         )
     });
@@ -111,15 +111,15 @@ pub fn undecided_line(results: &Results, units: Units) -> Option<String> {
     ))
 }
 
-/// A setting and how often it strikes, in words.
+/// A setting and how many plants it cuts, in words.
 fn setting(choice: &Choice, units: Units) -> String {
     format!(
-        "{} at {} and {}, {} struck, at worst {}",
+        "{} at {} and {}, {} cut, at worst {}",
         controller_title(&choice.controller),
         units.speed_text(choice.speed_m_s),
         units.clearance(choice.clearance_m),
-        plants_in_words(choice.rate),
-        limit_in_words(choice.upper)
+        plants_in_words(choice.cut.rate),
+        limit_in_words(choice.cut.upper)
     )
 }
 
@@ -152,7 +152,7 @@ fn rate_table(results: &Results, units: Units) -> String {
                 Some(cell) => {
                     unresolved |= !cell.resolved;
                     let mark = if cell.resolved { " " } else { "*" };
-                    format!("{} ({}){mark}", bare(cell.rate), bare(cell.upper))
+                    format!("{} ({}){mark}", bare(cell.cut.rate), bare(cell.cut.upper))
                 }
                 None => String::new(),
             });
@@ -183,13 +183,10 @@ pub fn ran(results: &Results) -> impl Iterator<Item = &str> {
         .map(|note| note.controller.as_str())
 }
 
-/// The rate at the working clearance.
-pub fn cell<'a>(results: &'a Results, controller: &str, speed_m_s: f64) -> Option<&'a StrikeRate> {
-    results.strike_rates.iter().find(|cell| {
-        cell.controller == controller
-            && cell.speed_m_s == speed_m_s
-            && cell.clearance_m == results.working_clearance_m
-    })
+/// The rate at the working clearance, on the whole row.
+pub fn cell<'a>(results: &'a Results, controller: &str, speed_m_s: f64) -> Option<&'a Rate> {
+    let clearance_m = results.working_clearance_m;
+    results.rate(Stretch::Whole, controller, speed_m_s, clearance_m)
 }
 
 /// Right-aligned columns.
@@ -292,7 +289,7 @@ mod tests {
             for (column, controller) in ran(&results).enumerate() {
                 let shown = words[1 + 2 * column];
                 let decimals = shown.split('.').nth(1).map_or(0, str::len) as i32;
-                let rate = 100.0 * cell(&results, controller, *speed_m_s).unwrap().rate;
+                let rate = 100.0 * cell(&results, controller, *speed_m_s).unwrap().cut.rate;
                 // Half of the last shown digit, with room for the rounding of the decimal text itself.
                 let half_digit = 0.5 * 10f64.powi(-decimals) * (1.0 + 1e-9);
                 assert!((shown.parse::<f64>().unwrap() - rate).abs() <= half_digit);
@@ -309,7 +306,7 @@ mod tests {
             synthetic::without_data(results),
         ] {
             let text = answer_text(&results);
-            let answers = text.split("Fewest strikes").next().unwrap();
+            let answers = text.split("Fewest plants cut").next().unwrap();
             assert!(answers.lines().count() <= 36, "{answers}");
             let places: Vec<usize> = three(&results, Units::Metric)
                 .iter()
@@ -334,7 +331,7 @@ mod tests {
         results.answers = Default::default();
         results.complete = false;
         let text = answer_text(&results);
-        assert!(text.contains("No simulated speed keeps the allowed 1 in 100"));
+        assert!(text.contains("No simulated speed keeps the allowed 1 in 100 of plants cut"));
         assert!(text.contains("cut short"));
     }
 }

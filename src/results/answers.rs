@@ -3,7 +3,7 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::{ScenarioStamp, Tool};
+use super::{ScenarioStamp, Share, Tool};
 
 /// Whether there is an answer.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
@@ -23,7 +23,11 @@ pub enum Status {
 pub struct Answers {
     /// Passes that the further runs took; they are the first ones of the study.
     pub passes: u64,
-    /// Controller that the answers speak of where they speak of one: the one of `answer.fastest`, else the one with the lowest
+    /// The recommended setting; null if no simulated one keeps every bound.
+    pub recommended: Option<Recommended>,
+    /// Why there is none, in plain words.
+    pub not_recommended: Option<String>,
+    /// Controller that the answers speak of where they speak of one: the recommended one, else the one with the lowest
     /// upper limit at work; null if none runs.
     pub controller: Option<String>,
     /// How much side-shift.
@@ -32,7 +36,7 @@ pub struct Answers {
     pub hydraulics: HydraulicsAnswer,
     /// Camera and control.
     pub control: ControlAnswer,
-    /// The highest simulated speed, by controller and clearance.
+    /// The highest speed, by controller and clearance.
     pub speed: Vec<SpeedAnswer>,
     /// What pays: one thing changed at a time, best first.
     pub pays: Vec<Pays>,
@@ -68,7 +72,7 @@ pub struct StrokeAnswer {
     pub controller: Option<String>,
     /// Clearance, m.
     pub clearance_m: f64,
-    /// Speed that the stroke is sized for, m/s: the working speed.
+    /// Speed that the stroke is sized for, m/s: the recommended one, else the working speed.
     pub design_speed_m_s: f64,
     /// Smallest total travel of the series that is good enough, m.
     pub recommended_m: Option<f64>,
@@ -76,6 +80,8 @@ pub struct StrokeAnswer {
     pub binding: Option<String>,
     /// Total travel that the scenario's machine has, m.
     pub fitted_m: f64,
+    /// Passes behind the strokes' rates.
+    pub passes: u64,
     /// The strokes of the series, rising.
     pub candidates: Vec<StrokeCandidate>,
     /// What is asked of the side-shift, by speed.
@@ -89,13 +95,13 @@ pub struct StrokeCandidate {
     pub stroke_m: f64,
     /// Share of distance with the cylinder at an end stop.
     pub end_stop_share: f64,
-    /// Strike rate.
+    /// Share of plants cut.
     pub rate: f64,
     /// Lower limit.
     pub lower: f64,
     /// Upper limit.
     pub upper: f64,
-    /// Strike rate less that with unlimited stroke.
+    /// Share of plants cut less that with unlimited stroke.
     pub difference: f64,
     /// Lower limit of that difference.
     pub difference_lower: f64,
@@ -139,7 +145,7 @@ pub struct HydraulicsAnswer {
     pub combinations: Vec<Combination>,
     /// The scenario's own cylinder.
     pub fitted: Option<Combination>,
-    /// What another valve or cold oil does to the strike rate at work.
+    /// What another valve or cold oil does to the plants cut at the recommended setting.
     pub effects: Vec<Effect>,
 }
 
@@ -166,18 +172,20 @@ pub struct Combination {
     pub binding: String,
 }
 
-/// A change and what it does to the strike rate at the working speed and clearance.
+/// A change and what it does to the plants cut at the recommended setting.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Effect {
     /// The change, in plain words.
     pub change: String,
-    /// Strike rate.
+    /// Passes behind it.
+    pub passes: u64,
+    /// Share of plants cut.
     pub rate: f64,
     /// Lower limit.
     pub lower: f64,
     /// Upper limit.
     pub upper: f64,
-    /// Strike rate less that without the change.
+    /// Share of plants cut less that without the change.
     pub difference: f64,
     /// Lower limit of that difference.
     pub difference_lower: f64,
@@ -202,7 +210,7 @@ pub struct ControlAnswer {
     pub best_lookahead_m: Option<f64>,
     /// Tool error by the linear check over the lookahead.
     pub lookaheads: Vec<LookaheadError>,
-    /// What the best lookahead does to the strike rate; null if it is the scenario's own.
+    /// What the best lookahead does to the plants cut; null if it is the scenario's own.
     pub effect: Option<Effect>,
     /// Frequency response of the loop, opened at the valve.
     pub bode: Vec<BodePoint>,
@@ -228,7 +236,52 @@ pub struct BodePoint {
     pub phase_rad: f64,
 }
 
-/// The highest simulated speed of one controller at one clearance.
+/// What bounds the speed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum Bound {
+    /// Plants cut: the upper limit of their share reaches the allowed one.
+    CutPlants,
+    /// Soil flies as far as the stems, where covering is unwanted.
+    ThrownSoil,
+    /// The pull takes the tractor's rated power.
+    TractorPower,
+    /// The rows ask for shifting as fast as the oil can move the frame.
+    Oil,
+    /// The tools are where the camera looked before the frame begins to answer.
+    CameraSight,
+    /// A round is finished in the days that soil and weather allow.
+    DaysAvailable,
+    /// The list of simulated speeds ends.
+    SimulatedSpeeds,
+}
+
+/// Which speeds keep a bound.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum Holds {
+    /// Those up to the one that stands beside it.
+    UpTo,
+    /// Those from the one that stands beside it on.
+    From,
+    /// All that are simulated.
+    Always,
+    /// None that is simulated.
+    Never,
+}
+
+/// A bound of the speed.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct SpeedLimit {
+    /// What bounds it.
+    pub cause: Bound,
+    /// Which speeds keep it.
+    pub holds: Holds,
+    /// That speed, m/s; null with "always" and "never".
+    pub speed_m_s: Option<f64>,
+}
+
+/// The highest speed of one controller at one clearance.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct SpeedAnswer {
     /// Whether there is an answer.
@@ -239,36 +292,65 @@ pub struct SpeedAnswer {
     pub controller: String,
     /// Clearance, m.
     pub clearance_m: f64,
-    /// Rate that the scenario allows.
-    pub allowed_rate: f64,
-    /// Highest simulated speed that keeps the allowed rate with its upper limit, as every slower one does, m/s; null if none.
+    /// Share of plants that the scenario allows to be cut.
+    pub allowed_cut_rate: f64,
+    /// Lowest of the speeds up to which the bounds hold, m/s; null if no simulated speed keeps them all.
     pub highest_speed_m_s: Option<f64>,
     /// True if the list of speeds ends there: the highest speed may lie beyond.
     pub at_least: bool,
-    /// Simulated rate there.
-    pub rate: Option<f64>,
-    /// Its upper limit.
-    pub rate_upper: Option<f64>,
-    /// What stands in the way of the next speed: the cause whose removal lowers the rate most, in plain words; null where the list
-    /// of speeds ends.
-    pub binding: Option<String>,
-    /// Every cause that was removed, most helpful first.
+    /// The bound that is met there; where no simulated speed keeps all bounds, the first that none keeps.
+    pub binding: Option<Bound>,
+    /// The bound that would be met next if that one were gone.
+    pub next_binding: Option<Bound>,
+    /// Whether a round is finished in time at the highest speed; null without land and time, or without a highest speed.
+    pub in_time: Option<bool>,
+    /// Every bound that the scenario gives, lowest first.
+    pub limits: Vec<SpeedLimit>,
+    /// Passes behind the bound of cut plants: the study's own, or fewer where it lies between simulated speeds.
+    pub passes: u64,
+    /// What is behind the cut plants: every cause that was removed, most helpful first.
     pub causes: Vec<Cause>,
 }
 
-/// A cause of strikes and what its removal does.
+/// A cause of cut plants and what its removal does.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Cause {
     /// The cause, in plain words.
     pub cause: String,
     /// Speed of the comparison, m/s: the slowest of the study that does not keep the allowed rate.
     pub speed_m_s: f64,
-    /// Strike rate without it less that with it.
+    /// Share of plants cut without it less that with it.
     pub difference: f64,
     /// Lower limit of that difference.
     pub lower: f64,
     /// Upper limit of that difference.
     pub upper: f64,
+}
+
+/// The one setting that all answers speak of: of those that keep every bound, the one with the least cost; without prices the
+/// fastest at the working clearance, or at the next wider one that has any.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Recommended {
+    /// Fixed name.
+    pub controller: String,
+    /// Speed, m/s.
+    pub speed_m_s: f64,
+    /// Clearance, m.
+    pub clearance_m: f64,
+    /// Plants cut on the whole row.
+    pub cut: Share,
+    /// Plants touched on the whole row.
+    pub touched: Share,
+    /// Plants cut in the entry stretch.
+    pub cut_entry: Share,
+    /// Plants cut on the rest of the row.
+    pub cut_rest: Share,
+    /// Passes behind these rates: all of the study.
+    pub passes: u64,
+    /// Cost a hectare and round; null without land, weeds or prices.
+    pub cost_per_ha: Option<f64>,
+    /// Whether a round is finished in time; null without land and time.
+    pub in_time: Option<bool>,
 }
 
 /// One thing changed by a step that can be bought or set.
@@ -334,11 +416,17 @@ pub struct SpacingAnswer {
     pub controller: Option<String>,
     /// Currency.
     pub currency: Option<String>,
-    /// The setting with the least cost.
-    pub best: Option<BestSetting>,
-    /// The same among the settings that keep the allowed strike rate with their upper limit.
-    pub best_allowed: Option<BestSetting>,
-    /// Cost a hectare of leaving things as they are: the working setting less the best one.
+    /// What plants are worth; null where no settings are priced.
+    pub plants: Option<PlantWorth>,
+    /// The simulated setting with the least cost, whether it keeps the bounds or not.
+    pub cheapest: Option<BestSetting>,
+    /// The bounds that it breaks.
+    pub cheapest_breaks: Vec<Bound>,
+    /// Ends of the simulated range at which it lies: beyond them may be a cheaper one.
+    pub cheapest_at: Vec<GridEnd>,
+    /// The simulated setting with the least cost that keeps every bound.
+    pub cheapest_kept: Option<BestSetting>,
+    /// Cost a hectare of leaving things as they are: the working setting less the recommended one.
     pub cost_of_staying_per_ha: Option<f64>,
     /// What it would cost a hectare to weed by hand alone.
     pub by_hand_per_ha: Option<f64>,
@@ -348,6 +436,29 @@ pub struct SpacingAnswer {
     pub movers: Vec<Mover>,
     /// Work under lights; null if the farm does none.
     pub night: Option<Night>,
+}
+
+/// What plants are worth.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct PlantWorth {
+    /// All plants of a hectare.
+    pub value_per_ha: f64,
+    /// Share of the touched plants that is lost.
+    pub touched_lost_share: f64,
+}
+
+/// An end of the simulated range.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum GridEnd {
+    /// The slowest speed.
+    Slowest,
+    /// The fastest speed.
+    Fastest,
+    /// The clearance closest to the row.
+    Closest,
+    /// The widest clearance.
+    Widest,
 }
 
 /// A setting with its cost.
@@ -370,9 +481,9 @@ pub struct SpacingCell {
     pub clearance_m: f64,
     /// Cost a hectare and round: machine, hand weeding and lost plants.
     pub cost_per_ha: f64,
-    /// The cost with the strike rate at its lower limit.
+    /// The cost with the plants cut and touched at their lower limits.
     pub cost_lower: f64,
-    /// The cost with the strike rate at its upper limit.
+    /// The cost with the plants cut and touched at their upper limits.
     pub cost_upper: f64,
     /// Machine's part of it.
     pub machine_per_ha: f64,
@@ -392,12 +503,12 @@ pub struct SpacingCell {
     pub unworked_share: f64,
     /// Share of the weeds of the whole field that is left.
     pub weeds_left_share: f64,
-    /// Share of the crop plants that is struck.
+    /// Share of the crop plants that is lost: those cut, and the scenario's share of those touched.
     pub plants_lost_share: f64,
-    /// True if the cost lies within 5 % of the best.
+    /// True if the cost lies within 5 % of the least of those that keep every bound.
     pub near_best: bool,
-    /// True if the upper limit of the strike rate keeps the allowed rate.
-    pub keeps_allowed: bool,
+    /// Bounds that the setting breaks; empty if it keeps them all.
+    pub breaks: Vec<Bound>,
 }
 
 /// A price or number at one end of its range.
@@ -407,28 +518,30 @@ pub struct Mover {
     pub what: String,
     /// What it was set to.
     pub set_to: f64,
-    /// The best setting then.
+    /// The cheapest setting then that keeps every bound.
     pub best: BestSetting,
-    /// True if that is another setting than the best one.
+    /// True if that is another setting than before.
     pub moves: bool,
 }
 
 /// Work under lights.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Night {
-    /// Strike rate at the working setting with the camera's noise under lights.
+    /// Passes behind it.
+    pub passes: u64,
+    /// Share of plants cut at the recommended setting with the camera's noise under lights.
     pub rate: f64,
     /// Lower limit.
     pub lower: f64,
     /// Upper limit.
     pub upper: f64,
-    /// Strike rate less that by day.
+    /// Share of plants cut less that by day.
     pub difference: f64,
     /// Lower limit of that difference.
     pub difference_lower: f64,
     /// Upper limit of that difference.
     pub difference_upper: f64,
-    /// Days for one round without work under lights, at the working setting; null where all work is done under them.
+    /// Days for one round without work under lights, at the recommended setting; null where all work is done under them.
     pub days_without: Option<f64>,
     /// Days with it.
     pub days_with: f64,
@@ -445,6 +558,8 @@ pub struct StagesAnswer {
     pub controller: Option<String>,
     /// Working speed, m/s.
     pub speed_m_s: f64,
+    /// Passes behind the rates.
+    pub passes: u64,
     /// The stages.
     pub stages: Vec<StageClearance>,
 }
@@ -471,6 +586,8 @@ pub struct SoilAnswer {
     pub status: Status,
     /// Why, in plain words.
     pub reason: Option<String>,
+    /// Clearance, m: the recommended one, else the working one.
+    pub clearance_m: f64,
     /// By speed.
     pub speeds: Vec<SoilAtSpeed>,
     /// Plain warnings.
@@ -484,7 +601,7 @@ pub struct SoilAtSpeed {
     pub speed_m_s: f64,
     /// How far beyond the edge of the tools soil flies, m.
     pub thrown_m: f64,
-    /// True if that reaches the plants at the working clearance.
+    /// True if that reaches the plants at that clearance.
     pub reaches_plants: bool,
     /// Pull, N.
     pub draft_n: f64,
@@ -551,8 +668,8 @@ pub struct Comparison {
     pub passes: u64,
     /// Confidence level of every interval.
     pub level: f64,
-    /// Strike rate that the first scenario allows.
-    pub allowed_rate: f64,
+    /// Share of plants that the first scenario allows to be cut.
+    pub allowed_cut_rate: f64,
     /// Working speed of the first scenario, m/s.
     pub working_speed_m_s: f64,
     /// Working clearance of the first scenario, m.
@@ -568,9 +685,9 @@ pub struct Pair {
     pub first_controller: String,
     /// Controller of the second machine: fixed name.
     pub second_controller: String,
-    /// Strike rate of the first machine at work.
+    /// Share of plants cut by the first machine at work.
     pub first_rate: Limited,
-    /// Strike rate of the second machine at work.
+    /// Share of plants cut by the second machine at work.
     pub second_rate: Limited,
     /// Rate of the second less that of the first, pass by pass.
     pub difference: Limited,

@@ -3,7 +3,7 @@
 use serde::Serialize;
 use serde::ser::{Impossible, SerializeSeq, SerializeStruct, SerializeTuple, Serializer};
 
-/// The key of the first number in `value` that is not finite, such as `strike_rates[3].upper`.
+/// The key of the first number in `value` that is not finite, such as `rates[3].cut.upper`.
 pub fn first_not_finite<T: Serialize + ?Sized>(value: &T) -> Option<String> {
     let mut walk = Walk { key: String::new() };
     value.serialize(&mut walk).err().map(|found| found.0)

@@ -1,14 +1,14 @@
 //! Whether results agree with themselves: files may have been changed since they were written.
 
 use super::finite::first_not_finite;
-use super::{Results, StrikeRate};
+use super::{Rate, Results, Share, Stretch};
 use crate::quote::is_control;
 
 impl Results {
     /// What contradicts itself in them, if anything: the key and why.
     ///
     /// No control characters in the scenario's texts; every number is finite; speeds and clearances rise and hold the working ones; every controller that ran has one rate at each of
-    /// them, between its limits, over the same plants and passes.
+    /// them on each stretch, between its limits, over the same plants and passes.
     pub fn contradiction(&self) -> Option<String> {
         if let Some(key) = first_not_finite(self) {
             return Some(format!("{key} is not finite"));
@@ -36,7 +36,10 @@ impl Results {
                 return Some(format!("the working {key} is not among the {key}s"));
             }
         }
-        for (key, share) in [("level", self.level), ("allowed_rate", self.allowed_rate)] {
+        for (key, share) in [
+            ("level", self.level),
+            ("allowed_cut_rate", self.allowed_cut_rate),
+        ] {
             if !(share > 0.0 && share < 1.0) {
                 return Some(format!("{key} is no share"));
             }
@@ -44,48 +47,62 @@ impl Results {
         if !(0.0 <= self.entry_length_m && self.entry_length_m < self.length_m) {
             return Some("the entry stretch is not a part of the pass".into());
         }
-        self.grid("strike_rates", &self.strike_rates)
-            .or_else(|| self.grid("entry", &self.entry))
+        self.grid(&self.rates)
     }
 
-    fn grid(&self, key: &str, rates: &[StrikeRate]) -> Option<String> {
+    fn grid(&self, rates: &[Rate]) -> Option<String> {
         let ran = self
             .controllers
             .iter()
             .filter(|note| note.left_out.is_none());
-        let places: Vec<(&str, f64, f64)> = ran
+        let places: Vec<(&str, f64, Stretch, f64)> = ran
             .flat_map(|note| {
                 self.speeds_m_s.iter().flat_map(move |&speed_m_s| {
-                    let at = move |&clearance_m: &f64| {
-                        (note.controller.as_str(), speed_m_s, clearance_m)
-                    };
-                    self.clearances_m.iter().map(at)
+                    Stretch::ALL.into_iter().flat_map(move |stretch| {
+                        let at = move |&clearance_m: &f64| {
+                            (note.controller.as_str(), speed_m_s, stretch, clearance_m)
+                        };
+                        self.clearances_m.iter().map(at)
+                    })
                 })
             })
             .collect();
         if places.len() != rates.len() {
             let (found, wanted) = (rates.len(), places.len());
             return Some(format!(
-                "{key} has {found} settings where {wanted} are simulated"
+                "rates has {found} settings where {wanted} are simulated"
             ));
         }
-        let plants = rates.first().map_or(0, |rate| rate.plants);
+        let plants_on = |stretch| rates.iter().find(|rate| rate.stretch == stretch);
+        let plants = Stretch::ALL.map(|stretch| plants_on(stretch).map_or(0, |rate| rate.plants));
+        let no_share = |share: &Share| {
+            let all = 0.0..=1.0;
+            let between = share.lower <= share.rate && share.rate <= share.upper;
+            !(all.contains(&share.lower) && all.contains(&share.upper) && between)
+        };
         for (i, (rate, place)) in rates.iter().zip(places).enumerate() {
-            let sound = (rate.controller.as_str(), rate.speed_m_s, rate.clearance_m) == place;
-            if !sound {
-                return Some(format!("{key}[{i}] is another setting than the lists say"));
+            let of = (
+                rate.controller.as_str(),
+                rate.speed_m_s,
+                rate.stretch,
+                rate.clearance_m,
+            );
+            if of != place {
+                return Some(format!("rates[{i}] is another setting than the lists say"));
             }
-            let share = 0.0..=1.0;
-            let between = rate.lower <= rate.rate && rate.rate <= rate.upper;
-            if !(share.contains(&rate.lower) && share.contains(&rate.upper) && between) {
-                return Some(format!("{key}[{i}].rate is no share between its limits"));
+            for (key, share) in [("cut", &rate.cut), ("touched", &rate.touched)] {
+                if no_share(share) {
+                    return Some(format!("rates[{i}].{key} is no share between its limits"));
+                }
             }
-            if rate.cut_rate < 0.0 || rate.cut_rate > rate.rate * (1.0 + 1e-9) {
-                return Some(format!("{key}[{i}].cut_rate is more than are struck"));
-            }
-            if rate.plants != plants || rate.passes != self.passes {
+            if rate.cut.rate + rate.touched.rate > 1.0 + 1e-9 {
                 return Some(format!(
-                    "{key}[{i}] counts other plants or passes than the rest"
+                    "rates[{i}] cuts and touches more plants than there are"
+                ));
+            }
+            if rate.plants != plants[rate.stretch as usize] || rate.passes != self.passes {
+                return Some(format!(
+                    "rates[{i}] counts other plants or passes than the rest"
                 ));
             }
         }
@@ -104,26 +121,23 @@ mod tests {
         assert_eq!(results.contradiction(), None);
         type Spoil = (fn(&mut Results), &'static str);
         let spoil: [Spoil; 14] = [
-            (
-                |r| r.strike_rates[3].upper = f64::NAN,
-                "strike_rates[3].upper",
-            ),
+            (|r| r.rates[3].cut.upper = f64::NAN, "rates[3].cut.upper"),
             (|r| r.speeds_m_s.swap(0, 1), "speeds do not rise"),
             (|r| r.speeds_m_s[0] = -1.0, "speeds do not rise"),
             (|r| r.clearances_m.clear(), "clearances do not rise"),
             (|r| r.working_clearance_m += 1e-6, "working clearance"),
             (|r| r.scenario.name.push('\u{1b}'), "scenario.name"),
             (|r| r.level = 1.5, "level"),
-            (|r| r.allowed_rate = -0.01, "allowed_rate"),
+            (|r| r.allowed_cut_rate = -0.01, "allowed_cut_rate"),
             (|r| r.entry_length_m = r.length_m, "entry stretch"),
-            (|r| drop(r.strike_rates.pop()), "settings"),
-            (|r| r.strike_rates.swap(2, 3), "strike_rates[2]"),
+            (|r| drop(r.rates.pop()), "settings"),
+            (|r| r.rates.swap(2, 3), "rates[2]"),
             (
-                |r| r.strike_rates[4].lower = r.strike_rates[4].rate + 1e-9,
-                "strike_rates[4].rate",
+                |r| r.rates[4].cut.lower = r.rates[4].cut.rate + 1e-9,
+                "rates[4].cut",
             ),
-            (|r| r.entry[5].cut_rate = 2.0, "entry[5].cut_rate"),
-            (|r| r.strike_rates[6].plants += 1, "strike_rates[6]"),
+            (|r| r.rates[5].touched.upper = 2.0, "rates[5].touched"),
+            (|r| r.rates[6].plants += 1, "rates[6]"),
         ];
         for (spoil, key) in spoil {
             let mut spoilt = results.clone();

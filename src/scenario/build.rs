@@ -109,6 +109,9 @@ pub fn setup(values: &Values, fixed: &Fixed, n: &Numbers<'_>) -> Setup {
         run: Run {
             length_m: n.get(Id::PassLength),
             entry_length_m: n.get(Id::EntryLength),
+            row_length_m: n
+                .try_get(Id::RowLength)
+                .unwrap_or_else(|| n.get(Id::PassLength)),
             entry_offset_m: n.get(Id::EntryOffset),
             entry_heading_rad: n.get(Id::EntryHeading),
             entry_shift_m: n.try_get(Id::HeldShift).unwrap_or(0.0) * n.get(Id::StrokeTotal) / 2.0,

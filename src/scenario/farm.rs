@@ -76,6 +76,7 @@ fn prices(values: &Values) -> Option<Prices> {
     Some(Prices {
         currency: values.text(Id::Currency)?.to_string(),
         plant: ranged(values, Id::PlantPrice)?,
+        touched_lost: ranged(values, Id::TouchedLost)?,
         labour_hour: ranged(values, Id::LabourPrice)?,
         machine_hour: ranged(values, Id::MachinePrice)?,
     })

@@ -445,7 +445,7 @@ keys! {
     Clearances: "study" "clearances", list(Length, "1 mm", "1000 mm"), required("[\"25 mm\", \"38 mm\", \"50 mm\", \"65 mm\", \"80 mm\"]"), "distances from row to cutting edge on either side, rising";
     WorkingSpeed: "study" "working_speed", one(Speed, "0.5 km/h", "25 km/h"), required("\"8 km/h\""), "speed of the pictures and the answer, one of speeds";
     WorkingClearance: "study" "working_clearance", one(Length, "1 mm", "1000 mm"), required("\"50 mm\""), "clearance of the pictures and the answer, one of clearances";
-    AllowedStrikeRate: "study" "allowed_strike_rate", one(Share, "0.001 %", "50 %"), assumed("\"0.5 %\""), "share of the crop plants that may be struck in one pass over the field";
+    AllowedCutRate: "study" "allowed_cut_rate", one(Share, "0.001 %", "50 %"), assumed("\"0.5 %\""), "share of the crop plants that may be cut in one pass over the field, on the whole row";
     Passes: "study" "passes", Shape::Count { low: 2, high: 10_000_000 }, assumed("2000"), "most simulated passes; a study ends sooner once it is decided which settings keep the allowed rate";
     Seed: "study" "seed", Shape::Count { low: 0, high: 9_223_372_036_854_775_807 }, assumed("1"), "start of all random numbers; 0 is a seed like any other";
     StudyUnits: "study" "units", Shape::Choice(&["metric", "us"]), assumed("\"metric\""), "units of reports and pictures";
@@ -611,7 +611,7 @@ keys! {
     ColdFlow: "cold_oil" "flow_factor", linear(Number, "0.1", "1"), assumed("1"), "factor on the rated flow; 1 is warm oil";
 
     FarmArea: "farm" "area", one(Area, "0.01 ha", "100000 ha"), required("\"10 ha\""), "land to work in one round";
-    RowLength: "farm" "row_length", one(Length, "10 m", "5000 m"), optional("\"200 m\""), "length of the rows; left out: the length of the pass";
+    RowLength: "farm" "row_length", one(Length, "10 m", "5000 m"), optional("\"200 m\""), "length of the rows: every rate, cost and answer holds for such a row, entry stretch included; left out: the length of the pass";
     TurnTime: "farm" "turn_time", one(Time, "2 s", "600 s"), assumed("\"20 s\""), "from lifting to lowering at the headland";
     IdleShare: "farm" "idle_share", one(Share, "0 %", "90 %"), assumed("\"10 %\""), "share of the time in the field lost to setting, filling up and rest";
     Rounds: "farm" "rounds", Shape::Count { low: 1, high: 20 }, assumed("3"), "times a season that the whole area is worked";
@@ -626,6 +626,7 @@ keys! {
 
     Currency: "prices" "currency", Shape::Text, required("\"EUR\""), "name of the currency";
     PlantPrice: "prices" "plant", apart(Number, "0", "1000"), required("0.15"), "value of one crop plant";
+    TouchedLost: "prices" "touched_lost", apart(Share, "0 %", "100 %"), assumed("{ from = \"0 %\", to = \"20 %\" }"), "share of the touched plants that is lost; a cut plant always is";
     LabourPrice: "prices" "labour_hour", apart(Number, "0", "10000"), required("16"), "an hour of weeding by hand";
     MachinePrice: "prices" "machine_hour", apart(Number, "0", "100000"), required("70"), "an hour in the field: tractor, implement, driver and fuel";
 

@@ -101,8 +101,8 @@ pub struct Study {
     pub most_passes: u64,
     /// Seed of all random numbers.
     pub seed: u64,
-    /// Strike rate that the grower allows.
-    pub allowed_rate: f64,
+    /// Share of plants that the grower allows to be cut.
+    pub allowed_cut_rate: f64,
     /// Speed the scenario works at, m/s, one of `speeds_m_s`.
     pub working_speed_m_s: f64,
     /// Clearance the scenario works with, m, one of `clearances_m`.
@@ -659,7 +659,7 @@ fn study(values: &Values) -> Option<Study> {
         working_clearance_m: check::member(&clearances_m, values.number(Id::WorkingClearance)?)?,
         most_passes: values.count(Id::Passes)?,
         seed: values.count(Id::Seed)?,
-        allowed_rate: values.number(Id::AllowedStrikeRate)?,
+        allowed_cut_rate: values.number(Id::AllowedCutRate)?,
         controllers: Kind::ALL
             .into_iter()
             .filter(|kind| named.is_none_or(|names| names.iter().any(|name| name == kind.name())))

@@ -1,4 +1,4 @@
-//! Which plants a pass struck: one pass answers every clearance.
+//! Which plants a pass cut and touched: one pass answers every clearance.
 
 use super::ground::Ground;
 use super::path::Path;
@@ -158,7 +158,7 @@ pub fn fate(setup: &Setup, needed_m: f64, clearance_m: f64) -> Fate {
     if needed_m + setup.plants.stem_radius_m > clearance_m {
         Fate::Cut
     } else if needed_m + setup.plants.protected_radius_m > clearance_m {
-        Fate::Struck
+        Fate::Touched
     } else {
         Fate::Spared
     }

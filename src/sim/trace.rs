@@ -16,7 +16,7 @@ pub struct Trace {
     pub kind: Kind,
     /// Speed, m/s.
     pub speed_m_s: f64,
-    /// Clearance that decides which plants are struck, m.
+    /// Clearance that decides which plants are cut and touched, m.
     pub clearance_m: f64,
     /// Seed of the study.
     pub seed: u64,
@@ -24,8 +24,10 @@ pub struct Trace {
     pub pass: u64,
     /// Nominal lateral position of every row, m, left positive, leftmost first.
     pub row_offset_m: Vec<f64>,
-    /// Distance of the tool line at which the counted stretch begins, m.
+    /// Distance of the tool line at which the entry stretch ends, m.
     pub entry_length_m: f64,
+    /// How many times the row holds the entry stretch, and the rest of the pass ([`crate::model::setup::Run::of_the_row`]).
+    pub of_the_row: [f64; 2],
     /// Half of the stroke, m.
     pub half_stroke_m: f64,
     /// Distance of the rear axle ahead of the tool line, m.
@@ -74,9 +76,9 @@ pub struct Sample {
 pub enum Fate {
     /// No edge came near.
     Spared,
-    /// An edge entered the protected radius.
-    Struck,
-    /// An edge cut the stem.
+    /// An edge came within the protected radius and spared the stem.
+    Touched,
+    /// An edge passed through the stem.
     Cut,
 }
 
@@ -85,7 +87,7 @@ impl Fate {
     pub fn name(self) -> &'static str {
         match self {
             Fate::Spared => "spared",
-            Fate::Struck => "struck",
+            Fate::Touched => "touched",
             Fate::Cut => "cut",
         }
     }
@@ -137,6 +139,7 @@ impl Trace {
             pass: view.pass,
             row_offset_m: setup.rows.offset_m.clone(),
             entry_length_m: setup.run.entry_length_m,
+            of_the_row: setup.run.of_the_row(),
             half_stroke_m: 0.5 * setup.hydraulics.stroke_m,
             axle_ahead_m: setup.tools.tool_line_m,
             camera_ahead_m: setup.tools.tool_line_m - setup.camera_point_m(),

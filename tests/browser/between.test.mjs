@@ -10,7 +10,7 @@ import { test } from "node:test";
 
 const script = (name) => readFileSync(new URL(`../../src/report/live/${name}`, import.meta.url), "utf8");
 const names = ["fixed", "signed", "trimmed", "grouped", "money", "percent", "chosenPercent", "plantsInWords", "limitInWords",
-    "strikesInWords", "speedText", "clearanceText", "smallText", "distanceText", "between", "shown"];
+    "cutInWords", "speedText", "clearanceText", "smallText", "distanceText", "between", "shown"];
 const live = new Function(`"use strict"; ${script("numbers.js")} ${script("between.js")} return { ${names.join(", ")} };`)();
 
 const [numbersFile, ...pairs] = process.argv.slice(2);
@@ -23,21 +23,22 @@ function studyOf(results) {
     const keyed = (cells) => new Map(cells.map((cell) => [`${cell.speed_m_s} ${cell.clearance_m}`, cell]));
     const grid = (map, key) => speeds_m_s.map((speed) => clearances_m.map((clearance) => map.get(`${speed} ${clearance}`)?.[key] ?? null));
     const controllers = results.controllers.filter((note) => note.left_out === null).map(({ controller }) => {
-        const cells = keyed(results.strike_rates.filter((cell) => cell.controller === controller));
-        return Object.assign({ name: controller },
-            ...["rate", "lower", "upper", "resolved"].map((key) => ({ [key]: grid(cells, key) })));
+        const whole = results.rates.filter((cell) => cell.controller === controller && cell.stretch === "whole");
+        const share = (name) => {
+            const cells = keyed(whole.map((cell) => ({ ...cell, ...cell[name] })));
+            return Object.assign({}, ...["rate", "lower", "upper"].map((key) => ({ [key]: grid(cells, key) })));
+        };
+        return { name: controller, cut: share("cut"), touched: share("touched"), resolved: grid(keyed(whole), "resolved") };
     });
-    const { cells, currency } = answers.spacing;
+    const { cells, currency, plants } = answers.spacing;
     let farm = null;
     if (cells.length > 0) {
-        const most = cells.reduce((a, b) => (b.plants_lost_share > a.plants_lost_share ? b : a));
-        assert.ok(most.plants_lost_share > 0);
         const priced = keyed(cells);
-        farm = Object.assign({ currency, plant_value_per_ha: most.plants_per_ha / most.plants_lost_share },
+        farm = Object.assign({ currency, plant_value_per_ha: plants.value_per_ha, touched_lost_share: plants.touched_lost_share },
             ...["machine_per_ha", "weeding_per_ha", "weeds_left_share", "hectares_per_hour", "days"]
                 .map((key) => ({ [key]: grid(priced, key) })));
     }
-    return { speeds_m_s, clearances_m, allowed_rate: results.allowed_rate, controllers, farm };
+    return { speeds_m_s, clearances_m, allowed_cut_rate: results.allowed_cut_rate, controllers, farm };
 }
 
 // The value at a place of a slider.

@@ -32,6 +32,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
                         words,
                         rate,
                         limits,
+                        touched,
                         keeps,
                         weeds,
                         area,
@@ -41,7 +42,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
                     let (speed, clearance) =
                         (units.speed_text(speed_m_s), units.clearance(clearance_m));
                     json!({
-                        "speed": speed, "clearance": clearance, "words": words, "rate": rate, "limits": limits, "keeps": keeps,
+                        "speed": speed, "clearance": clearance, "words": words, "rate": rate, "limits": limits, "touched": touched, "keeps": keeps,
                         "weeds": weeds, "area": area, "days": days, "cost": cost,
                     })
                 };

@@ -4,9 +4,10 @@
 //! neighbours of powers of ten.
 
 use rowroom::report::display::{
-    Units, chosen_percent, fixed, grouped, limit_in_words, money, percent, plants_in_words, signed,
-    strikes_in_words, trimmed,
+    Units, chosen_percent, cut_in_words, fixed, grouped, limit_in_words, money, percent,
+    plants_in_words, signed, trimmed,
 };
+use rowroom::results::Share;
 use serde_json::{Value, json};
 
 fn main() -> Result<(), Box<dyn std::error::Error>> {
@@ -46,22 +47,23 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     Ok(())
 }
 
+fn cut(rate: f64, upper: f64) -> (&'static str, Value, String) {
+    let share = Share {
+        rate,
+        lower: 0.0,
+        upper,
+    };
+    ("cutInWords", json!([share]), cut_in_words(&share))
+}
+
 fn share(value: f64) -> [Value; 6] {
     [
         ("percent", json!([value]), percent(value)),
         ("chosenPercent", json!([value]), chosen_percent(value)),
         ("plantsInWords", json!([value]), plants_in_words(value)),
         ("limitInWords", json!([value]), limit_in_words(value)),
-        (
-            "strikesInWords",
-            json!([value, value.sqrt()]),
-            strikes_in_words(value, value.sqrt()),
-        ),
-        (
-            "strikesInWords",
-            json!([0.0, value]),
-            strikes_in_words(0.0, value),
-        ),
+        cut(value, value.sqrt()),
+        cut(0.0, value),
     ]
     .map(|(name, arguments, text)| json!([name, arguments, text]))
 }

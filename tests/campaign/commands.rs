@@ -107,7 +107,7 @@ pub fn case(case: &mut Case) -> Verdict {
         .filter(|word| word.len() > 1)
         .collect();
     let mut names: Vec<&str> = names.iter().map(String::as_str).collect();
-    names.extend(["Usage", "--out", "--minutes", "time", "\" \""]);
+    names.extend(["Usage", "<FILE>", "--out", "--minutes", "time", "\" \""]);
     faults.extend(judge::names(&ran, &names));
     for folder in ["out", "reports", "directory", "parts", "whole"] {
         faults.extend(judge::whole(&case.files(folder)));

@@ -5,7 +5,7 @@ use std::fs;
 use std::path::Path;
 
 use rowroom::quote::escaped;
-use rowroom::results::{Results, StrikeRate};
+use rowroom::results::{Rate, Results};
 use rowroom::scenario::keys::TABLES;
 use serde_json::Value;
 
@@ -250,37 +250,34 @@ pub fn results(text: &[u8], passes: Option<u64>) -> Faults {
             "a study that ended is not complete".into(),
         );
     }
-    for (list, cells) in [
-        ("strike_rates", &results.strike_rates),
-        ("entry", &results.entry),
-    ] {
-        for cell in cells {
-            let StrikeRate {
-                controller,
-                speed_m_s,
-                clearance_m,
-                ..
-            } = cell;
-            let place = format!("{list} of {controller} at {speed_m_s} m/s and {clearance_m} m");
-            let limits = (cell.lower, cell.rate, cell.upper);
-            note(
-                is_share(limits) && (0.0..=cell.rate).contains(&cell.cut_rate),
-                format!("{place}: {limits:?}, cut {}", cell.cut_rate),
-            );
-            let first = cells.iter().find(|one| one.clearance_m == *clearance_m);
-            let alike = first
-                .is_none_or(|first| first.plants == cell.plants && first.passes == cell.passes);
-            note(
-                alike && cell.passes <= results.passes,
-                format!(
-                    "{place}: {} plants and {} passes, elsewhere others",
-                    cell.plants, cell.passes
-                ),
-            );
+    for rate in &results.rates {
+        let Rate {
+            controller,
+            speed_m_s,
+            clearance_m,
+            stretch,
+            ..
+        } = rate;
+        let place = format!("{stretch:?} of {controller} at {speed_m_s} m/s and {clearance_m} m");
+        for share in [&rate.cut, &rate.touched] {
+            let limits = (share.lower, share.rate, share.upper);
+            note(is_share(limits), format!("{place}: {limits:?}"));
         }
+        let met = rate.cut.rate + rate.touched.rate;
+        note(met <= 1.0 + 1e-9, format!("{place}: {met} cut or touched"));
+        let first = results.rates.iter().find(|one| one.stretch == *stretch);
+        let alike =
+            first.is_none_or(|first| first.plants == rate.plants && first.passes == rate.passes);
+        note(
+            alike && rate.passes <= results.passes,
+            format!(
+                "{place}: {} plants and {} passes, elsewhere others",
+                rate.plants, rate.passes
+            ),
+        );
     }
     for row in &results.rows {
-        let limits = (row.lower, row.rate, row.upper);
+        let limits = (row.cut.lower, row.cut.rate, row.cut.upper);
         let place = format!("row {} of {}", row.row, row.controller);
         note(is_share(limits), format!("{place}: {limits:?}"));
     }

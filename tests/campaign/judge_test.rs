@@ -129,7 +129,7 @@ pub fn mistakes(prepared: &Prepared, folder: &Path) -> (usize, Vec<String>) {
         ("half a page", cut("report.html")),
         ("half a picture", cut(one_svg)),
         ("half the results", cut("results.json")),
-        ("half a table", cut("strike_rates.csv")),
+        ("half a table", cut("rates.csv")),
         ("a temporary file", with(".rowroom-1-report.html.part", b"")),
         (
             "markup of a scenario",
@@ -151,20 +151,17 @@ pub fn mistakes(prepared: &Prepared, folder: &Path) -> (usize, Vec<String>) {
         ),
         (
             "a rate above 1",
-            changed(&["strike_rates", "0", "rate"], 1.5.into()),
+            changed(&["rates", "0", "cut", "rate"], 1.5.into()),
         ),
         (
             "a rate beyond its limits",
-            changed(&["entry", "0", "lower"], 0.999.into()),
+            changed(&["rates", "0", "touched", "lower"], 0.999.into()),
         ),
         (
-            "a cut rate above the rate",
-            changed(&["strike_rates", "0", "cut_rate"], 0.9999.into()),
+            "more plants met than there are",
+            changed(&["rates", "0", "touched", "rate"], 0.9999.into()),
         ),
-        (
-            "a lost plant",
-            changed(&["strike_rates", "1", "plants"], 1.into()),
-        ),
+        ("a lost plant", changed(&["rates", "1", "plants"], 1.into())),
         ("a lost pass", changed(&["passes"], 15.into())),
         ("an end that is none", changed(&["complete"], false.into())),
     ];

@@ -1,17 +1,18 @@
 //! How fast, here, and what pays.
 
 use super::{difference_cell, said};
+use crate::report::bounds;
 use crate::report::display::{Units, chosen_percent, controller_title};
 use crate::report::parts::scroll;
-use crate::report::sentences::{self, lacking, speed_at_work};
+use crate::report::sentences::{self, capital, lacking, speed_answer};
 use crate::report::text::{ran, sentence};
 use crate::results::Results;
 use crate::results::answers::{Pays, SpeedAnswer, Status};
 use maud::{Markup, html};
 
-/// The highest simulated speed for every clearance and controller, and what binds at the working clearance.
+/// The highest speed for every clearance and controller, with what binds it, and the bounds of the answer one by one.
 pub fn how_fast(results: &Results, units: Units) -> Markup {
-    let work = speed_at_work(results);
+    let work = speed_answer(results);
     let (status, reason) = work.map_or((Status::Ok, None), |answer| {
         (answer.status, answer.reason.as_deref())
     });
@@ -19,6 +20,7 @@ pub fn how_fast(results: &Results, units: Units) -> Markup {
         h2 { "How fast, clearance by clearance" }
         (said(status, reason, &sentences::speed(results, units)))
         @if !results.answers.speed.is_empty() { (speeds(results, units)) }
+        @if let Some(answer) = work { (limits(answer, units)) }
         @if let Some(answer) = work.filter(|answer| !answer.causes.is_empty()) { (causes(answer, results, units)) }
     }
 }
@@ -37,17 +39,10 @@ fn speeds(results: &Results, units: Units) -> Markup {
         Some(v) => units.speed_limit(v),
         None => "none".to_owned(),
     };
-    let binding: Vec<(&str, &str)> = controllers
-        .iter()
-        .filter_map(|name| {
-            let answer = find(name, results.working_clearance_m)?;
-            Some((*name, answer.binding.as_deref()?))
-        })
-        .collect();
     html! {
-        (scroll("Highest speeds", html! { "Highest simulated speed in " (units.speed_unit()) " that keeps the allowed "
-                (chosen_percent(results.allowed_rate)) " with its upper " (chosen_percent(results.level)) " limit, as every slower one does. "
-                "\u{2265}: the list of speeds ends there. The shaded line is the working clearance." }, html! {
+        (scroll("Highest speeds", html! { "Highest speed in " (units.speed_unit()) " that keeps every bound, and the bound that is met there. Plants cut stay within the allowed "
+                (chosen_percent(results.allowed_cut_rate)) " with their upper " (chosen_percent(results.level)) " limit, as at every slower speed; between simulated speeds that rests on "
+                (results.answers.passes) " passes. \u{2265}: the list of speeds ends there. The shaded line is the working clearance." }, html! {
             table {
                 thead { tr {
                     th scope="col" { "Clearance, " (units.small_unit()) }
@@ -57,34 +52,50 @@ fn speeds(results: &Results, units: Units) -> Markup {
                     tr.now[*clearance_m == results.working_clearance_m] {
                         th scope="row" { (units.small_chosen(*clearance_m)) }
                         @for name in &controllers {
-                            td { @if let Some(answer) = find(name, *clearance_m) { (speed(answer)) } }
+                            td.rate { @if let Some(answer) = find(name, *clearance_m) {
+                                (speed(answer))
+                                @if let Some(binding) = answer.binding { small { (bounds::name(binding)) } }
+                            } }
                         }
                     }
                 } }
             }
         }))
-        @if !binding.is_empty() {
-            p { "What stands in the way of the next speed at the working clearance: "
-                @for (i, (name, text)) in binding.iter().enumerate() {
-                    @if i > 0 { "; " }
-                    (controller_title(name)) ": " (text)
-                }
-                "." }
-        }
+    }
+}
+
+/// The bounds of one answer.
+fn limits(answer: &SpeedAnswer, units: Units) -> Markup {
+    html! {
+        (scroll("Bounds of the speed", html! { "What bounds the speed with the tools " (units.clearance(answer.clearance_m)) " from the row ("
+                (controller_title(&answer.controller)) "), one by one." }, html! {
+            table {
+                thead { tr {
+                    th.text scope="col" { "Bound" }
+                    th.text scope="col" { "Kept" }
+                } }
+                tbody { @for limit in &answer.limits {
+                    tr.now[Some(limit.cause) == answer.binding] {
+                        th.text scope="row" { (capital(bounds::name(limit.cause))) }
+                        td.text { (bounds::holds(limit, units)) }
+                    }
+                } }
+            }
+        }))
     }
 }
 
 /// What each cause costs.
 fn causes(answer: &SpeedAnswer, results: &Results, units: Units) -> Markup {
     html! {
-        h3 { "What limits the speed" }
-        (scroll("Causes of strikes", html! { "Each cause taken away by itself, on the same passes: " (controller_title(&answer.controller)) " at "
+        h3 { "What is behind the plants cut" }
+        (scroll("Causes of cut plants", html! { "Each cause taken away by itself, on the same passes: " (controller_title(&answer.controller)) " at "
                 (units.speed_text(answer.causes[0].speed_m_s)) " with the tools " (units.clearance(answer.clearance_m))
-                " from the row. Below zero: fewer plants are struck without it. With " (chosen_percent(results.level)) " limits." }, html! {
+                " from the row. Below zero: fewer plants are cut without it. With " (chosen_percent(results.level)) " limits." }, html! {
             table {
                 thead { tr {
                     th.text scope="col" { "Without this" }
-                    th scope="col" { "Plants struck, difference" }
+                    th scope="col" { "Plants cut, difference" }
                 } }
                 tbody { @for cause in &answer.causes { tr {
                     th.text scope="row" { (cause.cause) }
@@ -103,8 +114,8 @@ pub fn what_pays(results: &Results, units: Units) -> Markup {
         p.said { (sentences::pays(results, units)) }
         @if !lines.is_empty() {
             (scroll("What pays", html! { "One thing changed at a time, best first, on the same passes, with " (chosen_percent(results.level))
-                    " limits: by how much faster the machine may go at the working clearance, and by how much closer the tools may run at the "
-                    "working speed, both within the allowed strikes. \u{2265}: the simulated range ends there." }, html! {
+                    " limits: by how much faster the machine may go at the recommended clearance, and by how much closer the tools may run at the "
+                    "recommended speed, both within the allowed share of cut plants. \u{2265}: the simulated range ends there." }, html! {
                 table {
                     thead { tr {
                         th.text scope="col" { "Change" }
@@ -166,7 +177,7 @@ mod tests {
         let body = page.split("<tbody>").nth(1).unwrap();
         let body = body.split("</tbody>").next().unwrap();
         let cells: Vec<&str> = body
-            .split("<td>")
+            .split("<td class=\"rate\">")
             .skip(1)
             .map(|rest| rest.split('<').next().unwrap())
             .collect();

@@ -23,7 +23,7 @@ pub fn stroke(results: &Results, units: Units) -> Markup {
                     thead { tr {
                         th scope="col" { "Travel, " (units.small_unit()) }
                         th scope="col" { "At an end stop" }
-                        th scope="col" { "Plants struck" }
+                        th scope="col" { "Plants cut" }
                         th scope="col" { "Difference" }
                         th scope="col" { "Good enough" }
                     } }

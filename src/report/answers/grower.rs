@@ -38,8 +38,11 @@ fn settings(results: &Results, units: Units) -> Markup {
     };
     let named = [
         ("As worked now", Some(&working)),
-        ("Least cost", answer.best.as_ref()),
-        ("Least that keeps the allowed", answer.best_allowed.as_ref()),
+        (
+            "Least cost that keeps every bound",
+            answer.cheapest_kept.as_ref(),
+        ),
+        ("Least cost of all", answer.cheapest.as_ref()),
     ];
     let columns: Vec<(&str, &SpacingCell)> = named
         .into_iter()
@@ -62,7 +65,7 @@ fn settings(results: &Results, units: Units) -> Markup {
                     (line(format!("Speed, {}", units.speed_unit()), &|cell| units.speed_number(cell.speed_m_s)))
                     (line(format!("Tools from the row, {}", units.small_unit()), &|cell| units.small_chosen(cell.clearance_m)))
                     tr.now {
-                        th.text scope="row" { "Cost, " (currency) " per " (land) ", with the limits of the strike rate" }
+                        th.text scope="row" { "Cost, " (currency) " per " (land) ", with the limits of the plants lost" }
                         @for (_, cell) in &columns { td.rate { (cost(cell.cost_per_ha)) small { (cost(cell.cost_lower)) " to " (cost(cell.cost_upper)) } } }
                     }
                     (line("of which machine".into(), &|cell| cost(cell.machine_per_ha)))
@@ -71,7 +74,7 @@ fn settings(results: &Results, units: Units) -> Markup {
                     (line(format!("Weeding by hand, hours per {land}"), &|cell| fixed(units.per_land(cell.weeding_h_per_ha), 1)))
                     (line("Ground not worked".into(), &|cell| percent(cell.unworked_share)))
                     (line("Weeds left, of the whole field".into(), &|cell| percent(cell.weeds_left_share)))
-                    (line("Plants struck".into(), &|cell| percent(cell.plants_lost_share)))
+                    (line("Plants lost".into(), &|cell| percent(cell.plants_lost_share)))
                     (line(format!("{}s an hour", capital(land)), &|cell| fixed(units.land(cell.hectares_per_hour), 2)))
                     (line("Days for the land".into(), &|cell| fixed(cell.days, 1)))
                     (line("Days enough".into(), &|cell| if cell.in_time { "yes" } else { "no" }.into()))
@@ -94,15 +97,15 @@ fn costs(results: &Results, units: Units) -> Markup {
             .find(|cell| cell.speed_m_s == speed_m_s && cell.clearance_m == clearance_m)
     };
     let best = |cell: &SpacingCell| {
-        answer.best.as_ref().is_some_and(|best| {
+        answer.cheapest_kept.as_ref().is_some_and(|best| {
             best.speed_m_s == cell.speed_m_s && best.clearance_m == cell.clearance_m
         })
     };
     html! {
         (scroll("Cost by speed and clearance", html! { "Cost in " (answer.currency.as_deref().unwrap_or("")) " per " (units.land_unit())
                 " and round: speed across in " (units.speed_unit()) ", clearance down in " (units.small_unit())
-                ". Framed: the least. Shaded: within 5 % of it. In brackets: strikes more than the allowed "
-                (chosen_percent(results.allowed_rate)) ". With a cross: the days do not suffice." }, html! {
+                ". Framed: the least that keeps every bound. Shaded: within 5 % of it. In brackets: breaks a bound (plants cut, soil, power, "
+                "oil, sight or days). With a cross: the days do not suffice." }, html! {
             table.costs {
                 thead { tr {
                     th scope="col" { "" }
@@ -113,7 +116,7 @@ fn costs(results: &Results, units: Units) -> Markup {
                     @for v in &results.speeds_m_s {
                         @match cell(*v, *clearance_m) {
                             Some(cell) => td.near[cell.near_best].best[best(cell)] {
-                                @if cell.keeps_allowed { (cost(cell, units)) } @else { "(" (cost(cell, units)) ")" }
+                                @if cell.breaks.is_empty() { (cost(cell, units)) } @else { "(" (cost(cell, units)) ")" }
                                 @if !cell.in_time { " \u{d7}" }
                             }
                             None => td {},
@@ -158,7 +161,7 @@ fn night(answer: &SpacingAnswer) -> Markup {
     html! {
         @if let Some(night) = &answer.night {
             h3 { "Under lights" }
-            p { "With the camera's noise under lights " (percent(night.rate)) " of the plants are struck at the working setting ("
+            p { "With the camera's noise under lights " (percent(night.rate)) " of the plants are cut at the recommended setting, on " (night.passes) " passes ("
                 (percent(night.lower)) " to " (percent(night.upper)) "), against the day a difference of "
                 (difference(night.difference)) " (" (difference(night.difference_lower)) " to "
                 (difference(night.difference_upper)) "). One round takes " (fixed(night.days_with, 1)) " days with work under lights and "
@@ -177,14 +180,14 @@ pub fn stages(results: &Results, units: Units) -> Markup {
         h2 { "As the crop grows" }
         (said(answer.status, answer.reason.as_deref(), &sentences::stages(results, units)))
         @if answer.status == Status::Ok && !answer.stages.is_empty() {
-            (scroll("Stages of growth", html! { "Smallest simulated clearance that keeps the allowed " (chosen_percent(results.allowed_rate))
-                    " at " (units.speed_text(answer.speed_m_s)) ", as every wider one does. Lengths in " (units.small_unit()) "." }, html! {
+            (scroll("Stages of growth", html! { "Smallest simulated clearance that keeps the allowed " (chosen_percent(results.allowed_cut_rate))
+                    " at " (units.speed_text(answer.speed_m_s)) ", as every wider one does, on " (answer.passes) " passes. Lengths in " (units.small_unit()) "." }, html! {
                 table {
                     thead { tr {
                         th scope="col" { "Plants high" }
                         th scope="col" { "Radius to spare" }
                         th scope="col" { "Tools from the row" }
-                        th scope="col" { "Plants struck" }
+                        th scope="col" { "Plants cut" }
                         th scope="col" { "Upper limit" }
                     } }
                     tbody { @for stage in &answer.stages { tr {
@@ -266,7 +269,7 @@ mod tests {
                     .unwrap();
                 let (class, text) = shown.next().unwrap();
                 assert!(text.contains(&money(cell.cost_per_ha)), "{text}");
-                assert_eq!(text.contains('('), !cell.keeps_allowed);
+                assert_eq!(text.contains('('), !cell.breaks.is_empty());
                 assert_eq!(text.contains('\u{d7}'), !cell.in_time);
                 assert_eq!(class.contains("near"), cell.near_best);
             }

@@ -51,16 +51,19 @@ function between(study, controllerName, speed, clearance) {
     const controller = study.controllers.find((one) => one.name === controllerName);
     const corners = settingsAround(study, speed, clearance);
     const known = (grid) => corners.every(([i, j]) => typeof grid[i][j] === "number");
-    if (controller === undefined || corners === null || !known(controller.rate)) {
+    if (controller === undefined || corners === null || !known(controller.cut.rate)) {
         return null;
     }
-    const rates = [controller.rate, controller.lower, controller.upper];
-    const byFactors = rates.every((grid) => corners.every(([i, j]) => grid[i][j] > 0));
-    const [rate, lower, upper] = rates.map((grid) => meanAround(corners, grid, byFactors));
+    const mixed = (share) => {
+        const byFactors = [share.rate, share.lower].every((grid) => corners.every(([i, j]) => grid[i][j] > 0));
+        const part = (grid) => meanAround(corners, grid, byFactors);
+        return { rate: part(share.rate), lower: part(share.lower), upper: part(share.upper) };
+    };
+    const cut = mixed(controller.cut);
+    const touched = mixed(controller.touched);
     const found = {
-        rate,
-        lower,
-        upper,
+        cut,
+        touched,
         resolved: corners.every(([i, j]) => controller.resolved[i][j]),
         farm: null,
     };
@@ -68,14 +71,16 @@ function between(study, controllerName, speed, clearance) {
     if (farm !== null && known(farm.machine_per_ha)) {
         const machine = meanAround(corners, farm.machine_per_ha, false);
         const weeding = meanAround(corners, farm.weeding_per_ha, false);
-        const cost = (share) => machine + weeding + share * farm.plant_value_per_ha;
+        const lost = (part) =>
+            farm.plant_value_per_ha * Math.min(cut[part] + farm.touched_lost_share * touched[part], 1);
+        const cost = (part) => machine + weeding + lost(part);
         found.farm = {
             machine_per_ha: machine,
             weeding_per_ha: weeding,
-            plants_per_ha: rate * farm.plant_value_per_ha,
-            cost_per_ha: cost(rate),
-            cost_lower: cost(lower),
-            cost_upper: cost(upper),
+            plants_per_ha: lost("rate"),
+            cost_per_ha: cost("rate"),
+            cost_lower: cost("lower"),
+            cost_upper: cost("upper"),
             weeds_left_share: meanAround(corners, farm.weeds_left_share, false),
             hectares_per_hour: meanAround(corners, farm.hectares_per_hour, false),
             days: meanAround(corners, farm.days, false),
@@ -87,13 +92,14 @@ function between(study, controllerName, speed, clearance) {
 // The texts of what between found.
 function shown(study, found, units) {
     const doubt = found.resolved ? "" : " Not resolved: it hangs on few passes.";
-    const allowed = limitInWords(study.allowed_rate);
-    const keeps = found.upper <= study.allowed_rate;
+    const allowed = limitInWords(study.allowed_cut_rate);
+    const keeps = found.cut.upper <= study.allowed_cut_rate;
     const texts = {
-        words: strikesInWords(found.rate, found.upper) + "." + doubt,
-        rate: percent(found.rate),
-        limits: percent(found.lower) + " to " + percent(found.upper),
-        keeps: keeps ? "Keeps the allowed " + allowed + " even at worst." : "May strike more than the allowed " + allowed + ".",
+        words: cutInWords(found.cut) + "." + doubt,
+        rate: percent(found.cut.rate),
+        limits: percent(found.cut.lower) + " to " + percent(found.cut.upper),
+        touched: percent(found.touched.rate),
+        keeps: keeps ? "Keeps the allowed " + allowed + " even at worst." : "May cut more than the allowed " + allowed + ".",
         weeds: "not worked out",
         area: "not worked out",
         days: "not worked out",

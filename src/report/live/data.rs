@@ -1,13 +1,12 @@
 //! What the script of a page works with, as JSON. SI units except where a name says otherwise.
 
 use super::Film;
-use crate::answers::between::plant_value_per_ha;
 use crate::report::display::{Units, controller_title};
 use crate::report::svg::map::FRAME;
 use crate::report::text::ran;
 use crate::report::three_answers::guided;
 use crate::results::answers::SpacingCell;
-use crate::results::{Results, StrikeRate};
+use crate::results::{Rate, Results, Share, Stretch};
 use serde::Serialize;
 
 /// Everything.
@@ -30,7 +29,7 @@ struct Study {
     clearances_m: Vec<f64>,
     working_speed_m_s: f64,
     working_clearance_m: f64,
-    allowed_rate: f64,
+    allowed_cut_rate: f64,
     level: f64,
     controller: Option<String>,
     controllers: Vec<Controller>,
@@ -41,16 +40,23 @@ struct Study {
 struct Controller {
     name: String,
     title: String,
+    cut: Shares,
+    touched: Shares,
+    resolved: Grid<bool>,
+}
+
+#[derive(Debug, Serialize)]
+struct Shares {
     rate: Grid<f64>,
     lower: Grid<f64>,
     upper: Grid<f64>,
-    resolved: Grid<bool>,
 }
 
 #[derive(Debug, Serialize)]
 struct Farm {
     currency: String,
     plant_value_per_ha: f64,
+    touched_lost_share: f64,
     machine_per_ha: Grid<f64>,
     weeding_per_ha: Grid<f64>,
     weeds_left_share: Grid<f64>,
@@ -99,7 +105,7 @@ impl Study {
             clearances_m: results.clearances_m.clone(),
             working_speed_m_s: results.working_speed_m_s,
             working_clearance_m: results.working_clearance_m,
-            allowed_rate: results.allowed_rate,
+            allowed_cut_rate: results.allowed_cut_rate,
             level: results.level,
             controller: guided(results).map(str::to_owned),
             controllers: ran(results).map(|name| controller(results, name)).collect(),
@@ -109,26 +115,29 @@ impl Study {
 }
 
 fn controller(results: &Results, name: &str) -> Controller {
-    let find = |v: f64, c: f64| {
-        results
-            .strike_rates
-            .iter()
-            .find(|cell| cell.controller == name && cell.speed_m_s == v && cell.clearance_m == c)
+    let find = |v: f64, c: f64| results.rate(Stretch::Whole, name, v, c);
+    let shares = |of: fn(&Rate) -> &Share| {
+        let number = |value: fn(&Share) -> f64| {
+            grid(results, &|v, c| find(v, c).map(|cell| value(of(cell))))
+        };
+        Shares {
+            rate: number(|share| share.rate),
+            lower: number(|share| share.lower),
+            upper: number(|share| share.upper),
+        }
     };
-    let number = |value: fn(&StrikeRate) -> f64| grid(results, &|v, c| find(v, c).map(value));
     Controller {
         name: name.to_owned(),
         title: controller_title(name).to_owned(),
-        rate: number(|cell| cell.rate),
-        lower: number(|cell| cell.lower),
-        upper: number(|cell| cell.upper),
+        cut: shares(|cell| &cell.cut),
+        touched: shares(|cell| &cell.touched),
         resolved: grid(results, &|v, c| find(v, c).map(|cell| cell.resolved)),
     }
 }
 
 fn farm(results: &Results) -> Option<Farm> {
     let answer = &results.answers.spacing;
-    let plant_value_per_ha = plant_value_per_ha(results)?;
+    let plants = answer.plants.as_ref()?;
     let find = |v: f64, c: f64| {
         let mut cells = answer.cells.iter();
         cells.find(|cell| cell.speed_m_s == v && cell.clearance_m == c)
@@ -136,7 +145,8 @@ fn farm(results: &Results) -> Option<Farm> {
     let number = |value: fn(&SpacingCell) -> f64| grid(results, &|v, c| find(v, c).map(value));
     Some(Farm {
         currency: answer.currency.clone().unwrap_or_default(),
-        plant_value_per_ha,
+        plant_value_per_ha: plants.value_per_ha,
+        touched_lost_share: plants.touched_lost_share,
         machine_per_ha: number(|cell| cell.machine_per_ha),
         weeding_per_ha: number(|cell| cell.weeding_per_ha),
         weeds_left_share: number(|cell| cell.weeds_left_share),

@@ -47,9 +47,9 @@ function film(data) {
         return `at ${alongText(station)}, ${(station / told.speed_m_s).toFixed(station < 10 ? 1 : 0)} s`;
     }
 
-    function countText({ plants, struck, cut }) {
-        const of = `${struck === 0 ? "none" : struck} of ${plants} ${plants === 1 ? "plant" : "plants"} struck`;
-        return struck === 0 ? [of, ""] : [of, cut === 0 ? ", none cut" : `, ${cut} cut`];
+    function countText({ plants, cut, touched }) {
+        const of = `${cut === 0 ? "none" : cut} of ${plants} ${plants === 1 ? "plant" : "plants"} cut`;
+        return [of, touched === 0 ? ", none touched" : `, ${touched} touched`];
     }
 
     function updateWords() {

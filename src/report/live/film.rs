@@ -62,7 +62,7 @@ pub struct FilmPass {
     pub frame_mm: Vec<i32>,
     /// Shift there, lane by lane.
     pub shift_mm: Vec<Vec<i32>>,
-    /// Stretch with most strikes under the first lane, first and last station, m.
+    /// Stretch with most plants cut or touched under the first lane, first and last station, m.
     pub worst_m: [f64; 2],
     /// Plants row by row.
     pub plants: Vec<FilmRow>,
@@ -85,7 +85,7 @@ const STEP_M: f64 = 0.25;
 /// Plants kept of a pass at most; of a denser one a shorter stretch is shown.
 const MOST_PLANTS: usize = 6000;
 
-/// Length of the stretch with most strikes that can be gone to, m.
+/// Length of the stretch with most plants cut or touched that can be gone to, m.
 const WORST_M: f64 = 20.0;
 
 /// Stands for no clearance: no edge passed the plant.
@@ -246,10 +246,10 @@ fn mm(length_m: f64) -> i32 {
     (1000.0 * length_m).round() as i32
 }
 
-/// The stretch of that length with most struck plants behind the entry stretch, first and last station in m; without any the first.
+/// The stretch of that length with most plants cut or touched behind the entry stretch, first and last station in m; without any the first.
 fn worst_stretch(trace: &Trace, length_m: f64, last_m: f64) -> (f64, f64) {
     let from_m = trace.entry_length_m.min(last_m);
-    let mut struck: Vec<f64> = trace
+    let mut met: Vec<f64> = trace
         .plants
         .iter()
         .filter(|plant| {
@@ -260,15 +260,14 @@ fn worst_stretch(trace: &Trace, length_m: f64, last_m: f64) -> (f64, f64) {
         .map(|plant| plant.station_m)
         .filter(|station_m| *station_m >= from_m)
         .collect();
-    struck.sort_by(f64::total_cmp);
+    met.sort_by(f64::total_cmp);
     let within = |start: f64| {
-        struck
-            .iter()
+        met.iter()
             .filter(|m| (start..=start + length_m).contains(*m))
             .count()
     };
     let mut best = (0, from_m);
-    for &start in &struck {
+    for &start in &met {
         let count = within(start);
         if count > best.0 {
             best = (count, start);
@@ -285,7 +284,7 @@ mod tests {
 
     /// What the film makes of its numbers must be what became of the plants.
     #[test]
-    fn prop_the_film_strikes_the_plants_that_were_struck() {
+    fn prop_the_film_shows_what_became_of_the_plants() {
         let traces = synthetic::traces();
         let film = film(&synthetic::results(), &traces, &[]).unwrap();
         assert_eq!(film.passes.len(), 1);
@@ -316,7 +315,7 @@ mod tests {
             assert_eq!(over(cut_mm), count(Fate::Cut), "{}", told.controller);
             assert_eq!(
                 over(clearance_mm),
-                count(Fate::Cut) + count(Fate::Struck),
+                count(Fate::Cut) + count(Fate::Touched),
                 "{}",
                 told.controller
             );

@@ -1,6 +1,6 @@
 // The ground of one lane of the film: soil, plants and what became of them, tools, the driver's line and the camera's looking point.
 
-// A fresh strike is drawn larger over this distance, so that it catches the eye.
+// A fresh mark is drawn larger over this distance, so that it catches the eye.
 const FRESH_M = 0.7;
 
 function filmGround(told, sheet, marks) {
@@ -113,12 +113,12 @@ function filmGround(told, sheet, marks) {
             }
         }
         pen.fill();
-        drawStrikes(row, fates, STRUCK, first, passed, middleY);
-        drawStrikes(row, fates, CUT, first, passed, middleY);
+        drawMet(row, fates, TOUCHED, first, passed, middleY);
+        drawMet(row, fates, CUT, first, passed, middleY);
     }
 
-    // All strikes of one kind in one path: a frame has time for few strokes.
-    function drawStrikes(row, fates, fate, first, passed, middleY) {
+    // All marks of one kind in one path: a frame has time for few strokes.
+    function drawMet(row, fates, fate, first, passed, middleY) {
         let any = false;
         for (let i = first; i < passed; i += 1) {
             if (fates[i] === fate) {
@@ -142,7 +142,7 @@ function filmGround(told, sheet, marks) {
         if (fate === CUT) {
             marks.paintCut();
         } else {
-            marks.paintStruck();
+            marks.paintTouched();
         }
     }
 

@@ -24,13 +24,13 @@ function filmMarks({ pen, colour }) {
         pen.lineTo(x + size, y - size);
     }
 
-    function paintStruck() {
+    function paintTouched() {
         pen.lineCap = "round";
         // The rim keeps the cross apart from the soil behind it.
         pen.strokeStyle = colour.page;
         pen.lineWidth = 5.5;
         pen.stroke();
-        pen.strokeStyle = colour.struck;
+        pen.strokeStyle = colour.touched;
         pen.lineWidth = 2.8;
         pen.stroke();
         pen.lineCap = "butt";
@@ -45,7 +45,7 @@ function filmMarks({ pen, colour }) {
     }
 
     function paintCut() {
-        pen.fillStyle = colour.struck;
+        pen.fillStyle = colour.touched;
         pen.fill();
         pen.strokeStyle = colour.ink;
         pen.lineWidth = 1.2;
@@ -77,7 +77,7 @@ function filmMarks({ pen, colour }) {
         pen.strokeRect(x - 6.5, y - 4.5, 13, 9);
     }
 
-    return { plant, crossPath, paintStruck, diamondPath, paintCut, bladePath, camera, axle };
+    return { plant, crossPath, paintTouched, diamondPath, paintCut, bladePath, camera, axle };
 }
 
 // The key and the notes on what is shown; they are drawn once, when the sheet is laid out.
@@ -89,7 +89,7 @@ function filmKey(told, sheet, marks) {
     const driverText = "driver's line, to the rear axle" + (several ? `, moved to row ${driverRow + 1}` : "");
     const items = [
         { text: "plant and its protected width", draw: (x, y) => marks.plant(x + 8, y) },
-        { text: "struck", draw: drawStruck },
+        { text: "touched", draw: drawTouched },
         { text: "cut", draw: drawCut },
         { text: "worked soil", draw: drawSoil },
         { text: "tools and the path of their edges", draw: drawTool },
@@ -99,10 +99,10 @@ function filmKey(told, sheet, marks) {
     let noteLines = [];
     let noteY = 0;
 
-    function drawStruck(x, y) {
+    function drawTouched(x, y) {
         pen.beginPath();
         marks.crossPath(x + 8, y, 5);
-        marks.paintStruck();
+        marks.paintTouched();
     }
 
     function drawCut(x, y) {

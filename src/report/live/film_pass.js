@@ -2,7 +2,7 @@
 
 // What becomes of a plant.
 const SPARED = 0;
-const STRUCK = 1;
+const TOUCHED = 1;
 const CUT = 2;
 
 const MOST_ROWS = 3;
@@ -81,7 +81,7 @@ function fatesOf(told, needed_mm) {
         if (needed - protected_mm + stem_mm > clearance_mm + 1e-6) {
             return CUT;
         }
-        return needed > clearance_mm + 1e-6 ? STRUCK : SPARED;
+        return needed > clearance_mm + 1e-6 ? TOUCHED : SPARED;
     });
 }
 
@@ -128,7 +128,7 @@ function runningCounts(told, rows) {
     return {
         stations,
         entryPlants: lowerBound(stations, told.entry_length_m),
-        struck: told.lanes.map((_, lane) => running(lane, STRUCK)),
+        met: told.lanes.map((_, lane) => running(lane, TOUCHED)),
         cut: told.lanes.map((_, lane) => running(lane, CUT)),
     };
 }
@@ -187,9 +187,12 @@ function plantsPassed(pass, stations, station_m) {
 
 // What became of the first so many plants of a pass in a lane: on the entry stretch and after it.
 function countsAt(pass, lane, passed) {
-    const struck = pass.struck[lane];
+    const met = pass.met[lane];
     const cut = pass.cut[lane];
-    const counted = (from, to) => ({ plants: to - from, struck: struck[to] - struck[from], cut: cut[to] - cut[from] });
+    const counted = (from, to) => {
+        const gone = cut[to] - cut[from];
+        return { plants: to - from, cut: gone, touched: met[to] - met[from] - gone };
+    };
     const entry = Math.min(passed, pass.entryPlants);
     return { entry: counted(0, entry), after: counted(entry, passed) };
 }

@@ -29,7 +29,7 @@ function filmView(canvas, told) {
     const titleWidths = [];
     const gauges = told.lanes.map(() => ({ shift: NaN, amount: "", side: "" }));
     const entryText = "entry stretch, counted apart";
-    const worstText = laneCount > 1 ? "most strikes in the upper lane" : "most strikes";
+    const worstText = laneCount > 1 ? "most plants cut or touched in the upper lane" : "most plants cut or touched";
     const rulerLabels = new Map();
     let entryWidth = 0;
     let worstWidth = 0;
@@ -39,7 +39,7 @@ function filmView(canvas, told) {
 
     function readColours() {
         const style = getComputedStyle(canvas);
-        for (const name of ["ink", "soft", "page", "box", "film-ground", "film-soil", "film-plant", "film-struck",
+        for (const name of ["ink", "soft", "page", "box", "film-ground", "film-soil", "film-plant", "film-touched",
             "film-camera", "film-tool"]) {
             colour[name.replace("film-", "")] = style.getPropertyValue(`--${name}`).trim() || "gray";
         }
@@ -223,7 +223,7 @@ function filmView(canvas, told) {
         }
         drawSpan(pass.start, told.entry_length_m, entryText, colour.soft, entryWidth);
         if (pass.worst) {
-            drawSpan(pass.worst[0], pass.worst[1], worstText, colour.struck, worstWidth);
+            drawSpan(pass.worst[0], pass.worst[1], worstText, colour.touched, worstWidth);
         }
     }
 

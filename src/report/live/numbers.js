@@ -101,14 +101,14 @@ function limitInWords(rate) {
     return isCommon(rate) ? fixed(100 * rate, 0) + " of 100" : "1 in " + oneIn(rate);
 }
 
-// A rate and its upper limit as a sentence without its full stop.
-function strikesInWords(rate, upper) {
+// A share of cut plants and its upper limit as a sentence without its full stop.
+function cutInWords({ rate, upper }) {
     const worst = limitInWords(upper);
     if (rate <= 0) {
-        return "No simulated plant is struck; at worst it is " + worst;
+        return "No simulated plant is cut; at worst it is " + worst;
     }
     const verb = isCommon(rate) ? "are" : "is";
-    return "About " + plantsInWords(rate) + " " + verb + " struck, at worst " + worst;
+    return "About " + plantsInWords(rate) + " " + verb + " cut, at worst " + worst;
 }
 
 // A speed in m/s with its unit: "8 km/h".

@@ -1,7 +1,7 @@
 //! A setting between the simulated ones, in words and numbers.
 
 use crate::answers::between::Between;
-use crate::report::display::{Units, fixed, limit_in_words, money, percent, strikes_in_words};
+use crate::report::display::{Units, cut_in_words, fixed, limit_in_words, money, percent};
 use crate::report::sentences::price;
 use crate::results::Results;
 use serde::Serialize;
@@ -9,12 +9,14 @@ use serde::Serialize;
 /// What a page shows of one setting.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize)]
 pub struct Shown {
-    /// "About 1 plant in 240 is struck, at worst 1 in 150."
+    /// "About 1 plant in 240 is cut, at worst 1 in 150."
     pub words: String,
     /// "0.42 %"
     pub rate: String,
     /// "0.31 % to 0.67 %"
     pub limits: String,
+    /// "1.20 %", of the plants, touched beside.
+    pub touched: String,
     /// Whether it keeps the allowed rate, in words.
     pub keeps: String,
     /// "12 %", of the weeds of the whole field.
@@ -32,24 +34,25 @@ const NOT_PRICED: &str = "not priced: the study has no farm, weeds and prices to
 
 /// The texts of a setting.
 pub fn shown(between: &Between, results: &Results, units: Units) -> Shown {
-    let strikes = strikes_in_words(between.rate, between.upper);
+    let cut = &between.cut;
     let doubt = if between.resolved {
         ""
     } else {
         " Not resolved: it hangs on few passes."
     };
-    let allowed = limit_in_words(results.allowed_rate);
-    let keeps = if between.upper <= results.allowed_rate {
+    let allowed = limit_in_words(results.allowed_cut_rate);
+    let keeps = if cut.upper <= results.allowed_cut_rate {
         format!("Keeps the allowed {allowed} even at worst.")
     } else {
-        format!("May strike more than the allowed {allowed}.")
+        format!("May cut more than the allowed {allowed}.")
     };
     let farm = between.farm.as_ref();
     let of_farm = |text: Option<String>| text.unwrap_or_else(|| "not worked out".to_owned());
     Shown {
-        words: format!("{strikes}.{doubt}"),
-        rate: percent(between.rate),
-        limits: format!("{} to {}", percent(between.lower), percent(between.upper)),
+        words: format!("{}.{doubt}", cut_in_words(cut)),
+        rate: percent(cut.rate),
+        limits: format!("{} to {}", percent(cut.lower), percent(cut.upper)),
+        touched: percent(between.touched.rate),
         keeps,
         weeds: of_farm(farm.map(|farm| percent(farm.weeds_left_share))),
         area: of_farm(farm.map(|farm| {
@@ -74,6 +77,7 @@ mod tests {
     use super::*;
     use crate::answers::between::between;
     use crate::report::synthetic;
+    use crate::results::Share;
 
     fn found(results: &Results) -> Between {
         let controller = "lag_compensated_yaw";
@@ -85,7 +89,12 @@ mod tests {
     fn analytic_a_setting_in_both_units() {
         let results = synthetic::results();
         let mut between = found(&results);
-        (between.lower, between.rate, between.upper) = (0.0031, 1.0 / 240.0, 0.0067);
+        between.cut = Share {
+            rate: 1.0 / 240.0,
+            lower: 0.0031,
+            upper: 0.0067,
+        };
+        between.touched.rate = 0.012;
         between.resolved = true;
         let farm = between.farm.as_mut().unwrap();
         (farm.cost_lower, farm.cost_per_ha, farm.cost_upper) = (410.0, 420.0, 450.0);
@@ -93,9 +102,10 @@ mod tests {
         (farm.hectares_per_hour, farm.days) = (2.1, 4.21);
         let metric = shown(&between, &results, Units::Metric);
         let expected = Shown {
-            words: "About 1 plant in 240 is struck, at worst 1 in 150.".into(),
+            words: "About 1 plant in 240 is cut, at worst 1 in 150.".into(),
             rate: "0.42 %".into(),
             limits: "0.31 % to 0.67 %".into(),
+            touched: "1.2 %".into(),
             keeps: "Keeps the allowed 1 in 100 even at worst.".into(),
             weeds: "12 %".into(),
             area: "2.10 hectares an hour".into(),
@@ -110,21 +120,21 @@ mod tests {
     }
 
     #[test]
-    fn prop_doubt_strikes_and_missing_prices_are_told() {
+    fn prop_doubt_cut_plants_and_missing_prices_are_told() {
         let mut results = synthetic::results();
         results.answers.spacing.cells.clear();
         let mut between = found(&results);
         between.resolved = false;
-        between.upper = 1.001 * results.allowed_rate;
+        between.cut.upper = 1.001 * results.allowed_cut_rate;
         let told = shown(&between, &results, Units::Metric);
         assert!(
             told.words
                 .ends_with(". Not resolved: it hangs on few passes.")
         );
-        assert_eq!(told.keeps, "May strike more than the allowed 1 in 100.");
+        assert_eq!(told.keeps, "May cut more than the allowed 1 in 100.");
         assert_eq!(told.cost, NOT_PRICED);
         assert_eq!(told.weeds, "not worked out");
-        between.upper = results.allowed_rate;
+        between.cut.upper = results.allowed_cut_rate;
         let told = shown(&between, &results, Units::Metric);
         assert!(told.keeps.starts_with("Keeps"));
     }

@@ -49,7 +49,7 @@ function tryIt(data) {
         studies.forEach((study, i) => {
             const found = between(study, choices[i].value, v, c);
             const told = found === null ? null : shown(study, found, units);
-            for (const what of ["words", "rate", "limits", "keeps", "weeds", "area", "days", "cost"]) {
+            for (const what of ["words", "rate", "limits", "touched", "keeps", "weeds", "area", "days", "cost"]) {
                 const output = document.getElementById("try-" + what + "-" + i);
                 output.textContent = told === null ? "not simulated" : told[what];
             }

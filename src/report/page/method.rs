@@ -15,9 +15,10 @@ impl Page<'_> {
         p { "A tractor with its driver, hitch, camera, controller, valve and cylinder is simulated on " (grouped(results.passes))
             " passes of " (units.distance_text(results.length_m)) " at each speed. Every pass draws everything anew: the row as planted, the driver, "
             "the ground, the camera, the settings. A rate is therefore the mean over many fields like this one, not a forecast for one field." }
-        p { "A plant counts as struck when a cutting edge enters its protected radius, and as cut when the edge enters its stem. Of each pass "
-            "the strikes to be expected are counted, given the path of its tools, over the scatter of the plants about their row. Limits are "
-            "Korn-Graubard limits at " (chosen_percent(results.level)) " over passes: strikes come in bunches, so plants are never counted as "
+        p { "A plant is cut when a cutting edge passes through its stem, and touched when one comes within its protected radius and spares the "
+            "stem. Of each pass the plants to be expected in either are counted, given the path of its tools, over the scatter of the plants about "
+            "their row, for a whole row: the entry stretch once, and as much of the rest as the row is long. Limits are "
+            "Korn-Graubard limits at " (chosen_percent(results.level)) " over passes: cut plants come in bunches, so plants are never counted as "
             "independent. All speeds and controllers meet the same ground." }
         p { "The linear check is a second, independent computation in the frequency domain. It knows no limits of stroke, flow or valve, and no "
             "lost sight of the row." }

@@ -39,7 +39,7 @@ pub fn page(results: &Results, traces: &[Trace], worst: &[Trace]) -> String {
         Page { results, units }.body(&pictures, film.as_ref())
     };
     parts::live_page(
-        &format!("{} - strike rates", results.scenario.name),
+        &format!("{} - plants cut", results.scenario.name),
         own,
         weave::both(own, body),
         &Data::new(own, &[results], film.as_ref()),

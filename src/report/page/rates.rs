@@ -1,35 +1,32 @@
-//! How often plants are struck: by speed, row by row, on the entry stretch, and controllers against one another.
+//! How many plants are cut: by speed, row by row, on the entry stretch, and controllers against one another.
 
 use super::Page;
 use crate::report::display::{chosen_percent, controller_title, difference, percent, trimmed};
 use crate::report::parts::scroll;
 use crate::report::text::{ran, sentence};
-use crate::results::StrikeRate;
+use crate::results::{Share, Stretch};
 use maud::{Markup, html};
 
 impl Page<'_> {
     /// Rates at the working clearance.
     pub(super) fn rates_now(&self) -> Markup {
         html! {
-            h2 { "Plants struck, tools " (self.clearance()) " from the row" }
-            (self.rate_table(&self.results.strike_rates, &format!(
-                "Share of plants struck by speed and controller, below it the {} limits. The shaded line is the working speed. \
-                 The first {} after lowering are left out here and told below.",
-                chosen_percent(self.results.level),
-                self.units.distance_text(self.results.entry_length_m)
+            h2 { "Plants cut, tools " (self.clearance()) " from the row" }
+            (self.rate_table(Stretch::Whole, &format!(
+                "Share of plants cut on the whole row of {}, by speed and controller, below it the {} limits. The shaded line is the working \
+                 speed. Entry and rest are told apart below.",
+                self.units.distance_text(self.results.row_length_m),
+                chosen_percent(self.results.level)
             )))
         }
     }
 
-    fn rate_table(&self, cells: &[StrikeRate], caption: &str) -> Markup {
+    fn rate_table(&self, stretch: Stretch, caption: &str) -> Markup {
         let results = self.results;
         let controllers: Vec<&str> = ran(results).collect();
         let find = |controller: &str, speed_m_s: f64| {
-            cells.iter().find(|cell| {
-                cell.controller == controller
-                    && cell.speed_m_s == speed_m_s
-                    && cell.clearance_m == results.working_clearance_m
-            })
+            let clearance_m = results.working_clearance_m;
+            results.rate(stretch, controller, speed_m_s, clearance_m)
         };
         let open = controllers.iter().any(|name| {
             results
@@ -38,7 +35,7 @@ impl Page<'_> {
                 .any(|v| find(name, *v).is_some_and(|cell| !cell.resolved))
         });
         html! {
-            (scroll("Strike rates", html! { (caption) }, html! {
+            (scroll("Plants cut", html! { (caption) }, html! {
                 table {
                     thead { tr {
                         th scope="col" { "Speed, " (self.units.speed_unit()) }
@@ -49,7 +46,7 @@ impl Page<'_> {
                             th scope="row" { (self.units.speed_number(*speed_m_s)) }
                             @for name in &controllers {
                                 @match find(name, *speed_m_s) {
-                                    Some(cell) => (rate_cell(cell.rate, cell.lower, cell.upper, cell.resolved)),
+                                    Some(cell) => (rate_cell(&cell.cut, cell.resolved)),
                                     None => td {},
                                 }
                             }
@@ -79,9 +76,9 @@ impl Page<'_> {
         html! {
             @if rows().next().is_some() {
                 h3 { "Controllers against one another at " (self.units.speed_text(at_work)) }
-                (scroll("Differences between controllers", html! { "Share of plants struck by the first less that by the second, with its "
+                (scroll("Differences between controllers", html! { "Share of plants cut by the first less that by the second, on whole rows, with its "
                         (chosen_percent(self.results.level)) " limits. Both meet the same ground, driver and plants, so the difference is known "
-                        "better than either rate. Where both limits lie below zero, the first strikes less." }, html! {
+                        "better than either rate. Where both limits lie below zero, the first cuts fewer." }, html! {
                     table {
                         thead { tr {
                             th.text scope="col" { "Controller" }
@@ -116,7 +113,7 @@ impl Page<'_> {
         html! {
             @if !rows.is_empty() {
                 h2 { "Row by row" }
-                (scroll("Strike rates by row", html! { "Share of plants struck at " (self.units.speed_text(results.working_speed_m_s)) " and "
+                (scroll("Plants cut by row", html! { "Share of plants cut on whole rows at " (self.units.speed_text(results.working_speed_m_s)) " and "
                             (self.clearance()) ", row 1 at the left." }, html! {
                     table {
                         thead { tr {
@@ -129,7 +126,7 @@ impl Page<'_> {
                             td { (trimmed(self.units.small(*offset_m), 1)) }
                             @for name in &controllers {
                                 @match results.rows.iter().find(|row| row.row == *number && row.controller == **name) {
-                                    Some(row) => (rate_cell(row.rate, row.lower, row.upper, row.resolved)),
+                                    Some(row) => (rate_cell(&row.cut, row.resolved)),
                                     None => td {},
                                 }
                             }
@@ -140,24 +137,30 @@ impl Page<'_> {
         }
     }
 
-    /// Rates of the entry stretch.
+    /// Rates of the entry stretch and of the rest.
     pub(super) fn entry(&self) -> Markup {
+        let told = |words: &str| {
+            format!(
+                "{words}: share of plants cut at {}, with {} limits.",
+                self.clearance(),
+                chosen_percent(self.results.level)
+            )
+        };
+        let entry = self.units.distance_text(self.results.entry_length_m);
         html! {
-            @if !self.results.entry.is_empty() {
-                h2 { "The entry stretch" }
-                (self.rate_table(&self.results.entry, &format!(
-                    "The first {} after lowering, where the frame still has to find the row: share of plants struck at {}, with {} limits.",
-                    self.units.distance_text(self.results.entry_length_m),
-                    self.clearance(),
-                    chosen_percent(self.results.level)
-                )))
+            @if self.results.entry_length_m > 0.0 {
+                h2 { "The entry stretch, and what comes after it" }
+                (self.rate_table(Stretch::Entry, &told(&format!(
+                    "The first {entry} after lowering, where the frame still has to find the row"
+                ))))
+                (self.rate_table(Stretch::Rest, &told(&format!("What comes after the first {entry}"))))
             }
         }
     }
 }
 
-fn rate_cell(rate: f64, lower: f64, upper: f64, resolved: bool) -> Markup {
+fn rate_cell(share: &Share, resolved: bool) -> Markup {
     html! {
-        td.rate { (percent(rate)) @if !resolved { "*" } small { (percent(lower)) " to " (percent(upper)) } }
+        td.rate { (percent(share.rate)) @if !resolved { "*" } small { (percent(share.lower)) " to " (percent(share.upper)) } }
     }
 }

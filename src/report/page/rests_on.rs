@@ -3,11 +3,11 @@
 use super::Page;
 use crate::report::display::difference;
 use crate::report::parts::{key, scroll};
-use crate::report::sentences::{capital, speed_at_work};
+use crate::report::sentences::{capital, speed_answer};
 use crate::results::{Assumption, Results};
 use maud::{Markup, html};
 
-/// Which values of a scenario a cause of strikes hangs on: starts of keys. The first that fits a key counts.
+/// Which values of a scenario a cause of cut plants hangs on: starts of keys. The first that fits a key counts.
 const CAUSES: [(&str, &[&str]); 8] = [
     ("plants off their row", &["plants."]),
     (
@@ -49,22 +49,22 @@ struct Group<'a> {
     values: Vec<&'a Assumption>,
 }
 
-/// All values, those first that matter most to the strikes; within a group the assumed ones first.
+/// All values, those first that matter most to the plants cut; within a group the assumed ones first.
 fn groups(results: &Results) -> Vec<Group<'_>> {
     let mut weighed: Vec<(f64, Group)> = CAUSES
         .iter()
         .map(|(cause, _)| {
-            let found = speed_at_work(results)
+            let found = speed_answer(results)
                 .and_then(|answer| answer.causes.iter().find(|one| one.cause == *cause));
             let heading = match found {
                 Some(found) => format!(
-                    "{}: without it {} of plants struck",
+                    "{}: without it {} of plants cut",
                     capital(cause),
                     difference(found.difference)
                 ),
                 None => capital(cause),
             };
-            // The strikes that go with the cause; one that does not cost any comes last.
+            // The cut plants that go with the cause; one that does not cost any comes last.
             let weight = found.map_or(0.0, |found| (-found.difference).max(0.0));
             (
                 weight,
@@ -113,7 +113,7 @@ impl Page<'_> {
     pub(super) fn rests_on(&self) -> Markup {
         html! {
             h2 { "What this rests on" }
-            (scroll("Assumptions", html! { "Every value of the scenario with its origin, those first that the strikes hang on most, as it shows when one cause is taken "
+            (scroll("Assumptions", html! { "Every value of the scenario with its origin, those first that the plants cut hang on most, as it shows when one cause is taken "
                         "away at a time. A value marked as assumed has no source: measure it on your "
                         "machine and in your field before you lean on the result." }, html! {
                 table.own-units {

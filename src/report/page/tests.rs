@@ -65,7 +65,7 @@ fn prop_what_is_not_decided_is_named_with_the_passes_it_takes() {
 fn prop_the_rate_table_shows_the_results() {
     let results = synthetic::results();
     let page = page_of(&results);
-    let (_, page) = page.split_once("Plants struck, tools").unwrap();
+    let (_, page) = page.split_once("Plants cut, tools").unwrap();
     let body = page
         .split("<tbody>")
         .nth(1)
@@ -95,9 +95,9 @@ fn prop_the_rate_table_shows_the_results() {
             let text = text.split("</small>").next().unwrap().to_owned();
             let parts: Vec<&str> = text.split('%').collect();
             for (part, share) in [
-                (parts[0], expected.rate),
-                (parts[1], expected.lower),
-                (parts[2].trim_start_matches(" to"), expected.upper),
+                (parts[0], expected.cut.rate),
+                (parts[1], expected.cut.lower),
+                (parts[2].trim_start_matches(" to"), expected.cut.upper),
             ] {
                 let (value, half_digit) = number(part);
                 assert!(
@@ -117,7 +117,6 @@ fn prop_text_from_files_is_escaped_everywhere() {
     results.scenario.name = bad.into();
     results.scenario.description = bad.into();
     results.scenario.file = bad.into();
-    results.answer.limit = bad.into();
     results.warnings = vec![bad.into()];
     results.assumptions[0] = Assumption {
         key: bad.into(),
@@ -169,7 +168,7 @@ fn spoil(answers: &mut Answers, bad: &str) {
         line.change = bad.into();
     }
     for answer in &mut answers.speed {
-        answer.binding = Some(bad.into());
+        answer.reason = Some(bad.into());
         for cause in &mut answer.causes {
             cause.cause = bad.into();
         }
@@ -178,6 +177,7 @@ fn spoil(answers: &mut Answers, bad: &str) {
         line.change = bad.into();
         line.reason = Some(bad.into());
     }
+    answers.not_recommended = Some(bad.into());
     answers.spacing.currency = Some(bad.into());
     for mover in &mut answers.spacing.movers {
         mover.what = bad.into();

@@ -8,11 +8,12 @@ use crate::results::Results;
 use maud::{Markup, html};
 
 /// What is told of a setting: the start of the id and the question.
-const TOLD: [(&str, &str); 8] = [
-    ("words", "Plants struck"),
+const TOLD: [(&str, &str); 9] = [
+    ("words", "Plants cut"),
     ("rate", "Share of plants"),
     ("limits", "Limits of that share"),
-    ("keeps", "Allowed strikes"),
+    ("touched", "Touched beside"),
+    ("keeps", "Allowed to be cut"),
     ("weeds", "Weeds left"),
     ("area", "Field work"),
     ("days", "For all the land"),
@@ -105,8 +106,8 @@ fn rule(studies: &[&Results], units: Units) -> Markup {
     let clearances = spans(|study| &study.clearances_m, &|c| units.clearance(c));
     html! {
         p.soft.needs-script { "The sliders run from " (speeds) " and from " (clearances) ", as far as was simulated; nothing is carried on beyond. "
-            "Dots are simulated settings. Between them the logarithm of the share struck and of its limits runs straight with speed and "
+            "Dots are simulated settings. Between them the logarithms of the shares cut and touched and of their limits run straight with speed and "
             "clearance among the four dots around, and so do machine cost, weeding, weeds left and field work themselves; lost plants cost "
-            "that share of all. Where one of these shares is nothing, the shares themselves run straight." }
+            "their share of all. Where one of these shares is nothing, the shares themselves run straight." }
     }
 }

@@ -1,4 +1,4 @@
-//! A stretch of a pass from above, travelling up the page: plants, tool edges, strikes. The ground between rows is cut out
+//! A stretch of a pass from above, travelling up the page: plants, tool edges, and what became of the plants. The ground between rows is cut out
 //! and sideways everything is enlarged; the picture says by how much.
 
 use super::sheet::{Anchor, Frame, Sheet, at, drawn, px, range};
@@ -92,7 +92,7 @@ fn middle(trace: &Trace, window: Window) -> f64 {
     sum / f64::from(count.max(1))
 }
 
-/// The stretch to draw for passes over the same ground, as first and last station, m: the one with strikes under the most
+/// The stretch to draw for passes over the same ground, as first and last station, m: the one with plants cut or touched under the most
 /// controllers, guided ones first; without any, the one with the nearest miss.
 fn stretch(traces: &[&Trace]) -> (f64, f64) {
     let Some(first) = traces.first() else {
@@ -128,12 +128,12 @@ fn stretch(traces: &[&Trace]) -> (f64, f64) {
                         .iter()
                         .filter(|p| (start..=end).contains(&p.station_m))
                 };
-                let struck = inside().filter(|p| p.fate != Fate::Spared).count().min(5);
+                let met = inside().filter(|p| p.fate != Fate::Spared).count().min(5);
                 let nearest = inside()
                     .filter_map(|p| p.needed_clearance_m)
                     .fold(0.0, f64::max)
                     .min(1.0);
-                weight(trace) * (if struck > 0 { 10.0 } else { 0.0 } + struck as f64 + nearest)
+                weight(trace) * (if met > 0 { 10.0 } else { 0.0 } + met as f64 + nearest)
             })
             .sum()
     };
@@ -160,7 +160,7 @@ pub fn picture(name: &str, units: Units, trace: &Trace, window: Window) -> Pictu
     let px_per_m = (0.5 * lane_px - LANE_GAP_PX) / half_m;
     let enlarged = px_per_m / ((FRAME.bottom - FRAME.top) / (to - from));
     let along = range(units.distance(from), units.distance(to));
-    let (hit, gone) = (count(&plants, Fate::Struck), count(&plants, Fate::Cut));
+    let (hit, gone) = (count(&plants, Fate::Touched), count(&plants, Fate::Cut));
     let title = trace_title(units, trace);
     let body = drawn(WIDTH_PX, HEIGHT_PX, |sheet| {
         let mut chart = sheet.chart(FRAME, 0.0..1.0, along.clone())?;
@@ -206,7 +206,7 @@ pub fn picture(name: &str, units: Units, trace: &Trace, window: Window) -> Pictu
                 chart.draw_series([Polygon::new(soil, sheet.fill("soil"))])?;
                 chart.draw_series(LineSeries::new(edge, sheet.stroke("edge")))?;
             }
-            for fate in [Fate::Spared, Fate::Struck, Fate::Cut] {
+            for fate in [Fate::Spared, Fate::Touched, Fate::Cut] {
                 for plant in plants.iter().filter(|p| p.row == *row && p.fate == fate) {
                     let plant = place(plant.lateral_m - middle, plant.station_m);
                     mark(sheet, fate, px(chart.backend_coord(&plant)))?;
@@ -236,13 +236,13 @@ pub fn picture(name: &str, units: Units, trace: &Trace, window: Window) -> Pictu
             trace.pass,
             trace.seed,
             match hit + gone {
-                0 => "No plant of any row is struck here.".to_owned(),
-                all => format!("Struck here, over all rows: {all}, of which cut: {gone}."),
+                0 => "No plant of any row is cut or touched here.".to_owned(),
+                _ => format!("Here, over all rows: {gone} cut, {hit} touched."),
             },
         ),
         reading: format!(
             "From {} to {} along the row, travelling up. The edges run {} from the row's line where the tools are centred; the small \
-             setting errors of single edges are counted but not drawn. A plant is struck once an edge enters its protected radius, which is wider than its dot. The ground between rows is cut out and sideways everything \
+             setting errors of single edges are counted but not drawn. A plant is cut where an edge passes through its stem, and touched where one comes within the protected radius, which is wider than its dot. The ground between rows is cut out and sideways everything \
              is enlarged {} times.",
             units.distance_text(from),
             units.distance_text(to),
@@ -259,9 +259,9 @@ pub fn picture(name: &str, units: Units, trace: &Trace, window: Window) -> Pictu
 fn mark(sheet: &Sheet, fate: Fate, (x, y): (f64, f64)) -> Result<(), Trouble> {
     match fate {
         Fate::Spared => sheet.dot("plant", (x, y), 2.3),
-        Fate::Struck => {
+        Fate::Touched => {
             let size = at((4.5, 0.0)).0;
-            sheet.draw(Cross::new(at((x, y)), size, sheet.stroke("struck")))
+            sheet.draw(Cross::new(at((x, y)), size, sheet.stroke("touched")))
         }
         Fate::Cut => {
             let corners = [(x, y - 5.0), (x + 5.0, y), (x, y + 5.0), (x - 5.0, y)];
@@ -275,8 +275,8 @@ fn key(sheet: &Sheet) -> Result<(), Trouble> {
     let y = FRAME.bottom + 16.0;
     for (fate, x, name) in [
         (Fate::Spared, 58.0, "plant"),
-        (Fate::Struck, 116.0, "struck"),
-        (Fate::Cut, 184.0, "cut"),
+        (Fate::Touched, 116.0, "touched"),
+        (Fate::Cut, 190.0, "cut"),
     ] {
         mark(sheet, fate, (x, y))?;
         sheet.text("small", Anchor::Start, (x + 9.0, y), name)?;
@@ -289,16 +289,16 @@ fn count(plants: &[&Plant], fate: Fate) -> usize {
     plants.iter().filter(|plant| plant.fate == fate).count()
 }
 
-/// Neighbouring rows around the one with the most strikes.
+/// Neighbouring rows around the one with the most plants cut or touched.
 fn shown_rows(rows: usize, plants: &[&Plant]) -> Vec<usize> {
-    let strikes = |row: usize| {
+    let met = |row: usize| {
         plants
             .iter()
             .filter(|plant| plant.row == row && plant.fate != Fate::Spared)
             .count()
     };
     let worst = (0..rows)
-        .max_by_key(|row| (strikes(*row), rows - row))
+        .max_by_key(|row| (met(*row), rows - row))
         .unwrap_or(0);
     let shown = rows.min(ROWS);
     let first = worst.saturating_sub(shown / 2).min(rows - shown);
@@ -323,22 +323,22 @@ mod tests {
     use crate::report::synthetic;
 
     #[test]
-    fn prop_the_stretch_holds_a_strike_where_there_is_one() {
+    fn prop_the_stretch_holds_a_met_plant_where_there_is_one() {
         let traces = synthetic::traces();
         for trace in &traces {
             let (from, to) = stretch(&[trace]);
             assert!(from >= trace.entry_length_m && to <= 200.0 && to - from > 13.9);
-            let struck = |plant: &&Plant| plant.fate != Fate::Spared;
+            let met = |plant: &&Plant| plant.fate != Fate::Spared;
             let any = trace
                 .plants
                 .iter()
                 .filter(|plant| plant.station_m >= trace.entry_length_m)
-                .any(|plant| struck(&plant));
+                .any(|plant| met(&plant));
             let inside = trace
                 .plants
                 .iter()
                 .filter(|plant| (from..=to).contains(&plant.station_m))
-                .any(|plant| struck(&plant));
+                .any(|plant| met(&plant));
             assert_eq!(any, inside);
         }
     }
@@ -378,7 +378,10 @@ mod tests {
             svg.matches("<circle class=\"plant\"").count(),
             count(&drawn, Fate::Spared) + 1
         );
-        assert_eq!(paths("struck", 'M'), 2 * (count(&drawn, Fate::Struck) + 1));
+        assert_eq!(
+            paths("touched", 'M'),
+            2 * (count(&drawn, Fate::Touched) + 1)
+        );
         assert_eq!(paths("cut", 'Z'), count(&drawn, Fate::Cut) + 1);
     }
 }

@@ -149,7 +149,7 @@ pub fn picture(control: &ControlAnswer, margins: &LoopMargins, units: Units) -> 
             let x = px(gain.backend_coord(&(hz, 0.0))).0;
             let bar = gain_axis.height(&gain, decibels(gain_1));
             let (upper, lower) = (bar.min(gain_one), bar.max(gain_one));
-            sheet.line("struck", [(x, upper), (x, lower)])?;
+            sheet.line("touched", [(x, upper), (x, lower)])?;
             sheet.line("thin", [(x, lower), (x, half_turn)])?;
             let words = format!(
                 "gain margin {} ({} dB)",
@@ -165,7 +165,7 @@ pub fn picture(control: &ControlAnswer, margins: &LoopMargins, units: Units) -> 
             let from = phase_axis.height(&phase, (TAU * turns - PI).to_degrees());
             let bar = phase_axis.height(&phase, phase_rad.to_degrees());
             let (upper, lower) = (bar.min(from), bar.max(from));
-            sheet.line("struck", [(x, upper), (x, lower)])?;
+            sheet.line("touched", [(x, upper), (x, lower)])?;
             sheet.line("thin", [(x, gain_one), (x, upper)])?;
             let words = format!("phase margin {}°", fixed(margin.to_degrees(), 0));
             // The curve leaves free what lies below on its left and above on its right.
@@ -363,7 +363,7 @@ mod tests {
 
     /// Lengths of the upright bars in the order of drawing: gain, phase.
     fn bars_px(svg: &str) -> Vec<f64> {
-        svg.split("<path class=\"struck\" d=\"M")
+        svg.split("<path class=\"touched\" d=\"M")
             .skip(1)
             .map(|rest| {
                 let ends = rest.split('"').next().unwrap().split_once('L').unwrap();

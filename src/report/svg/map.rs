@@ -1,13 +1,13 @@
-//! Map of strike rate over speed and clearance, one per controller.
+//! Map of the share of plants cut on whole rows over speed and clearance, one per controller.
 //!
 //! Between simulated settings the logarithm of the rate is interpolated linearly along the sides of a cell. A setting
-//! without a strike stands for half a plant among those counted.
+//! without a cut plant stands for half a plant among those counted.
 
 use super::sheet::{Anchor, Frame, Sheet, drawn, px, range};
 use super::{Picture, Trouble};
 use crate::report::display::{Units, chosen_percent, controller_title, trimmed};
 use crate::report::text::ran;
-use crate::results::{Results, StrikeRate};
+use crate::results::{Rate, Results, Stretch};
 use plotters::prelude::*;
 
 const WIDTH_PX: f64 = 400.0;
@@ -24,7 +24,7 @@ pub const FRAME: Frame = Frame {
 const LEVELS: [f64; 8] = [1e-4, 3e-4, 1e-3, 3e-3, 1e-2, 3e-2, 1e-1, 3e-1];
 
 /// Classes of the colours below, between and above the levels: nine steps of the Cividis map (Nuñez, Anderton, Renslow 2018),
-/// dark for few strikes.
+/// dark for few plants cut.
 const COLOURS: [&str; LEVELS.len() + 1] = ["c0", "c1", "c2", "c3", "c4", "c5", "c6", "c7", "c8"];
 
 /// A table of rates over speed (columns) and clearance (rows).
@@ -45,18 +45,12 @@ pub fn pictures(results: &Results, units: Units) -> Vec<Picture> {
 }
 
 fn picture(results: &Results, units: Units, controller: &str) -> Option<Picture> {
-    let mut cells: Vec<Vec<&StrikeRate>> = Vec::new();
+    let mut cells: Vec<Vec<&Rate>> = Vec::new();
     for clearance_m in &results.clearances_m {
-        let row: Option<Vec<&StrikeRate>> = results
+        let row: Option<Vec<&Rate>> = results
             .speeds_m_s
             .iter()
-            .map(|speed_m_s| {
-                results.strike_rates.iter().find(|cell| {
-                    cell.controller == controller
-                        && cell.speed_m_s == *speed_m_s
-                        && cell.clearance_m == *clearance_m
-                })
-            })
+            .map(|speed_m_s| results.rate(Stretch::Whole, controller, *speed_m_s, *clearance_m))
             .collect();
         cells.push(row?);
     }
@@ -66,7 +60,7 @@ fn picture(results: &Results, units: Units, controller: &str) -> Option<Picture>
         .iter()
         .map(|c| units.small(*c))
         .collect();
-    let grid = |value: &dyn Fn(&StrikeRate) -> f64| Grid {
+    let grid = |value: &dyn Fn(&Rate) -> f64| Grid {
         x: speeds.clone(),
         y: clearances.clone(),
         log_rate: cells
@@ -78,9 +72,9 @@ fn picture(results: &Results, units: Units, controller: &str) -> Option<Picture>
             })
             .collect(),
     };
-    let rates = grid(&|cell| cell.rate);
-    let uppers = grid(&|cell| cell.upper);
-    let allowed = results.allowed_rate;
+    let rates = grid(&|cell| cell.cut.rate);
+    let uppers = grid(&|cell| cell.cut.upper);
+    let allowed = results.allowed_cut_rate;
     let across = range(speeds[0], *speeds.last()?);
     let up = range(clearances[0], *clearances.last()?);
     let working = (
@@ -91,7 +85,7 @@ fn picture(results: &Results, units: Units, controller: &str) -> Option<Picture>
             .small(results.working_clearance_m)
             .clamp(up.start, up.end),
     );
-    let title = format!("{}: plants struck", controller_title(controller));
+    let title = format!("{}: plants cut", controller_title(controller));
     let body = drawn(WIDTH_PX, HEIGHT_PX, |sheet| {
         let mut chart = sheet.chart(FRAME, across.clone(), up.clone())?;
         sheet.text("head", Anchor::Start, (FRAME.left, 15.0), &title)?;
@@ -148,11 +142,11 @@ fn picture(results: &Results, units: Units, controller: &str) -> Option<Picture>
         key(sheet, FRAME.bottom + 62.0)
     });
     Some(Picture {
-        name: format!("strike_map_{controller}"),
+        name: format!("cut_map_{controller}"),
         title,
         note: String::new(),
         reading: format!(
-            "Share of plants struck by speed and clearance. Thick line: the allowed {}; dashed: where the upper {} limit reaches it, \
+            "Share of plants cut on the whole row, by speed and clearance. Thick line: the allowed {}; dashed: where the upper {} limit reaches it, \
              so that what lies beyond the dashed line keeps it with confidence. Ring: the working setting. Dots: \
              simulated settings, hollow where the rate hangs on few passes; in between the picture is interpolated.",
             chosen_percent(allowed),
@@ -376,12 +370,12 @@ mod tests {
                 .unwrap();
             let clearance_m = first + (300.0 - y) / 260.0 * (last - first);
             let kept_m = 0.1 / 260.0 * (last - first);
-            for cell in &results.strike_rates {
+            for cell in results.whole_rows() {
                 if cell.controller == "pid" && cell.speed_m_s == *speed_m_s {
                     if cell.clearance_m < clearance_m - kept_m {
-                        assert!(cell.rate > results.allowed_rate);
+                        assert!(cell.cut.rate > results.allowed_cut_rate);
                     } else if cell.clearance_m > clearance_m + kept_m {
-                        assert!(cell.rate < results.allowed_rate);
+                        assert!(cell.cut.rate < results.allowed_cut_rate);
                     }
                 }
             }

@@ -86,9 +86,9 @@ impl Picture {
 
 /// Pictures of a study.
 pub struct Pictures {
-    /// Strike rate over speed and clearance, one per controller.
+    /// Share of plants cut over speed and clearance, one per controller.
     pub maps: Vec<Picture>,
-    /// Strike rate against clearance, one per speed.
+    /// Share of plants cut against clearance, one per speed.
     pub rates: Vec<Picture>,
     /// Error budget at the working speed.
     pub budget: Option<Picture>,
@@ -96,7 +96,7 @@ pub struct Pictures {
     pub above: Vec<Picture>,
     /// Shift and demand over distance.
     pub shift: Vec<Picture>,
-    /// Plants struck at each speed, for everybody.
+    /// Plants cut at each speed, for everybody.
     pub plain: Option<Picture>,
     /// Tool error over the lookahead.
     pub lookahead: Option<Picture>,

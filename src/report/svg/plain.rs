@@ -1,9 +1,9 @@
-//! Plants struck at each speed, for somebody who reads no diagrams: one bar a speed, its rate in words above it.
+//! Plants cut at each speed, for somebody who reads no diagrams: one bar a speed, its rate in words above it.
 
 use super::Picture;
 use super::sheet::{Anchor, drawn};
 use crate::report::display::{Units, limit_in_words};
-use crate::results::{Results, StrikeRate};
+use crate::results::{Rate, Results};
 
 const WIDTH_PX: f64 = 540.0;
 const HEIGHT_PX: f64 = 270.0;
@@ -23,9 +23,8 @@ const LEAST_TALL: f64 = 1.3;
 /// The picture for the controller that the answers speak of, at the working clearance.
 pub fn picture(results: &Results, units: Units) -> Option<Picture> {
     let controller = results.answers.controller.as_deref()?;
-    let cells: Vec<&StrikeRate> = results
-        .strike_rates
-        .iter()
+    let cells: Vec<&Rate> = results
+        .whole_rows()
         .filter(|cell| {
             cell.controller == controller && cell.clearance_m == results.working_clearance_m
         })
@@ -33,24 +32,24 @@ pub fn picture(results: &Results, units: Units) -> Option<Picture> {
     if cells.is_empty() {
         return None;
     }
-    let allowed = results.allowed_rate;
+    let allowed = results.allowed_cut_rate;
     let top = scale(&cells, allowed);
     let height = |rate: f64| GROUND_PX - (GROUND_PX - TOP_PX) * (rate / top).min(1.0);
     let step = (RIGHT_PX - LEFT_PX) / cells.len() as f64;
     let half = (0.32 * step).min(30.0);
     let title = format!(
-        "How many plants are struck, tools {} from the row",
+        "How many plants are cut, tools {} from the row",
         units.clearance(results.working_clearance_m)
     );
     let body = drawn(WIDTH_PX, HEIGHT_PX, |sheet| {
         sheet.text("head", Anchor::Start, (LEFT_PX, 13.0), &title)?;
         for (i, cell) in cells.iter().enumerate() {
             let middle = LEFT_PX + (i as f64 + 0.5) * step;
-            let end = height(cell.rate);
-            let keeps = cell.upper <= allowed;
+            let end = height(cell.cut.rate);
+            let keeps = cell.cut.upper <= allowed;
             let class = if keeps { "bar fine" } else { "bar many" };
             sheet.rect(class, [(middle - half, end), (middle + half, GROUND_PX)])?;
-            if cell.rate > top {
+            if cell.cut.rate > top {
                 // A gap through the bar: it goes on.
                 let (low, high) = (TOP_PX + 22.0, TOP_PX + 14.0);
                 sheet.line(
@@ -58,10 +57,10 @@ pub fn picture(results: &Results, units: Units) -> Option<Picture> {
                     [(middle - half - 3.0, low), (middle + half + 3.0, high)],
                 )?;
             }
-            let whisker = height(cell.upper);
+            let whisker = height(cell.cut.upper);
             sheet.line("axis", [(middle, end), (middle, whisker)])?;
             sheet.line("axis", [(middle - 5.0, whisker), (middle + 5.0, whisker)])?;
-            let (first, second) = two_lines(cell.rate);
+            let (first, second) = two_lines(cell.cut.rate);
             let (plain, bold) = if step < NARROW_PX {
                 ("small", "small head")
             } else {
@@ -86,13 +85,13 @@ pub fn picture(results: &Results, units: Units) -> Option<Picture> {
         )
     });
     Some(Picture {
-        name: "struck_by_speed".into(),
+        name: "cut_by_speed".into(),
         title,
         note: String::new(),
         reading: format!(
-            "One bar for each simulated speed, above it one plant in how many is struck. The thin line reaches to the worst that the \
+            "One bar for each simulated speed, above it one plant in how many is cut. The thin line reaches to the worst that the \
              computation leaves open: full bars stay below the allowed {} even then, open bars do not. A bar that is cut through goes on.",
-            limit_in_words(results.allowed_rate)
+            limit_in_words(results.allowed_cut_rate)
         ),
         width: WIDTH_PX,
         height: HEIGHT_PX,
@@ -101,8 +100,8 @@ pub fn picture(results: &Results, units: Units) -> Option<Picture> {
 }
 
 /// The rate at the upper end of the bars.
-fn scale(cells: &[&StrikeRate], allowed: f64) -> f64 {
-    let highest = cells.iter().map(|cell| cell.upper).fold(0.0, f64::max);
+fn scale(cells: &[&Rate], allowed: f64) -> f64 {
+    let highest = cells.iter().map(|cell| cell.cut.upper).fold(0.0, f64::max);
     highest.clamp(LEAST_TALL * allowed, TALLEST * allowed)
 }
 
@@ -127,9 +126,8 @@ mod tests {
     fn prop_bars_stand_for_the_rates_and_say_which_keep_the_allowed() {
         let results = synthetic::results();
         let svg = picture(&results, Units::Metric).unwrap().standalone();
-        let cells: Vec<&StrikeRate> = results
-            .strike_rates
-            .iter()
+        let cells: Vec<&Rate> = results
+            .whole_rows()
             .filter(|cell| {
                 Some(&cell.controller) == results.answers.controller.as_ref()
                     && cell.clearance_m == results.working_clearance_m
@@ -137,18 +135,21 @@ mod tests {
             .collect();
         let bars: Vec<&str> = svg.split("<rect class=\"bar ").skip(1).collect();
         assert_eq!(bars.len(), cells.len());
-        let top = scale(&cells, results.allowed_rate);
+        let top = scale(&cells, results.allowed_cut_rate);
         for (bar, cell) in bars.iter().zip(cells) {
-            assert_eq!(bar.starts_with("fine"), cell.upper <= results.allowed_rate);
+            assert_eq!(
+                bar.starts_with("fine"),
+                cell.cut.upper <= results.allowed_cut_rate
+            );
             let height = bar.split(" height=\"").nth(1).unwrap();
             let height: f64 = height.split('"').next().unwrap().parse().unwrap();
-            let share = (cell.rate / top).min(1.0);
+            let share = (cell.cut.rate / top).min(1.0);
             // Both ends of a bar are kept to a tenth of a px.
             assert!(
                 (height - share * (GROUND_PX - TOP_PX)).abs() < 0.2,
                 "{height}"
             );
-            let (_, whole) = two_lines(cell.rate);
+            let (_, whole) = two_lines(cell.cut.rate);
             assert!(svg.contains(&format!(">{whole}</text>")));
         }
         assert_eq!(two_lines(1.0 / 240.0), ("1 in".into(), "240".into()));

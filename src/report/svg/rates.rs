@@ -1,10 +1,10 @@
-//! Strike rate against clearance with its limits, one picture per speed, the controllers together.
+//! Share of plants cut on whole rows against clearance with its limits, one picture per speed, the controllers together.
 
 use super::sheet::{Anchor, Chart, Frame, Sheet, at, drawn, px, range};
 use super::{Picture, Trouble, controller_class};
 use crate::report::display::{Units, chosen_percent, controller_title, trimmed};
 use crate::report::text::ran;
-use crate::results::{Results, StrikeRate};
+use crate::results::{Rate, Results};
 use plotters::coord::combinators::LogCoord;
 use plotters::coord::types::RangedCoordf64;
 use plotters::prelude::*;
@@ -36,13 +36,12 @@ pub fn pictures(results: &Results, units: Units) -> Vec<Picture> {
 /// The decade below the smallest number that is to be seen.
 fn floor(results: &Results) -> f64 {
     let smallest = results
-        .strike_rates
-        .iter()
+        .whole_rows()
         .map(|cell| {
-            if cell.rate > 0.0 {
-                cell.rate
+            if cell.cut.rate > 0.0 {
+                cell.cut.rate
             } else {
-                cell.upper
+                cell.cut.upper
             }
         })
         .filter(|shown| *shown > 0.0)
@@ -51,11 +50,10 @@ fn floor(results: &Results) -> f64 {
 }
 
 fn picture(results: &Results, units: Units, index: usize, speed_m_s: f64, floor: f64) -> Picture {
-    let lines: Vec<(&str, Vec<&StrikeRate>)> = ran(results)
+    let lines: Vec<(&str, Vec<&Rate>)> = ran(results)
         .map(|name| {
             let line = results
-                .strike_rates
-                .iter()
+                .whole_rows()
                 .filter(|cell| cell.controller == name && cell.speed_m_s == speed_m_s)
                 .collect();
             (name, line)
@@ -68,7 +66,7 @@ fn picture(results: &Results, units: Units, index: usize, speed_m_s: f64, floor:
         .collect();
     let first = clearances.first().copied().unwrap_or(0.0);
     let last = clearances.last().copied().unwrap_or(1.0);
-    let title = format!("Plants struck at {}", units.speed_text(speed_m_s));
+    let title = format!("Plants cut at {}", units.speed_text(speed_m_s));
     let body = drawn(WIDTH_PX, HEIGHT_PX, |sheet| {
         // A hair more at both ends keeps the decades there inside.
         let decades = floor * (1.0 - 1e-9)..1.0 + 1e-9;
@@ -86,7 +84,7 @@ fn picture(results: &Results, units: Units, index: usize, speed_m_s: f64, floor:
         let working = units.small(results.working_clearance_m);
         let working = [(working, floor), (working, 1.0)];
         chart.draw_series(LineSeries::new(working, sheet.stroke("thin")))?;
-        let allowed = results.allowed_rate.clamp(floor, 1.0);
+        let allowed = results.allowed_cut_rate.clamp(floor, 1.0);
         let allowed = [(across.start, allowed), (across.end, allowed)];
         chart.draw_series(LineSeries::new(allowed, sheet.stroke("rule")))?;
         for (name, line) in &lines {
@@ -96,7 +94,7 @@ fn picture(results: &Results, units: Units, index: usize, speed_m_s: f64, floor:
     });
     Picture {
         name: format!(
-            "strike_rate_{}_{}_{}",
+            "cut_rate_{}_{}_{}",
             index + 1,
             units.speed_number(speed_m_s),
             units.speed_unit().replace('/', "_")
@@ -104,11 +102,11 @@ fn picture(results: &Results, units: Units, index: usize, speed_m_s: f64, floor:
         title,
         note: String::new(),
         reading: format!(
-            "Share of plants struck against clearance, with {} limits as bands. Dots: simulated settings, hollow where \
-             the rate hangs on few passes. Where no plant was struck, a triangle marks the upper limit alone. Dashed: the allowed {}. \
+            "Share of plants cut on the whole row, against clearance, with {} limits as bands. Dots: simulated settings, hollow where \
+             the rate hangs on few passes. Where no plant was cut, a triangle marks the upper limit alone. Dashed: the allowed {}. \
              Dotted: the working clearance.",
             chosen_percent(results.level),
-            chosen_percent(results.allowed_rate)
+            chosen_percent(results.allowed_cut_rate)
         ),
         width: WIDTH_PX,
         height: HEIGHT_PX,
@@ -120,37 +118,37 @@ fn draw<'a>(
     sheet: &Sheet<'a>,
     chart: &mut Rates<'a>,
     name: &str,
-    line: &[&StrikeRate],
+    line: &[&Rate],
     units: Units,
     floor: f64,
 ) -> Result<(), Trouble> {
     let class = controller_class(name);
-    let at_rate = |cell: &StrikeRate, rate: f64| {
+    let at_rate = |cell: &Rate, rate: f64| {
         let clearance = units.small(cell.clearance_m);
         (clearance, rate.clamp(floor, 1.0))
     };
-    let (struck, spared): (Vec<&StrikeRate>, Vec<&StrikeRate>) =
-        line.iter().copied().partition(|cell| cell.rate > 0.0);
-    if struck.len() > 1 {
-        let band: Vec<(f64, f64)> = struck
+    let (some, spared): (Vec<&Rate>, Vec<&Rate>) =
+        line.iter().copied().partition(|cell| cell.cut.rate > 0.0);
+    if some.len() > 1 {
+        let band: Vec<(f64, f64)> = some
             .iter()
-            .map(|cell| at_rate(cell, cell.upper))
-            .chain(struck.iter().rev().map(|cell| at_rate(cell, cell.lower)))
+            .map(|cell| at_rate(cell, cell.cut.upper))
+            .chain(some.iter().rev().map(|cell| at_rate(cell, cell.cut.lower)))
             .collect();
         let fill = sheet.fill(&format!("band {class}"));
         chart.draw_series([Polygon::new(band, fill)])?;
     }
     chart.draw_series(LineSeries::new(
-        struck.iter().map(|cell| at_rate(cell, cell.rate)),
+        some.iter().map(|cell| at_rate(cell, cell.cut.rate)),
         sheet.stroke(&format!("line {class}")),
     ))?;
     let (dot, open) = (format!("dot {class}"), format!("dot {class} open"));
-    chart.draw_series(struck.iter().map(|cell| {
+    chart.draw_series(some.iter().map(|cell| {
         let fill = sheet.fill(if cell.resolved { &dot } else { &open });
-        Circle::new(at_rate(cell, cell.rate), at((2.6, 0.0)).0, fill)
+        Circle::new(at_rate(cell, cell.cut.rate), at((2.6, 0.0)).0, fill)
     }))?;
     for cell in spared {
-        let (x, y) = px(chart.backend_coord(&at_rate(cell, cell.upper)));
+        let (x, y) = px(chart.backend_coord(&at_rate(cell, cell.cut.upper)));
         let corners = [(x - 4.0, y - 3.5), (x + 4.0, y - 3.5), (x, y + 3.5)];
         sheet.draw(Polygon::new(corners.map(at), sheet.fill(&open)))?;
     }
@@ -162,7 +160,7 @@ fn labels(
     sheet: &Sheet,
     chart: &Rates,
     results: &Results,
-    lines: &[(&str, Vec<&StrikeRate>)],
+    lines: &[(&str, Vec<&Rate>)],
     floor: f64,
 ) -> Result<(), Trouble> {
     let height = |rate: f64| px(chart.backend_coord(&(0.0, rate.clamp(floor, 1.0)))).1;
@@ -170,10 +168,10 @@ fn labels(
         .iter()
         .filter_map(|(name, line)| {
             let cell = line.last()?;
-            let shown = if cell.rate > 0.0 {
-                cell.rate
+            let shown = if cell.cut.rate > 0.0 {
+                cell.cut.rate
             } else {
-                cell.upper
+                cell.cut.upper
             };
             Some((
                 height(shown),
@@ -183,9 +181,9 @@ fn labels(
         })
         .collect();
     ends.push((
-        height(results.allowed_rate),
+        height(results.allowed_cut_rate),
         "",
-        format!("allowed {}", chosen_percent(results.allowed_rate)),
+        format!("allowed {}", chosen_percent(results.allowed_cut_rate)),
     ));
     ends.sort_by(|a, b| a.0.total_cmp(&b.0));
     let mut places: Vec<f64> = ends.iter().map(|end| end.0).collect();
@@ -257,14 +255,13 @@ mod tests {
                 let mut dots = attributes(&svg, &element, "cy");
                 dots.pop();
                 let rates: Vec<f64> = results
-                    .strike_rates
-                    .iter()
+                    .whole_rows()
                     .filter(|cell| {
                         cell.controller == name
                             && cell.speed_m_s == results.speeds_m_s[i]
-                            && cell.rate > 0.0
+                            && cell.cut.rate > 0.0
                     })
-                    .map(|cell| cell.rate)
+                    .map(|cell| cell.cut.rate)
                     .collect();
                 assert_eq!(dots.len(), rates.len());
                 for (dot, rate) in dots.iter().zip(rates) {
@@ -281,11 +278,11 @@ mod tests {
     #[test]
     fn prop_a_rate_of_zero_is_shown_by_its_upper_limit_alone() {
         let mut results = synthetic::results();
-        results.strike_rates.retain(|cell| cell.controller == "pid");
+        results.rates.retain(|cell| cell.controller == "pid");
         results.controllers.retain(|note| note.controller == "pid");
-        for cell in &mut results.strike_rates {
-            cell.rate = 0.0;
-            cell.lower = 0.0;
+        for cell in &mut results.rates {
+            cell.cut.rate = 0.0;
+            cell.cut.lower = 0.0;
         }
         let svg = pictures(&results, Units::Metric)[0].standalone();
         let triangles = svg

@@ -68,14 +68,14 @@ pub fn picture(name: &str, units: Units, trace: &Trace) -> Picture {
             line(|sample| sample.wanted_shift_m),
             wanted,
         ))?;
-        let struck = trace
+        let met = trace
             .plants
             .iter()
             .filter(|plant| plant.fate != Fate::Spared)
             .map(|plant| px(chart.backend_coord(&(along(plant.station_m), 0.0))).0);
-        for x in apart(struck) {
+        for x in apart(met) {
             let feet = FRAME.bottom - 1.0;
-            sheet.line("struck", [(x, feet), (x, feet - 8.0)])?;
+            sheet.line("touched", [(x, feet), (x, feet - 8.0)])?;
         }
         let beside = FRAME.right + 6.0;
         let height = |shift_m: f64| px(chart.backend_coord(&(0.0, units.small(shift_m)))).1;
@@ -98,8 +98,8 @@ pub fn picture(name: &str, units: Units, trace: &Trace) -> Picture {
         note: format!("Pass {} of seed {}.", trace.pass, trace.seed),
         reading: format!(
             "Thin line: the shift that would put the tools on the row. Thick line: the shift of the frame. Dashed: the ends of the \
-             stroke. Grey: the camera finds no row. Orange ticks: struck plants, one tick for those that stand close. What lies left of the dotted line, {} long, is the \
-             entry stretch, which is counted apart.",
+             stroke. Grey: the camera finds no row. Orange ticks: plants cut or touched, one tick for those that stand close. What lies left of the dotted line, {} long, is the \
+             entry stretch.",
             units.distance_text(trace.entry_length_m)
         ),
         width: WIDTH_PX,

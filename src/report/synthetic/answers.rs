@@ -2,8 +2,8 @@
 
 use super::sd_m;
 use crate::model::controller::Kind;
-use crate::results::Results;
 use crate::results::answers::*;
+use crate::results::{Results, Share};
 
 /// Answers with something in every list; only single lines have none.
 pub fn answers(results: &Results) -> Answers {
@@ -11,6 +11,8 @@ pub fn answers(results: &Results) -> Answers {
     let (speed_m_s, clearance_m) = (results.working_speed_m_s, results.working_clearance_m);
     Answers {
         passes: 200,
+        recommended: Some(recommended(results, controller())),
+        not_recommended: None,
         controller: Some(controller()),
         stroke: stroke(results, controller()),
         hydraulics: hydraulics(),
@@ -23,6 +25,7 @@ pub fn answers(results: &Results) -> Answers {
             reason: None,
             controller: Some(controller()),
             speed_m_s,
+            passes: 200,
             stages: (0..4)
                 .map(|i| {
                     let i = f64::from(i);
@@ -65,7 +68,8 @@ pub fn unanswered(mut results: Results) -> Results {
         (answer.status, answer.reason) = told("speed");
         answer.highest_speed_m_s = None;
         answer.at_least = false;
-        (answer.rate, answer.rate_upper) = (None, None);
+        answer.in_time = None;
+        answer.binding = Some(Bound::CutPlants);
     }
     for line in &mut answers.pays {
         (line.status, line.reason) = told("gain");
@@ -78,7 +82,9 @@ pub fn unanswered(mut results: Results) -> Results {
         ) = (None, None, None);
     }
     (answers.spacing.status, answers.spacing.reason) = told("setting");
-    (answers.spacing.best, answers.spacing.best_allowed) = (None, None);
+    (answers.spacing.cheapest, answers.spacing.cheapest_kept) = (None, None);
+    answers.recommended = None;
+    answers.not_recommended = Some("no simulated setting keeps every bound".into());
     (answers.stages.status, answers.stages.reason) = told("stage");
     (answers.soil.status, answers.soil.reason) = told("soil");
     (answers.sheet.status, answers.sheet.reason) = told("tool");
@@ -135,8 +141,29 @@ fn limited(value: f64) -> Limited {
     }
 }
 
+/// At 7.3 km/h, between simulated speeds.
+fn recommended(results: &Results, controller: String) -> Recommended {
+    let share = |rate: f64| Share {
+        rate,
+        lower: 0.8 * rate,
+        upper: 1.3 * rate,
+    };
+    Recommended {
+        controller,
+        speed_m_s: 7.3 / 3.6,
+        clearance_m: results.working_clearance_m,
+        cut: share(0.0071),
+        touched: share(0.0031),
+        cut_entry: share(0.04),
+        cut_rest: share(0.0044),
+        passes: results.passes,
+        cost_per_ha: Some(1234.0),
+        in_time: Some(true),
+    }
+}
+
 fn stroke(results: &Results, controller: String) -> StrokeAnswer {
-    let allowed = results.allowed_rate;
+    let allowed = results.allowed_cut_rate;
     StrokeAnswer {
         status: Status::Ok,
         reason: None,
@@ -146,6 +173,7 @@ fn stroke(results: &Results, controller: String) -> StrokeAnswer {
         recommended_m: Some(0.250),
         binding: Some("the shift that the rows ask for on the steepest slope".into()),
         fitted_m: 0.200,
+        passes: 200,
         candidates: [0.100, 0.125, 0.160, 0.200, 0.250, 0.320, 0.400]
             .map(|stroke_m: f64| {
                 let difference = 0.3 * (-stroke_m / 0.035).exp();
@@ -230,6 +258,7 @@ fn hydraulics() -> HydraulicsAnswer {
 fn effect(change: &str, difference: f64) -> Effect {
     Effect {
         change: change.into(),
+        passes: 200,
         rate: 0.006 + difference,
         lower: 0.005 + difference,
         upper: 0.007 + difference,
@@ -275,28 +304,48 @@ fn control(speed_m_s: f64, controller: String) -> ControlAnswer {
 /// Speeds that grow with clearance, one where the list of speeds ends, none at the smallest clearances.
 fn speed(results: &Results) -> Vec<SpeedAnswer> {
     let last_m_s = results.speeds_m_s.last().copied().unwrap_or(0.0);
+    let up_to = |cause: Bound, speed_m_s: f64| SpeedLimit {
+        cause,
+        holds: Holds::UpTo,
+        speed_m_s: Some(speed_m_s),
+    };
     let mut answers = Vec::new();
     for kind in Kind::ALL {
         for clearance_m in &results.clearances_m {
             // Whole tenths of a km/h.
             let tenths =
                 (10.0 * (7.0 + 6.0 * (clearance_m - 0.045 - sd_m(kind, 1.0)) / 0.02)).floor();
-            let v = tenths / 36.0;
+            let told =
+                kind == Kind::LagCompensatedYaw && *clearance_m == results.working_clearance_m;
+            // One that speaks at the working clearance.
+            let v = if told { 7.3 / 3.6 } else { tenths / 36.0 };
             let found = v >= results.speeds_m_s[0];
             let at_least = v >= last_m_s;
+            let cut = if found {
+                up_to(Bound::CutPlants, v)
+            } else {
+                SpeedLimit {
+                    cause: Bound::CutPlants,
+                    holds: Holds::Never,
+                    speed_m_s: None,
+                }
+            };
+            let ends = up_to(Bound::SimulatedSpeeds, last_m_s);
             answers.push(SpeedAnswer {
                 status: if found { Status::Ok } else { Status::NoAnswer },
                 reason: (!found).then(|| {
-                    "the slowest simulated speed strikes too often; the nearest clearance that would do is 55 mm".into()
+                    "the slowest simulated speed cuts too many; the nearest clearance that would do is 55 mm".into()
                 }),
                 controller: kind.name().into(),
                 clearance_m: *clearance_m,
-                allowed_rate: results.allowed_rate,
+                allowed_cut_rate: results.allowed_cut_rate,
                 highest_speed_m_s: found.then(|| v.min(last_m_s)),
                 at_least,
-                rate: found.then_some(0.0071),
-                rate_upper: found.then_some(0.0098),
-                binding: (!at_least).then(|| "lag of camera and valve".into()),
+                binding: Some(if at_least { Bound::SimulatedSpeeds } else { Bound::CutPlants }),
+                next_binding: Some(if at_least { Bound::CutPlants } else { Bound::SimulatedSpeeds }),
+                in_time: found.then_some(true),
+                limits: if at_least { vec![ends, cut] } else { vec![cut, ends] },
+                passes: 200,
                 causes: ["lag of camera and valve", "driver", "camera noise", "plant scatter", "stroke"]
                     .into_iter()
                     .zip([-0.0061, -0.0034, -0.0020, -0.0011, 0.0])
@@ -309,20 +358,6 @@ fn speed(results: &Results) -> Vec<SpeedAnswer> {
                     })
                     .collect(),
             });
-        }
-    }
-    // One that speaks at the working clearance.
-    for answer in &mut answers {
-        if answer.controller == Kind::LagCompensatedYaw.name()
-            && answer.clearance_m == results.working_clearance_m
-        {
-            answer.status = Status::Ok;
-            answer.reason = None;
-            answer.highest_speed_m_s = Some(7.3 / 3.6);
-            answer.at_least = false;
-            answer.rate = Some(0.0071);
-            answer.rate_upper = Some(0.0098);
-            answer.binding = Some("lag of camera and valve".into());
         }
     }
     answers
@@ -373,8 +408,7 @@ fn pays(clearance_m: f64, controller: &str) -> Vec<Pays> {
 
 fn spacing(results: &Results, controller: String) -> SpacingAnswer {
     let mut cells: Vec<SpacingCell> = results
-        .strike_rates
-        .iter()
+        .whole_rows()
         .filter(|cell| cell.controller == controller)
         .map(|cell| {
             let unworked_share = 2.0 * cell.clearance_m / 0.45;
@@ -384,24 +418,31 @@ fn spacing(results: &Results, controller: String) -> SpacingAnswer {
             let weeding_h_per_ha = 120.0 * weeds_left_share;
             let weeding = 18.0 * weeding_h_per_ha;
             let plants = 0.04 * 100_000.0;
+            let lost = |cut: f64, touched: f64| (cut + 0.1 * touched).min(1.0);
+            let (cut, touched) = (&cell.cut, &cell.touched);
+            let keeps = cut.upper <= results.allowed_cut_rate;
             SpacingCell {
                 speed_m_s: cell.speed_m_s,
                 clearance_m: cell.clearance_m,
-                cost_per_ha: machine + weeding + plants * cell.rate,
-                cost_lower: machine + weeding + plants * cell.lower,
-                cost_upper: machine + weeding + plants * cell.upper,
+                cost_per_ha: machine + weeding + plants * lost(cut.rate, touched.rate),
+                cost_lower: machine + weeding + plants * lost(cut.lower, touched.lower),
+                cost_upper: machine + weeding + plants * lost(cut.upper, touched.upper),
                 machine_per_ha: machine,
                 weeding_per_ha: weeding,
-                plants_per_ha: plants * cell.rate,
+                plants_per_ha: plants * lost(cut.rate, touched.rate),
                 weeding_h_per_ha,
                 hectares_per_hour,
                 days: 40.0 / hectares_per_hour / 9.0,
                 in_time: 40.0 / hectares_per_hour / 9.0 < 6.0,
                 unworked_share,
                 weeds_left_share,
-                plants_lost_share: cell.rate,
+                plants_lost_share: lost(cut.rate, touched.rate),
                 near_best: false,
-                keeps_allowed: cell.upper <= results.allowed_rate,
+                breaks: if keeps {
+                    vec![]
+                } else {
+                    vec![Bound::CutPlants]
+                },
             }
         })
         .collect();
@@ -413,12 +454,12 @@ fn spacing(results: &Results, controller: String) -> SpacingAnswer {
     let cheapest = |allowed: bool| {
         cells
             .iter()
-            .filter(|cell| cell.keeps_allowed || !allowed)
+            .filter(|cell| cell.breaks.is_empty() || !allowed)
             .min_by(|a, b| a.cost_per_ha.total_cmp(&b.cost_per_ha))
             .map(setting)
     };
-    let (best, best_allowed) = (cheapest(false), cheapest(true));
-    let least = best.as_ref().map_or(0.0, |best| best.cost_per_ha);
+    let (all, kept) = (cheapest(false), cheapest(true));
+    let least = kept.as_ref().map_or(0.0, |kept| kept.cost_per_ha);
     for cell in &mut cells {
         cell.near_best = cell.cost_per_ha <= 1.05 * least;
     }
@@ -449,6 +490,7 @@ fn spacing(results: &Results, controller: String) -> SpacingAnswer {
             moved("price of an hour in the field", 90.0, 0.030),
         ],
         night: Some(Night {
+            passes: 200,
             rate: 0.0069,
             lower: 0.0058,
             upper: 0.0081,
@@ -458,8 +500,14 @@ fn spacing(results: &Results, controller: String) -> SpacingAnswer {
             days_without: Some(5.6),
             days_with: 3.8,
         }),
-        best,
-        best_allowed,
+        plants: Some(PlantWorth {
+            value_per_ha: 0.04 * 100_000.0,
+            touched_lost_share: 0.1,
+        }),
+        cheapest: all,
+        cheapest_breaks: vec![Bound::CutPlants],
+        cheapest_at: vec![GridEnd::Closest],
+        cheapest_kept: kept,
         cells,
     }
 }
@@ -468,6 +516,7 @@ fn soil(results: &Results) -> SoilAnswer {
     SoilAnswer {
         status: Status::Ok,
         reason: None,
+        clearance_m: results.working_clearance_m,
         speeds: results
             .speeds_m_s
             .iter()
