@@ -360,7 +360,7 @@ fn regress_contradictions_say_what_would_do() {
         (
             "row_spacing = \"450 mm\"",
             "row_spacing = \"150 mm\"",
-            "study.clearances = [\"25 mm\", \"38 mm\", \"50 mm\", \"65 mm\", \"80 mm\"] goes up to 80 mm on either side, which leaves no room between rows 150 mm apart; allowed below 75 mm",
+            "study.clearances = [\"25 mm\", \"38 mm\", \"50 mm\", \"65 mm\", \"80 mm\"] goes up to 80 mm on either side, which leaves no room between rows 150 mm apart; allowed up to 75 mm",
         ),
         (
             "stop_below = \"8 mm\"",
