@@ -400,9 +400,29 @@ pub fn percent(share: f64) -> String {
     format!("{percent:.decimals$} %")
 }
 
-/// A difference of two shares: "-0.110 %".
-pub fn difference(share: f64) -> String {
-    format!("{} %", signed(100.0 * share, 3))
+/// A difference of two rates and its limits in percentage points, without the unit: "-0.32", "-0.35", "-0.29". All to the same
+/// decimal, a third of the way between the limits or finer, at most three; where there is no way, to two digits of the difference.
+pub fn points(value: f64, lower: f64, upper: f64) -> [String; 3] {
+    let step = if upper > lower {
+        (upper - lower) / 3.0
+    } else {
+        value.abs() / 10.0
+    };
+    let decimals = (-power_of_ten(100.0 * step)).clamp(0, 3) as usize;
+    [value, lower, upper].map(|share| signed(100.0 * share, decimals))
+}
+
+/// A difference of two rates of struck plants in words, to two digits: "3.2 fewer plants in 1000".
+pub fn plants_apart(difference: f64) -> String {
+    let count = 1000.0 * difference.abs();
+    let decimals = (1 - power_of_ten(count)).clamp(0, 2) as usize;
+    let count = fixed(count, decimals);
+    let nothing = count.chars().all(|c| c == '0' || c == '.');
+    match difference < 0.0 {
+        _ if nothing => "as many plants".to_owned(),
+        true => format!("{count} fewer plants in 1000"),
+        false => format!("{count} more plants in 1000"),
+    }
 }
 
 /// A level or a limit that somebody chose: "95 %", "0.5 %".
@@ -632,6 +652,28 @@ mod tests {
         ] {
             assert_eq!(percent(share), text);
         }
+    }
+
+    /// Own arithmetic: a share of 0.01 is one percentage point and ten plants in 1000.
+    #[test]
+    fn analytic_differences_are_points_or_plants_not_percent() {
+        assert_eq!(
+            points(-0.0011, -0.0013, -0.0009),
+            ["-0.11", "-0.13", "-0.09"]
+        );
+        assert_eq!(
+            points(-0.032_14, -0.0346, -0.0297),
+            ["-3.2", "-3.5", "-3.0"]
+        );
+        assert_eq!(points(0.2, -0.1, 0.5), ["+20", "-10", "+50"]);
+        assert_eq!(points(0.004, 0.004, 0.004), ["+0.40", "+0.40", "+0.40"]);
+        assert_eq!(points(1e-9, -1e-9, 3e-9), ["0.000", "0.000", "0.000"]);
+        assert_eq!(points(0.0, 0.0, 0.0), ["0", "0", "0"]);
+        assert_eq!(plants_apart(-0.0032), "3.2 fewer plants in 1000");
+        assert_eq!(plants_apart(0.0426), "43 more plants in 1000");
+        assert_eq!(plants_apart(0.000_042), "0.04 more plants in 1000");
+        assert_eq!(plants_apart(-1e-7), "as many plants");
+        assert_eq!(plants_apart(0.0), "as many plants");
     }
 
     #[test]

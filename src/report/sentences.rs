@@ -393,7 +393,7 @@ pub fn sheet(results: &Results, units: Units) -> String {
 }
 
 /// A text without a capital at its start, for the middle of a sentence; "PID" stays.
-fn uncapital(text: &str) -> String {
+pub fn uncapital(text: &str) -> String {
     let mut chars = text.chars();
     match chars.next() {
         Some(first) if !chars.clone().next().is_some_and(char::is_uppercase) => {

@@ -1,9 +1,9 @@
 //! `setting_sheet.html`: where every tool goes, what to check and what can hurt. One page of paper for the workshop.
 
 use super::cautions;
-use super::display::{Tape, Units};
+use super::display::{Tape, Units, limit_in_words, strikes_in_words};
 use super::parts::{bare_scroll, list, paper, wide};
-use super::sentences::lacking;
+use super::sentences::{lacking, uncapital};
 use super::svg::Pictures;
 use super::text::sentence;
 use crate::results::Results;
@@ -25,6 +25,7 @@ pub fn page(results: &Results, pictures: &Pictures) -> String {
     let body = html! {
         main.paper.setting.dense[answer.tools.len() > MANY] {
             h1 { "Setting sheet: " (results.scenario.name) }
+            @if let Some(broken) = breaks_the_allowed_rate(results, units) { p.warn { b { (broken) } } }
             @match lacking(answer.status, answer.reason.as_deref()) {
                 Some(lack) => p.warn { (lack) },
                 None => p { b { "Tools " (units.clearance(answer.clearance_m)) " (" (mm.length(answer.clearance_m)) " mm, " (INCHES.length(answer.clearance_m))
@@ -71,6 +72,29 @@ pub fn page(results: &Results, pictures: &Pictures) -> String {
         Units::from_name(&results.scenario.units),
         body,
     )
+}
+
+/// A warning where the setting of the sheet may strike more than is allowed, by the upper limit of its rate at the working speed.
+pub fn breaks_the_allowed_rate(results: &Results, units: Units) -> Option<String> {
+    let (answers, allowed) = (&results.answers, results.allowed_rate);
+    let sheet = Some(&answers.sheet).filter(|sheet| !sheet.tools.is_empty())?;
+    let setting = results.strike_rates.iter().find(|cell| {
+        Some(&cell.controller) == answers.controller.as_ref()
+            && cell.speed_m_s == results.working_speed_m_s
+            && cell.clearance_m == sheet.clearance_m
+    })?;
+    let how = match (setting.rate > allowed, setting.upper > allowed) {
+        (_, false) => return None,
+        (true, true) => "This setting breaks the allowed rate",
+        (false, true) => "This setting is not sure to keep the allowed rate",
+    };
+    Some(format!(
+        "{how}: at {} with the tools {} from the row {}, allowed is {}. Drive slower, or set the tools further from the row.",
+        units.speed_text(setting.speed_m_s),
+        units.clearance(setting.clearance_m),
+        uncapital(&strikes_in_words(setting.rate, setting.upper)),
+        limit_in_words(allowed),
+    ))
 }
 
 /// Parts of even length, none longer than `most`, with how many stand before each.
@@ -485,6 +509,37 @@ mod tests {
             page.contains("L 900 to L 863"),
             "the strip that is not worked"
         );
+    }
+
+    #[test]
+    fn prop_a_setting_that_breaks_the_allowed_rate_says_so_first() {
+        let mut results = synthetic::results();
+        let of_the_sheet = |results: &mut Results, rate: f64, upper: f64| {
+            let controller = results.answers.controller.clone().unwrap();
+            let (speed_m_s, clearance_m) =
+                (results.working_speed_m_s, results.answers.sheet.clearance_m);
+            for cell in &mut results.strike_rates {
+                // Every other cell says the opposite.
+                let here = cell.controller == controller
+                    && cell.speed_m_s == speed_m_s
+                    && cell.clearance_m == clearance_m;
+                (cell.rate, cell.upper) = if here { (rate, upper) } else { (0.5, 0.6) };
+            }
+        };
+        let allowed = results.allowed_rate;
+        of_the_sheet(&mut results, 0.005, allowed);
+        assert_eq!(breaks_the_allowed_rate(&results, Units::Metric), None);
+        assert!(!page_of(&results).contains("allowed rate"));
+
+        of_the_sheet(&mut results, 0.02, 0.025);
+        let told = "This setting breaks the allowed rate: at 7.5 km/h with the tools 38 mm from the row about 1 plant in 50 is struck, at worst 1 in 40, \
+                    allowed is 1 in 100. Drive slower, or set the tools further from the row.";
+        let page = page_of(&results);
+        let (before, _) = page.split_once(told).expect(&page);
+        assert!(!before.contains("Tools <"), "the warning comes first");
+
+        of_the_sheet(&mut results, 0.008, 0.012);
+        assert!(page_of(&results).contains("This setting is not sure to keep the allowed rate: "));
     }
 
     #[test]

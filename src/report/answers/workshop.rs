@@ -4,6 +4,7 @@ use super::said;
 use crate::report::display::Units;
 use crate::report::parts::wide;
 use crate::report::sentences;
+use crate::report::setting_sheet::breaks_the_allowed_rate;
 use crate::report::svg::Pictures;
 use crate::report::text::sentence;
 use crate::results::Results;
@@ -15,6 +16,7 @@ pub fn sheet(results: &Results, units: Units, pictures: &Pictures) -> Markup {
     html! {
         h2 { "Setting the tools" }
         (said(answer.status, answer.reason.as_deref(), &sentences::sheet(results, units)))
+        @if let Some(broken) = breaks_the_allowed_rate(results, units) { p.warn { (broken) } }
         @for warning in &answer.warnings { p.warn.own-units { (sentence(warning)) } }
         @if let Some(picture) = &pictures.tools {
             div.own-units {
