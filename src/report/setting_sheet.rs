@@ -39,7 +39,7 @@ pub fn page(results: &Results, pictures: &Pictures) -> String {
             @if !answer.tools.is_empty() {
                 h2 { "Where every edge goes" }
                 p { "Measured from the centre of the implement, the frame in the middle of its travel. L is left, R is right, in the direction of travel. Inches to the nearest 1/16: "
-                    "measure in one unit, do not mix them. Widths, overlaps and bands are those between the edges as printed; a tool's own width may differ from them by one mark of the tape." }
+                    "measure in one unit, do not mix them. Widths, overlaps and bands are those between the edges as printed; a tool's own width may differ from them by up to 1/16 in." }
                 div.tables {
                     @for (first, part) in parts(&answer.tools, TOOLS) { (tools(part, first, answer, mm)) }
                     @for (first, part) in parts(&answer.rows_m, ROWS) { (rows(part, first, answer, mm)) }
