@@ -205,8 +205,8 @@ fn regress_bad_arguments_end_with_2_and_say_what_would_do() {
             "a length is wanted",
         ),
         (
-            &["pass", "field.toml", "--clearance", "230 mm"],
-            "--clearance 230 mm on either side leaves no room for tools between rows 450 mm apart (field.toml); give at most 225 mm",
+            &["pass", "field.toml", "--clearance", "260 mm"],
+            "--clearance 260 mm on either side leaves no room for tools between rows 500 mm apart (field.toml); give at most 250 mm",
         ),
         (&["pass", "field.toml", "--controller", "pdi"], "pid"),
         (
