@@ -204,6 +204,10 @@ fn regress_bad_arguments_end_with_2_and_say_what_would_do() {
             &["pass", "field.toml", "--clearance", "5 bar"],
             "a length is wanted",
         ),
+        (
+            &["pass", "field.toml", "--clearance", "260 mm"],
+            "--clearance 260 mm on either side leaves no room for tools between rows 500 mm apart (field.toml); give at most 250 mm",
+        ),
         (&["pass", "field.toml", "--controller", "pdi"], "pid"),
         (
             &["pass", "field.toml", "--controller", "on_off"],

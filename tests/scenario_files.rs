@@ -360,7 +360,7 @@ fn regress_contradictions_say_what_would_do() {
         (
             "row_spacing = \"450 mm\"",
             "row_spacing = \"150 mm\"",
-            "study.clearances = [\"25 mm\", \"38 mm\", \"50 mm\", \"65 mm\", \"80 mm\"] goes up to 80 mm on either side, which leaves no room between rows 150 mm apart; allowed below 75 mm",
+            "study.clearances = [\"25 mm\", \"38 mm\", \"50 mm\", \"65 mm\", \"80 mm\"] goes up to 80 mm on either side, which leaves no room between rows 150 mm apart; allowed up to 75 mm",
         ),
         (
             "stop_below = \"8 mm\"",
@@ -410,6 +410,31 @@ fn regress_contradictions_say_what_would_do() {
 }
 
 /// The tractor's least radius is L / tan(limit) = 2.5 m / tan(5 deg) = 28.6 m.
+/// Own arithmetic: a track of 2300 mm puts the tyres 950 to 1350 mm from the centre. The bed's own rows end at 562.5 mm; the next bed's begin at
+/// 1800 - 562.5 = 1237.5 mm.
+#[test]
+fn analytic_a_tyre_on_the_next_bed_is_told() {
+    let leeks = text_of("scenarios/leeks.toml");
+    assert!(
+        leeks.contains("bed_spacing = \"1800 mm\"") && leeks.contains("row_spacing = \"375 mm\"")
+    );
+    let about_tyres = |text: &str| -> Vec<String> {
+        let warnings = parse(text).unwrap().warnings().into_iter();
+        warnings.filter(|text| text.contains("tyres")).collect()
+    };
+    assert_eq!(about_tyres(&leeks), Vec::<String>::new());
+    let wide = replaced(
+        &leeks,
+        "track_width = \"1800 mm\"",
+        "track_width = \"2300 mm\"",
+    );
+    let told = about_tyres(&wide);
+    assert!(
+        told.len() == 1 && told[0].contains("run over or beside rows of the next pass"),
+        "{told:?}"
+    );
+}
+
 #[test]
 fn analytic_a_bend_sharper_than_the_steering_is_refused() {
     let arc = |radius: &str| {

@@ -289,6 +289,15 @@ fn around(sheet: &mut SheetAnswer, setup: &Setup, farm: &Farm, words: Words) {
             numbers(&run_over)
         ));
     }
+    let next_m = farm.next_rows_under_tyres(rows_m, setup.plants.protected_radius_m);
+    if let Some(nearest_m) = next_m.iter().map(|row_m| row_m.abs()).reduce(f64::min) {
+        sheet.warnings.push(format!(
+            "A tyre {} wide, {} from the centre, runs on or beside a row of the next pass, {} from the centre: change the wheel track or fit narrower tyres.",
+            words.length(farm.tyre_m),
+            words.length(farm.track_m / 2.0),
+            words.length(nearest_m)
+        ));
+    }
     let guess = setup.rows.planter_pass.windows(2).enumerate();
     for (row, _) in guess.filter(|(_, pair)| pair[0] != pair[1]) {
         sheet.warnings.push(format!(

@@ -2,7 +2,7 @@
 
 use rowroom::model::controller::Kind;
 use rowroom::montecarlo::study::one_pass;
-use rowroom::report::display::{percent, trimmed};
+use rowroom::report::display::{Units, percent, trimmed};
 use rowroom::report::{PassStamp, pass_files, pass_name};
 use rowroom::results::Tool;
 use rowroom::scenario::Scenario;
@@ -17,6 +17,9 @@ use super::progress;
 pub fn run(asked: &Pass) -> Result<(), Failure> {
     let scenario = Scenario::read(&asked.file, asked.replay.as_deref())?;
     let study = scenario.study();
+    if let Some(clearance_m) = asked.clearance {
+        leaves_room(&scenario, clearance_m)?;
+    }
     let view = View {
         kind: asked
             .controller
@@ -50,6 +53,23 @@ pub fn run(asked: &Pass) -> Result<(), Failure> {
         counted(&trace),
         super::where_they_lie(&folder, &files)
     ))
+}
+
+/// Refuses a clearance wider than half the way between the nearest rows, as a scenario's own are refused.
+fn leaves_room(scenario: &Scenario, clearance_m: f64) -> Result<(), Failure> {
+    let widest_m = scenario.widest_clearance_m();
+    if clearance_m <= widest_m {
+        return Ok(());
+    }
+    let stamp = scenario.stamp();
+    let units = Units::from_name(&stamp.units);
+    Err(Failure::input(format!(
+        "--clearance {} on either side leaves no room for tools between rows {} apart ({}); give at most {}",
+        units.clearance(clearance_m),
+        units.clearance(2.0 * widest_m),
+        stamp.file,
+        units.clearance(widest_m),
+    )))
 }
 
 /// The last controller of the study that the machine has the parts for.

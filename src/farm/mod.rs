@@ -156,6 +156,9 @@ pub struct Farm {
     pub force_reserve: f64,
 }
 
+/// Passes to one side that are looked at for rows under a tyre: no tyre reaches so far (our choice, no source).
+const MOST_NEXT_PASSES: f64 = 1000.0;
+
 impl Farm {
     /// No table given: a bed of 1.8 m, tyres 0.4 m wide and 1.8 m apart. For tests.
     #[cfg(test)]
@@ -199,12 +202,37 @@ impl Farm {
 
     /// Rows (0 at the left) with a tyre in the protected radius of their plants.
     pub fn rows_under_tyres(&self, rows_m: &[f64], protected_radius_m: f64) -> Vec<usize> {
-        let near = |row_m: f64| {
-            self.tyres_m().iter().any(|[left, right]| {
-                row_m < left + protected_radius_m && row_m > right - protected_radius_m
-            })
+        let near = |row: &usize| self.under_tyres(rows_m[*row], protected_radius_m);
+        (0..rows_m.len()).filter(near).collect()
+    }
+
+    /// Rows of other passes with a tyre in the protected radius of their plants: distance from the implement's centre, m, left positive,
+    /// leftmost first. The rows repeat at [`Farm::pass_width_m`], as many passes to either side as the tyres reach.
+    pub fn next_rows_under_tyres(&self, rows_m: &[f64], protected_radius_m: f64) -> Vec<f64> {
+        let (Some(first_m), Some(last_m)) = (rows_m.first(), rows_m.last()) else {
+            return Vec::new();
         };
-        (0..rows_m.len()).filter(|row| near(rows_m[*row])).collect()
+        let reach_m = self.track_m / 2.0 + self.tyre_m / 2.0 + protected_radius_m;
+        let passes = (reach_m + first_m.max(-last_m)) / self.pass_width_m;
+        if !(self.pass_width_m > 0.0 && passes < MOST_NEXT_PASSES) {
+            return Vec::new();
+        }
+        let passes = passes.ceil() as i32;
+        (1 - passes..=passes - 1)
+            .rev()
+            .filter(|pass| *pass != 0)
+            .flat_map(|pass| {
+                let aside_m = f64::from(pass) * self.pass_width_m;
+                rows_m.iter().map(move |row_m| row_m + aside_m)
+            })
+            .filter(|row_m| self.under_tyres(*row_m, protected_radius_m))
+            .collect()
+    }
+
+    fn under_tyres(&self, row_m: f64, protected_radius_m: f64) -> bool {
+        self.tyres_m().iter().any(|[left, right]| {
+            row_m < left + protected_radius_m && row_m > right - protected_radius_m
+        })
     }
 
     /// True if implement and planter do not divide each other: guess rows then move under the implement from pass to pass.
@@ -256,6 +284,25 @@ mod tests {
             ..Farm::bare()
         };
         assert_eq!(narrow.rows_under_tyres(&ROWS_M, 0.015), [1, 2]);
+    }
+
+    /// Own arithmetic: tyres 0.7 to 1.1 m on either side. Passes of 1.8 m put the next pass's nearest rows at 1.8 - 0.5625 = 1.2375 m,
+    /// 0.1375 m outside the tyre. Two rows 0.5 m apart in passes of 1 m: at 0.75 m, not at 1.25 m. One row in passes of 0.45 m: at 0.9 m, the
+    /// second pass aside.
+    #[test]
+    fn analytic_a_tyre_on_a_row_of_another_pass() {
+        let under = |pass_width_m: f64, rows_m: &[f64], radius_m: f64| {
+            let farm = Farm {
+                pass_width_m,
+                ..Farm::bare()
+            };
+            farm.next_rows_under_tyres(rows_m, radius_m)
+        };
+        assert!(under(1.8, &ROWS_M, 0.137).is_empty());
+        assert_eq!(under(1.8, &ROWS_M, 0.138), [1.2375, -1.2375]);
+        assert_eq!(under(1.0, &[0.25, -0.25], 0.03), [0.75, -0.75]);
+        assert_eq!(under(0.45, &[0.0], 0.02), [0.9, -0.9]);
+        assert!(under(0.0, &[0.0], 0.02).is_empty() && under(1.8, &[], 0.02).is_empty());
     }
 
     #[test]

@@ -5,7 +5,7 @@ pub mod engineer;
 pub mod grower;
 pub mod workshop;
 
-use super::display::{Units, difference, percent};
+use super::display::{Units, percent, points};
 use super::sentences::{NOT_COMPLETE, answered, lacking};
 use super::svg::Pictures;
 use crate::results::Results;
@@ -46,9 +46,10 @@ fn rate_cell(rate: f64, lower: f64, upper: f64) -> Markup {
     html! { td.rate { (percent(rate)) small { (percent(lower)) " to " (percent(upper)) } } }
 }
 
-/// A difference of rates with its limits below.
+/// A difference of rates in percentage points with its limits below.
 fn difference_cell(value: f64, lower: f64, upper: f64) -> Markup {
-    html! { td.rate { (difference(value)) small { (difference(lower)) " to " (difference(upper)) } } }
+    let [value, lower, upper] = points(value, lower, upper);
+    html! { td.rate { (value) small { (lower) " to " (upper) } } }
 }
 
 /// Lines of changes and what they do to the plants cut.
@@ -58,7 +59,7 @@ fn effects(effects: &[Effect]) -> Markup {
             thead { tr {
                 th.text scope="col" { "Change" }
                 th scope="col" { "Plants cut" }
-                th scope="col" { "Difference" }
+                th scope="col" { "Difference, percentage points" }
             } }
             tbody { @for effect in effects { tr {
                 th.text scope="row" { (effect.change) }
@@ -109,6 +110,22 @@ mod tests {
         let page = shown(&results);
         assert!(page.contains(NOT_COMPLETE));
         assert_eq!(page.matches("<h2").count(), 1);
+    }
+
+    /// A difference of two shares is told in percentage points or in plants, never as a percentage of something.
+    #[test]
+    fn prop_no_difference_of_rates_is_called_percent() {
+        let page = shown(&synthetic::results());
+        let signed = page
+            .split(['>', ' ', '('])
+            .zip(page.split(['>', ' ', '(']).skip(1));
+        for (word, next) in signed {
+            let number =
+                word.starts_with(['+', '-']) && word[1..].starts_with(|c: char| c.is_ascii_digit());
+            assert!(!(number && next.starts_with('%')), "{word} {next}");
+        }
+        assert!(page.matches("percentage points").count() >= 3);
+        assert!(page.contains("against the day 1.2 more plants in 1000 (limits +0.9 to +1.5)"));
     }
 
     #[test]

@@ -1,4 +1,17 @@
-//! Cautions: makers' manuals, local rules and licensed practice come first, everywhere.
+//! What is left out, and cautions: makers' manuals, local rules and licensed practice come first, everywhere.
+
+/// What the simulation leaves out, for report and README alike.
+pub const LEFT_OUT: [&str; 9] = [
+    "soil that pushes plants or is thrown onto them",
+    "plants that bend away, and leaves across the row",
+    "plants that are buried, and roots torn beyond the protected radius",
+    "plants under the tyres",
+    "tools that bend or ride out of the ground",
+    "wheels that slip in a changing way, springing tyres and swinging masses, so fast swerves are not covered",
+    "rows that the camera takes for one another",
+    "oil that warms during work",
+    "a driver who learns or tires",
+];
 
 /// Under every report.
 pub const STUDY: [&str; 6] = [

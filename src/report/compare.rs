@@ -1,7 +1,9 @@
 //! Two machines side by side, on a terminal and as JSON.
 
 use super::ReportError;
-use super::display::{Units, chosen_percent, controller_title, grouped, limit_in_words};
+use super::display::{
+    Units, chosen_percent, controller_title, grouped, limit_in_words, plants_apart, points,
+};
 use super::text::{WIDTH, aligned, bare, wrapped};
 use crate::results::answers::{Comparison, Pair, Pays};
 use crate::results::finite::first_not_finite;
@@ -57,15 +59,21 @@ pub fn comparison_text(comparison: &Comparison) -> String {
     let mut paragraph = |text: &str| out.push_str(&wrapped(text, WIDTH));
     paragraph("");
     paragraph(&format!(
-        "Plants cut in % on the whole row at {}, in brackets the upper {} limit, and the difference pass by pass with its limits:",
+        "Plants cut in % on the whole row at {}, in brackets the upper {} limit, and the difference pass by pass in percentage points (one is 1 plant in 100) with its limits:",
         units.speed_text(comparison.working_speed_m_s),
         chosen_percent(comparison.level),
     ));
     paragraph("");
     let mut rows = vec![
-        ["First", "Second", "First, %", "Second, %", "difference, %"]
-            .map(str::to_owned)
-            .to_vec(),
+        [
+            "First",
+            "Second",
+            "First, %",
+            "Second, %",
+            "difference, points",
+        ]
+        .map(str::to_owned)
+        .to_vec(),
     ];
     rows.extend(comparison.pairs.iter().map(rate_row));
     out.push_str(&aligned(&rows));
@@ -101,10 +109,9 @@ fn verdict(comparison: &Comparison, best: &Pair, units: Units) -> String {
         }
         (Some(_), _, _) if gains.at_least => format!(
             "Both allow every simulated speed up to the end of the list, or these passes do not tell them apart there; at {} the second one \
-             cuts {} % of the plants {}.",
+             cuts {}.",
             units.speed_text(comparison.working_speed_m_s),
-            bare(best.difference.value.abs()),
-            if best.difference.value < 0.0 { "fewer" } else { "more" },
+            plants_apart(best.difference.value),
         ),
         (Some(_), _, _) => {
             "These passes do not tell which machine allows more speed; more of them would (--passes).".into()
@@ -155,18 +162,13 @@ fn gain_row(pair: &Pair, units: Units) -> Vec<String> {
 fn rate_row(pair: &Pair) -> Vec<String> {
     let [first, second] = titles(pair);
     let with_upper = |value: f64, upper: f64| format!("{} ({})", bare(value), bare(upper));
-    let signed = |share: f64| format!("{:+.3}", 100.0 * share);
     let difference = &pair.difference;
+    let [apart, lower, upper] = points(difference.value, difference.lower, difference.upper);
     vec![
         first,
         second,
         with_upper(pair.first_rate.value, pair.first_rate.upper),
         with_upper(pair.second_rate.value, pair.second_rate.upper),
-        format!(
-            "{} ({} to {})",
-            signed(difference.value),
-            signed(difference.lower),
-            signed(difference.upper)
-        ),
+        format!("{apart} ({lower} to {upper})"),
     ]
 }

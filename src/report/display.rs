@@ -306,19 +306,76 @@ pub fn money(amount: f64) -> String {
     }
 }
 
-/// A length in inches to the nearest sixteenth, as on a tape: "8 7/16", "-3/16", "0".
-pub fn sixteenths(length_m: f64) -> String {
-    let count = (16.0 * length_m / INCH_M).round();
-    let sign = if count < 0.0 { "-" } else { "" };
-    let count = count.abs() as u64;
-    let (whole, mut part, mut of) = (count / 16, count % 16, 16);
-    while part > 0 && part.is_multiple_of(2) {
-        (part, of) = (part / 2, of / 2);
+/// How far below the middle between two marks a length still goes to the farther one, as a share of their distance: lengths that
+/// differ by what adding in binary costs fall on the same mark, left and right alike (our choice, no source).
+const TIE: f64 = 1e-4;
+
+/// A measuring tape. A length is put to its nearest mark once; what is printed beside it is reckoned in marks, so that sums of what is
+/// printed hold.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Tape {
+    /// Marks of whole millimetres.
+    Millimetres,
+    /// Marks of a tenth of a millimetre.
+    Tenths,
+    /// Marks of a sixteenth of an inch.
+    Sixteenths,
+}
+
+impl Tape {
+    /// A tape in mm for these lengths, m: with tenths only where one of them is no whole millimetre.
+    pub fn metric(lengths_m: impl IntoIterator<Item = f64>) -> Tape {
+        let whole = |length_m: f64| {
+            let marks = length_m / Tape::Millimetres.mark_m();
+            (marks - marks.round()).abs() < 1e-3
+        };
+        if lengths_m.into_iter().all(whole) {
+            Tape::Millimetres
+        } else {
+            Tape::Tenths
+        }
     }
-    match (whole, part) {
-        (_, 0) => format!("{sign}{whole}"),
-        (0, _) => format!("{sign}{part}/{of}"),
-        _ => format!("{sign}{whole} {part}/{of}"),
+
+    /// From mark to mark, m.
+    fn mark_m(self) -> f64 {
+        match self {
+            Tape::Millimetres => 1e-3,
+            Tape::Tenths => 1e-4,
+            Tape::Sixteenths => INCH_M / 16.0,
+        }
+    }
+
+    /// The nearest mark; a length halfway goes to the farther one, whatever its sign.
+    pub fn marks(self, length_m: f64) -> i64 {
+        let marks = (length_m.abs() / self.mark_m() + 0.5 + TIE).floor() as i64;
+        if length_m < 0.0 { -marks } else { marks }
+    }
+
+    /// What stands at a mark, without the unit: "247.5", "8 7/16", "-3/16", "0".
+    pub fn text(self, marks: i64) -> String {
+        let sign = if marks < 0 { "-" } else { "" };
+        let count = marks.unsigned_abs();
+        match self {
+            Tape::Millimetres => format!("{sign}{count}"),
+            Tape::Tenths if count.is_multiple_of(10) => format!("{sign}{}", count / 10),
+            Tape::Tenths => format!("{sign}{}.{}", count / 10, count % 10),
+            Tape::Sixteenths => {
+                let (whole, mut part, mut of) = (count / 16, count % 16, 16);
+                while part > 0 && part.is_multiple_of(2) {
+                    (part, of) = (part / 2, of / 2);
+                }
+                match (whole, part) {
+                    (_, 0) => format!("{sign}{whole}"),
+                    (0, _) => format!("{sign}{part}/{of}"),
+                    _ => format!("{sign}{whole} {part}/{of}"),
+                }
+            }
+        }
+    }
+
+    /// A length at its nearest mark.
+    pub fn length(self, length_m: f64) -> String {
+        self.text(self.marks(length_m))
     }
 }
 
@@ -350,9 +407,29 @@ pub fn percent(share: f64) -> String {
     format!("{percent:.decimals$} %")
 }
 
-/// A difference of two shares: "-0.110 %".
-pub fn difference(share: f64) -> String {
-    format!("{} %", signed(100.0 * share, 3))
+/// A difference of two rates and its limits in percentage points, without the unit: "-0.32", "-0.35", "-0.29". All to the same
+/// decimal, a third of the way between the limits or finer, at most three; where there is no way, to two digits of the difference.
+pub fn points(value: f64, lower: f64, upper: f64) -> [String; 3] {
+    let step = if upper > lower {
+        (upper - lower) / 3.0
+    } else {
+        value.abs() / 10.0
+    };
+    let decimals = (-power_of_ten(100.0 * step)).clamp(0, 3) as usize;
+    [value, lower, upper].map(|share| signed(100.0 * share, decimals))
+}
+
+/// A difference of two rates of cut plants in words, to two digits: "3.2 fewer plants in 1000".
+pub fn plants_apart(difference: f64) -> String {
+    let count = 1000.0 * difference.abs();
+    let decimals = (1 - power_of_ten(count)).clamp(0, 2) as usize;
+    let count = fixed(count, decimals);
+    let nothing = count.chars().all(|c| c == '0' || c == '.');
+    match difference < 0.0 {
+        _ if nothing => "as many plants".to_owned(),
+        true => format!("{count} fewer plants in 1000"),
+        false => format!("{count} more plants in 1000"),
+    }
 }
 
 /// A level or a limit that somebody chose: "95 %", "0.5 %".
@@ -486,8 +563,21 @@ mod tests {
             (0.0249, "1"),
             (1.8, "70 7/8"),
         ] {
-            assert_eq!(sixteenths(length_m), text, "{length_m}");
+            assert_eq!(Tape::Sixteenths.length(length_m), text, "{length_m}");
         }
+    }
+
+    /// Own arithmetic: 0.375 - 0.1275 and 0.5 - 0.2525 are 247.5 mm, one of them a little less in binary.
+    #[test]
+    fn analytic_a_length_between_two_marks_goes_outwards_on_either_side() {
+        let same = [0.375 - 0.1275, 0.2475 - 1e-12, -0.2475, -0.2475 + 1e-12];
+        for length_m in same {
+            assert_eq!(Tape::Millimetres.marks(length_m).abs(), 248, "{length_m}");
+            assert_eq!(Tape::Tenths.length(length_m.abs()), "247.5");
+        }
+        assert_eq!(Tape::metric([0.9, -0.863, 0.1 + 0.2]), Tape::Millimetres);
+        assert_eq!(Tape::metric([0.9, 0.8625]), Tape::Tenths);
+        assert_eq!(Tape::Tenths.length(-0.9), "-900");
     }
 
     #[test]
@@ -506,7 +596,7 @@ mod tests {
         };
         for i in -4000..4000 {
             let length_m = f64::from(i) * 0.000_77;
-            let off_m = (INCH_M * read(&sixteenths(length_m)) - length_m).abs();
+            let off_m = (INCH_M * read(&Tape::Sixteenths.length(length_m)) - length_m).abs();
             assert!(off_m <= INCH_M / 32.0 + 1e-12, "{length_m}");
         }
     }
@@ -564,6 +654,28 @@ mod tests {
         ] {
             assert_eq!(percent(share), text);
         }
+    }
+
+    /// Own arithmetic: a share of 0.01 is one percentage point and ten plants in 1000.
+    #[test]
+    fn analytic_differences_are_points_or_plants_not_percent() {
+        assert_eq!(
+            points(-0.0011, -0.0013, -0.0009),
+            ["-0.11", "-0.13", "-0.09"]
+        );
+        assert_eq!(
+            points(-0.032_14, -0.0346, -0.0297),
+            ["-3.2", "-3.5", "-3.0"]
+        );
+        assert_eq!(points(0.2, -0.1, 0.5), ["+20", "-10", "+50"]);
+        assert_eq!(points(0.004, 0.004, 0.004), ["+0.40", "+0.40", "+0.40"]);
+        assert_eq!(points(1e-9, -1e-9, 3e-9), ["0.000", "0.000", "0.000"]);
+        assert_eq!(points(0.0, 0.0, 0.0), ["0", "0", "0"]);
+        assert_eq!(plants_apart(-0.0032), "3.2 fewer plants in 1000");
+        assert_eq!(plants_apart(0.0426), "43 more plants in 1000");
+        assert_eq!(plants_apart(0.000_042), "0.04 more plants in 1000");
+        assert_eq!(plants_apart(-1e-7), "as many plants");
+        assert_eq!(plants_apart(0.0), "as many plants");
     }
 
     #[test]

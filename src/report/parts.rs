@@ -82,9 +82,12 @@ pub fn bare_scroll(label: &str, table: Markup) -> Markup {
     html! { div.scroll tabindex="0" role="region" aria-label=(label) { (table) } }
 }
 
-/// A wide picture; it scrolls by itself where it is too wide.
+/// A wide picture; it scrolls by itself where it is too wide, and then says so.
 pub fn wide(picture: &Picture) -> Markup {
-    html! { figure { div.scroll.wide tabindex="0" role="region" aria-label=(picture.title) { (picture.inline()) } } }
+    html! { figure {
+        p.sideways.soft { "\u{2194} Wider than this screen: push the picture sideways to see all of it." }
+        div.scroll.wide tabindex="0" role="region" aria-label=(picture.title) { (picture.inline()) }
+    } }
 }
 
 /// A key of the scenario; it may break behind its dots and underscores.

@@ -316,7 +316,11 @@ pub fn cut_and_touched(
         String::new()
     };
     let plants = plants_in_words(touched.rate);
-    let is = if plants.ends_with("plants") { "are" } else { "is" };
+    let is = if plants.ends_with("plants") {
+        "are"
+    } else {
+        "is"
+    };
     format!("{whole}{apart}. A further {plants} {is} touched.")
 }
 
@@ -484,7 +488,7 @@ pub fn sheet(results: &Results, units: Units) -> String {
 }
 
 /// A text without a capital at its start, for the middle of a sentence; "PID" stays.
-fn uncapital(text: &str) -> String {
+pub fn uncapital(text: &str) -> String {
     let mut chars = text.chars();
     match chars.next() {
         Some(first) if !chars.clone().next().is_some_and(char::is_uppercase) => {

@@ -1,11 +1,13 @@
 //! `setting_sheet.html`: where every tool goes, what to check and what can hurt. One page of paper for the workshop.
 
+use super::bounds;
 use super::cautions;
-use super::display::{Units, sixteenths, trimmed};
+use super::display::{Tape, Units, cut_in_words, limit_in_words};
 use super::parts::{bare_scroll, list, paper, wide};
-use super::sentences::lacking;
+use super::sentences::{lacking, uncapital};
 use super::svg::Pictures;
 use super::text::sentence;
+use super::three_answers::broken_at_work;
 use crate::results::Results;
 use crate::results::answers::{SheetAnswer, ToolPlace};
 use maud::{Markup, html};
@@ -21,12 +23,18 @@ const MANY: usize = 12;
 pub fn page(results: &Results, pictures: &Pictures) -> String {
     let units = Units::from_name(&results.scenario.units);
     let answer = &results.answers.sheet;
+    let mm = tape(answer);
     let body = html! {
         main.paper.setting.dense[answer.tools.len() > MANY] {
             h1 { "Setting sheet: " (results.scenario.name) }
+            @match for_speed(results, units) {
+                Some(Ok(told)) => p { (told) },
+                Some(Err(broken)) => p.warn { b { (broken) } },
+                None => {},
+            }
             @match lacking(answer.status, answer.reason.as_deref()) {
                 Some(lack) => p.warn { (lack) },
-                None => p { b { "Tools " (units.clearance(answer.clearance_m)) " (" (mm(answer.clearance_m)) " mm, " (sixteenths(answer.clearance_m))
+                None => p { b { "Tools " (units.clearance(answer.clearance_m)) " (" (mm.length(answer.clearance_m)) " mm, " (INCHES.length(answer.clearance_m))
                     " in) from the middle of every row, on either side." } },
             }
             @for warning in &answer.warnings { p.warn { (sentence(warning)) } }
@@ -37,13 +45,13 @@ pub fn page(results: &Results, pictures: &Pictures) -> String {
             @if !answer.tools.is_empty() {
                 h2 { "Where every edge goes" }
                 p { "Measured from the centre of the implement, the frame in the middle of its travel. L is left, R is right, in the direction of travel. Inches to the nearest 1/16: "
-                    "measure in one unit, do not mix them." }
+                    "measure in one unit, do not mix them. Widths, overlaps and bands are those between the edges as printed; a tool's own width may differ from them by up to 1/16 in." }
                 div.tables {
-                    @for (first, part) in parts(&answer.tools, TOOLS) { (tools(part, first)) }
-                    @for (first, part) in parts(&answer.rows_m, ROWS) { (rows(part, first, answer)) }
+                    @for (first, part) in parts(&answer.tools, TOOLS) { (tools(part, first, answer, mm)) }
+                    @for (first, part) in parts(&answer.rows_m, ROWS) { (rows(part, first, answer, mm)) }
                 }
                 @if !answer.gaps_m.is_empty() {
-                    p { "Strips that no tool works beside those bands, mm: " (gaps(answer)) "." }
+                    p { "Strips that no tool works beside those bands, mm: " (gaps(answer, mm)) "." }
                 }
             }
             div.columns {
@@ -72,6 +80,29 @@ pub fn page(results: &Results, pictures: &Pictures) -> String {
     )
 }
 
+/// The speed that the sheet is for; where no setting is recommended, the bounds that the setting worked now breaks. `None` without tools.
+pub fn for_speed(results: &Results, units: Units) -> Option<Result<String, String>> {
+    if results.answers.sheet.tools.is_empty() {
+        return None;
+    }
+    let (speed, cut) = match &results.answers.recommended {
+        Some(setting) => (units.speed_limit(setting.speed_m_s), setting.cut),
+        None => {
+            let broken = bounds::all_broken(&broken_at_work(results));
+            let now = units.speed_text(results.working_speed_m_s);
+            return Some(Err(format!(
+                "No simulated setting keeps every bound. This sheet is for the setting worked now, {now}: {broken}. Drive slower, or set the tools further from the row."
+            )));
+        }
+    };
+    Some(Ok(format!(
+        "For up to {speed} {}: {}, allowed is {}.",
+        units.speed_unit(),
+        uncapital(&cut_in_words(&cut)),
+        limit_in_words(results.allowed_cut_rate)
+    )))
+}
+
 /// Parts of even length, none longer than `most`, with how many stand before each.
 fn parts<T>(all: &[T], most: usize) -> impl Iterator<Item = (usize, &[T])> {
     let length = all.len().div_ceil(all.len().div_ceil(most).max(1)).max(1);
@@ -79,44 +110,50 @@ fn parts<T>(all: &[T], most: usize) -> impl Iterator<Item = (usize, &[T])> {
     parts.map(move |(i, part)| (i * length, part))
 }
 
+/// The tape on which inches are read.
+const INCHES: Tape = Tape::Sixteenths;
+
+/// The tape on which the millimetres of a sheet are read: with tenths where its edges, rows or strips need them.
+pub fn tape(answer: &SheetAnswer) -> Tape {
+    let tools = answer.tools.iter();
+    let edges = tools.flat_map(|tool| [tool.left_edge_m, tool.right_edge_m]);
+    let strips = answer.gaps_m.iter().flatten().copied();
+    Tape::metric(edges.chain(strips).chain(answer.rows_m.iter().copied()))
+}
+
 /// "L 900 to L 863; R 12 to R 30".
-fn gaps(answer: &SheetAnswer) -> String {
+fn gaps(answer: &SheetAnswer, mm: Tape) -> String {
     let gaps: Vec<String> = answer
         .gaps_m
         .iter()
         .map(|[left_m, right_m]| {
             format!(
                 "{} to {}",
-                side_mm(left_m.max(*right_m)),
-                side_mm(left_m.min(*right_m))
+                side(mm, left_m.max(*right_m)),
+                side(mm, left_m.min(*right_m))
             )
         })
         .collect();
     gaps.join("; ")
 }
 
-fn mm(length_m: f64) -> String {
-    trimmed(1000.0 * length_m, 0)
-}
-
 /// "L" or "R" before a distance from the centre; the centre has neither.
-fn side(text: String, lateral_m: f64) -> String {
-    match text.as_str() {
-        "0" => text,
-        _ if lateral_m > 0.0 => format!("L {text}"),
+fn side(tape: Tape, lateral_m: f64) -> String {
+    let marks = tape.marks(lateral_m);
+    let text = tape.text(marks.abs());
+    match marks {
+        0 => text,
+        1.. => format!("L {text}"),
         _ => format!("R {text}"),
     }
 }
 
-fn side_mm(lateral_m: f64) -> String {
-    side(mm(lateral_m.abs()), lateral_m)
+/// From one edge to another as both are printed.
+fn across(tape: Tape, left_m: f64, right_m: f64) -> String {
+    tape.text(tape.marks(left_m) - tape.marks(right_m))
 }
 
-fn side_inches(lateral_m: f64) -> String {
-    side(sixteenths(lateral_m.abs()), lateral_m)
-}
-
-fn tools(tools: &[ToolPlace], first: usize) -> Markup {
+fn tools(tools: &[ToolPlace], first: usize, answer: &SheetAnswer, mm: Tape) -> Markup {
     bare_scroll(
         "Tools",
         html! {
@@ -127,7 +164,7 @@ fn tools(tools: &[ToolPlace], first: usize) -> Markup {
                         th scope="colgroup" colspan="2" { "Left edge" }
                         th scope="colgroup" colspan="2" { "Right edge" }
                         th scope="colgroup" colspan="2" { "Width" }
-                        th scope="col" { "Overlap" }
+                        th scope="colgroup" colspan="2" { "Overlap" }
                         th.text scope="col" rowspan="2" { "Rows" }
                     }
                     tr {
@@ -138,17 +175,20 @@ fn tools(tools: &[ToolPlace], first: usize) -> Markup {
                         th scope="col" { "mm" }
                         th scope="col" { "in" }
                         th scope="col" { "mm" }
+                        th scope="col" { "in" }
                     }
                 }
                 tbody { @for (i, tool) in tools.iter().enumerate() { tr {
                     th.text scope="row" { (first + i + 1) }
-                    td { (side_mm(tool.left_edge_m)) }
-                    td { (side_inches(tool.left_edge_m)) }
-                    td { (side_mm(tool.right_edge_m)) }
-                    td { (side_inches(tool.right_edge_m)) }
-                    td { (mm(tool.width_m)) }
-                    td { (sixteenths(tool.width_m)) }
-                    td { @if let Some(overlap_m) = tool.overlap_m { (mm(overlap_m)) } }
+                    @for edge_m in [tool.left_edge_m, tool.right_edge_m] {
+                        @for tape in [mm, INCHES] { td { (side(tape, edge_m)) } }
+                    }
+                    @for tape in [mm, INCHES] { td { (across(tape, tool.left_edge_m, tool.right_edge_m)) } }
+                    @for tape in [mm, INCHES] { td {
+                        @if let Some(next) = answer.tools.get(first + i + 1).filter(|_| tool.overlap_m.is_some()) {
+                            (across(tape, next.left_edge_m, tool.right_edge_m))
+                        }
+                    } }
                     td.text { (between(tool)) }
                 } } }
             }
@@ -166,7 +206,7 @@ fn between(tool: &ToolPlace) -> String {
     }
 }
 
-fn rows(rows_m: &[f64], first: usize, answer: &SheetAnswer) -> Markup {
+fn rows(rows_m: &[f64], first: usize, answer: &SheetAnswer, mm: Tape) -> Markup {
     bare_scroll(
         "Rows",
         html! {
@@ -186,19 +226,19 @@ fn rows(rows_m: &[f64], first: usize, answer: &SheetAnswer) -> Markup {
                 }
                 tbody { @for (i, row_m) in rows_m.iter().enumerate() { tr {
                     th.text scope="row" { (first + i + 1) }
-                    td { (side_mm(*row_m)) }
-                    td { (side_inches(*row_m)) }
+                    @for tape in [mm, INCHES] { td { (side(tape, *row_m)) } }
                     @let band_m = band(first + i, answer);
-                    td { @if let Some(m) = band_m { (mm(m)) } }
-                    td { @if let Some(m) = band_m { (sixteenths(m)) } }
+                    @for tape in [mm, INCHES] { td {
+                        @if let Some([left_m, right_m]) = band_m { (across(tape, left_m, right_m)) }
+                    } }
                 } } }
             }
         },
     )
 }
 
-/// Width of the strip that the tools beside a row leave, m.
-fn band(row: usize, answer: &SheetAnswer) -> Option<f64> {
+/// Left and right edge of the strip that the tools beside a row leave, m.
+fn band(row: usize, answer: &SheetAnswer) -> Option<[f64; 2]> {
     let row = u32::try_from(row).ok()?;
     let tools = || answer.tools.iter();
     let left_m = tools()
@@ -209,7 +249,7 @@ fn band(row: usize, answer: &SheetAnswer) -> Option<f64> {
         .filter(|tool| tool.row_left == Some(row))
         .map(|tool| tool.left_edge_m)
         .reduce(f64::max)?;
-    Some(left_m - right_m)
+    Some([left_m, right_m])
 }
 
 fn checks(answer: &SheetAnswer, units: Units) -> Vec<String> {
@@ -246,6 +286,7 @@ fn checks(answer: &SheetAnswer, units: Units) -> Vec<String> {
 mod tests {
     use super::*;
     use crate::report::{svg::study_pictures, synthetic};
+    use crate::results::answers::{Bound, Holds, SpeedLimit};
 
     fn page_of(results: &Results) -> String {
         page(
@@ -289,9 +330,10 @@ mod tests {
 
     const INCH_M: f64 = 0.0254;
 
-    /// Shown to a millimetre and to a sixteenth of an inch: half of either, and what adding in binary costs.
-    const HALF_MM: f64 = 0.0005 + 1e-12;
-    const HALF_SIXTEENTH: f64 = INCH_M / 32.0 + 1e-12;
+    /// Shown to a millimetre or finer and to a sixteenth of an inch: half of either, with what the middle between two marks is lowered by
+    /// and adding in binary costs. From edge to edge it is twice that.
+    const HALF_MM: f64 = 0.0005 + 1e-6;
+    const HALF_SIXTEENTH: f64 = INCH_M / 32.0 + 1e-6;
 
     #[test]
     fn prop_every_number_of_the_tables_is_that_of_the_answer() {
@@ -305,23 +347,22 @@ mod tests {
         assert_eq!(shown.len(), answer.tools.len());
         for (i, (line, tool)) in shown.iter().zip(&answer.tools).enumerate() {
             assert_eq!(line[0], (i + 1).to_string());
-            for (at, length_m) in [
-                (1, tool.left_edge_m),
-                (3, tool.right_edge_m),
-                (5, tool.width_m),
+            for (at, halves, length_m) in [
+                (1, 1.0, Some(tool.left_edge_m)),
+                (3, 1.0, Some(tool.right_edge_m)),
+                (5, 2.0, Some(tool.width_m)),
+                (7, 2.0, tool.overlap_m),
             ] {
-                assert!(
-                    (read(&line[at], 1e-3) - length_m).abs() <= HALF_MM,
-                    "{line:?}"
-                );
-                let inches = read(&line[at + 1], INCH_M);
-                assert!((inches - length_m).abs() <= HALF_SIXTEENTH, "{line:?}");
+                let Some(length_m) = length_m else {
+                    assert_eq!((&*line[at], &*line[at + 1]), ("", ""));
+                    continue;
+                };
+                let off_m = (read(&line[at], 1e-3) - length_m).abs();
+                assert!(off_m <= halves * HALF_MM, "{line:?}");
+                let off_m = (read(&line[at + 1], INCH_M) - length_m).abs();
+                assert!(off_m <= halves * HALF_SIXTEENTH, "{line:?}");
             }
-            match tool.overlap_m {
-                Some(overlap_m) => assert!((read(&line[7], 1e-3) - overlap_m).abs() <= HALF_MM),
-                None => assert_eq!(line[7], ""),
-            }
-            assert_eq!(line[8], between(tool));
+            assert_eq!(line[9], between(tool));
         }
         let shown = lines(&page, "bands");
         assert_eq!(shown.len(), answer.rows_m.len());
@@ -332,22 +373,105 @@ mod tests {
         }
     }
 
+    /// What is printed mirrors left and right where the sheet does, and adds up to the last mark of the tape: on every scenario that
+    /// ships, in mm and in inches.
+    #[test]
+    fn prop_what_is_printed_mirrors_and_adds_up() {
+        let root = std::path::Path::new(env!("CARGO_MANIFEST_DIR"));
+        let log = root.join("tests/data/synthetic_pass.csv");
+        let mut seen = 0;
+        for entry in std::fs::read_dir(root.join("scenarios")).unwrap() {
+            let path = entry.unwrap().path();
+            if path.extension().is_none_or(|extension| extension != "toml") {
+                continue;
+            }
+            let log = path.ends_with("replayed_pass.toml").then_some(&*log);
+            let scenario = crate::scenario::Scenario::read(&path, log).unwrap();
+            for clearance_m in &scenario.study().clearances_m {
+                let sheet = crate::answers::sheet::answer(
+                    &scenario.nominal(),
+                    &scenario.farm(),
+                    *clearance_m,
+                    scenario.units(),
+                );
+                let mut results = synthetic::results();
+                results.answers.sheet = sheet;
+                mirrors_and_adds_up(&results);
+                seen += 1;
+            }
+        }
+        assert!(seen >= 6, "{seen}");
+    }
+
+    fn mirrors_and_adds_up(results: &Results) {
+        let (page, answer) = (page_of(results), &results.answers.sheet);
+        let picture = page.split("</svg>").next().unwrap();
+        let (places, bands) = (lines(&page, "places"), lines(&page, "bands"));
+        // Marks: tenths of a millimetre, sixteenths of an inch.
+        for (column, mark_m) in [(0, 1e-4), (1, INCH_M / 16.0)] {
+            let marks = |text: &str| {
+                let unit_m = if column == 0 { 1e-3 } else { INCH_M };
+                let marks = read(text, unit_m) / mark_m;
+                assert!((marks - marks.round()).abs() < 1e-6, "{text}");
+                marks.round() as i64
+            };
+            let mut printed: Vec<(f64, i64)> = Vec::new();
+            for (i, (line, tool)) in places.iter().zip(&answer.tools).enumerate() {
+                let [left, right, width] = [1, 3, 5].map(|at| marks(&line[at + column]));
+                assert_eq!(left - right, width, "{line:?}");
+                if tool.overlap_m.is_some() {
+                    let next_left = marks(&places[i + 1][1 + column]);
+                    assert_eq!(next_left - right, marks(&line[7 + column]), "{line:?}");
+                }
+                printed.extend([(tool.left_edge_m, left), (tool.right_edge_m, right)]);
+                for at in [1, 3].into_iter().filter(|_| column == 0) {
+                    let edge = line[at].trim_start_matches(['L', 'R', ' ']);
+                    assert!(picture.contains(&format!(">{edge}</text>")), "{edge}");
+                }
+            }
+            for (row, (line, row_m)) in bands.iter().zip(&answer.rows_m).enumerate() {
+                printed.push((*row_m, marks(&line[1 + column])));
+                let row = Some(row as u32);
+                let beside = |at: usize, is: &dyn Fn(&ToolPlace) -> bool| {
+                    let tools = places.iter().zip(&answer.tools);
+                    let edges: Vec<i64> = tools
+                        .filter(|(_, tool)| is(tool))
+                        .map(|(line, _)| marks(&line[at + column]))
+                        .collect();
+                    edges
+                };
+                let left = beside(3, &|tool| tool.row_right == row);
+                let right = beside(1, &|tool| tool.row_left == row);
+                if let (Some(left), Some(right)) = (left.iter().min(), right.iter().max()) {
+                    assert_eq!(left - right, marks(&line[3 + column]), "{line:?}");
+                }
+            }
+            for (place_m, at) in &printed {
+                for (other_m, other_at) in &printed {
+                    if (place_m + other_m).abs() < 1e-8 {
+                        assert_eq!(*at, -other_at, "{place_m} {other_m}");
+                    }
+                }
+            }
+        }
+    }
+
     #[test]
     fn analytic_the_band_of_a_row_is_twice_the_clearance() {
         let answer = synthetic::results().answers.sheet;
         for row in 0..answer.rows_m.len() {
-            let band_m = band(row, &answer).unwrap();
-            assert!((band_m - 2.0 * answer.clearance_m).abs() < 1e-12);
+            let [left_m, right_m] = band(row, &answer).unwrap();
+            assert!((left_m - right_m - 2.0 * answer.clearance_m).abs() < 1e-12);
         }
         assert!(band(answer.rows_m.len(), &answer).is_none());
     }
 
     #[test]
     fn analytic_sides_are_named_and_the_centre_is_not() {
-        assert_eq!(side_mm(0.225), "L 225");
-        assert_eq!(side_inches(-0.225), "R 8 7/8");
-        assert_eq!(side_mm(-0.0001), "0");
-        assert_eq!(side_inches(0.0), "0");
+        assert_eq!(side(Tape::Millimetres, 0.225), "L 225");
+        assert_eq!(side(INCHES, -0.225), "R 8 7/8");
+        assert_eq!(side(Tape::Millimetres, -0.0001), "0");
+        assert_eq!(side(INCHES, 0.0), "0");
     }
 
     #[test]
@@ -392,6 +516,28 @@ mod tests {
             page.contains("L 900 to L 863"),
             "the strip that is not worked"
         );
+    }
+
+    #[test]
+    fn prop_the_sheet_says_for_which_speed_it_is_and_what_a_setting_breaks() {
+        let mut results = synthetic::results();
+        let page = page_of(&results);
+        assert!(page.contains(
+            "For up to 7.3 km/h: about 1 plant in 140 is cut, at worst 1 in 108, allowed is 1 in 100."
+        ));
+        results.answers.recommended = None;
+        for answer in &mut results.answers.speed {
+            answer.limits = vec![SpeedLimit {
+                cause: Bound::ThrownSoil,
+                holds: Holds::UpTo,
+                speed_m_s: Some(0.5),
+            }];
+        }
+        let page = page_of(&results);
+        let told =
+            "This sheet is for the setting worked now, 7.5 km/h: soil flies as far as the plants";
+        let (before, _) = page.split_once(told).expect(&page);
+        assert!(!before.contains("Tools <"), "the warning comes first");
     }
 
     #[test]

@@ -12,6 +12,7 @@ use super::sentences::{
 use super::text::sentence;
 use crate::answers::between::between;
 use crate::answers::limits::keeps;
+use crate::montecarlo::tally::TRADE_ROOM_M;
 use crate::results::Results;
 use crate::results::answers::{Bound, Recommended, Status};
 
@@ -263,9 +264,10 @@ fn machine(results: &Results, units: Units) -> Said {
     });
     if let Some(row) = followed {
         more.push(format!(
-            "At {} the tools keep within {} of the row over {} of the way. The frame stands at its end stop over {} of it.",
+            "At {} the middle between the tools stays within {} of the row over {} of the way; that is the trade's yardstick for guided machines, \
+             whatever the tools are set to. The frame stands at its end stop over {} of it.",
             units.speed_text(row.speed_m_s),
-            units.clearance(0.038),
+            units.clearance(TRADE_ROOM_M),
             percent(row.within_38mm_share),
             if row.end_stop_share < 1e-4 {
                 "hardly any".into()
@@ -321,6 +323,19 @@ mod tests {
         ] {
             assert!(told.contains(words), "{words}\n{told}");
         }
+    }
+
+    /// No tool stands at the trade's yardstick: the sentence must say what it is, also where the tools are set to something else.
+    #[test]
+    fn regress_the_yardstick_of_the_trade_is_said_to_be_one() {
+        let mut results = synthetic::results();
+        results.working_clearance_m = 0.065;
+        let told = told(&results);
+        assert!(
+            told.contains("the middle between the tools stays within 38 mm of the row over")
+                && told.contains("that is the trade's yardstick for guided machines, whatever the tools are set to."),
+            "{told}"
+        );
     }
 
     #[test]

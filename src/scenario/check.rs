@@ -249,14 +249,14 @@ fn rows(read: &mut Read, values: &Values) {
             )
         });
     } else if let Some(widest) = values.numbers(Id::Clearances).and_then(<[f64]>::last)
-        && *widest > nearest_m / 2.0
+        && *widest > layout.widest_clearance_m()
     {
         contradicts(read, Id::Clearances, |shown| {
             format!(
-                "{shown} goes up to {:.0} mm on either side, which leaves no room between rows {:.0} mm apart; allowed below {:.0} mm",
+                "{shown} goes up to {:.0} mm on either side, which leaves no room between rows {:.0} mm apart; allowed up to {:.0} mm",
                 widest * 1000.0,
                 nearest_m * 1000.0,
-                nearest_m * 500.0
+                layout.widest_clearance_m() * 1000.0
             )
         });
     }

@@ -64,6 +64,11 @@ impl Layout {
             .fold(f64::INFINITY, f64::min)
     }
 
+    /// Widest clearance on either side of the rows, m: there the tools between the nearest rows have no width left; infinite for a single row.
+    pub fn widest_clearance_m(&self) -> f64 {
+        self.nearest_rows_m() / 2.0
+    }
+
     /// Numbers of the rows (1 at the left) on whose right a guess row begins.
     pub fn guess_rows(&self) -> Vec<usize> {
         self.planter_pass

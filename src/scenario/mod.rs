@@ -397,6 +397,11 @@ impl Scenario {
         all
     }
 
+    /// Widest clearance on either side that the nearest rows leave room for, m; infinite for a single row.
+    pub fn widest_clearance_m(&self) -> f64 {
+        self.fixed.layout.widest_clearance_m()
+    }
+
     /// Plain warnings.
     pub fn warnings(&self) -> Vec<String> {
         let setup = self.nominal();
@@ -414,6 +419,15 @@ impl Scenario {
                 if run_over.len() > 1 { "s" } else { "" },
                 run_over.join(", ")
             ));
+        }
+        if !farm
+            .next_rows_under_tyres(rows_m, setup.plants.protected_radius_m)
+            .is_empty()
+        {
+            warnings.push(
+                "The tractor's tyres run over or beside rows of the next pass: compare tractor.track_width and tractor.tyre_width with the rows and the width of a pass. These plants are counted as if no tyre were there."
+                    .to_string(),
+            );
         }
         let guess = self.fixed.layout.guess_rows();
         if !guess.is_empty() {

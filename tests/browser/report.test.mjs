@@ -455,6 +455,58 @@ const EVERY_LOOK = {
 // What scenarios bring into a page does not depend on its look.
 const LOOKS = QUICK ? { light: EVERY_LOOK.light } : EVERY_LOOK;
 
+// Pictures that are neither wholly in sight nor in something that scrolls sideways and says so in words beside it, and texts cut at a picture's edge.
+const cutPictures = (page) =>
+    page.evaluate(() => {
+        const seen = (element) => element.getClientRects().length > 0 && getComputedStyle(element).visibility !== "hidden";
+        const cut = [];
+        for (const picture of [...document.querySelectorAll("svg, canvas")].filter(seen)) {
+            const name = picture.querySelector("title")?.id ?? picture.id;
+            const box = picture.getBoundingClientRect();
+            const scroller = picture.closest(".scroll");
+            const hint = picture.closest("figure")?.querySelector(".sideways");
+            const told = hint !== null && hint !== undefined && seen(hint);
+            if (scroller !== null && scroller.scrollWidth > scroller.clientWidth) {
+                scroller.scrollLeft = scroller.scrollWidth;
+                const last = picture.getBoundingClientRect().right;
+                if (last > scroller.getBoundingClientRect().right + 1) {
+                    cut.push(`${name} cannot be scrolled to its end`);
+                }
+                scroller.scrollLeft = 0;
+                if (!told) {
+                    cut.push(`${name} scrolls and does not say so`);
+                }
+            } else if (box.left < 0 || box.right > document.documentElement.clientWidth + 1) {
+                cut.push(`${name} is cut by the screen`);
+            } else if (told) {
+                cut.push(`${name} says that it scrolls and does not`);
+            }
+            for (const text of [...picture.querySelectorAll("text")].filter(seen)) {
+                const { left, right } = text.getBoundingClientRect();
+                if (left < box.left - 1 || right > box.right + 1) {
+                    cut.push(`${name} cuts "${text.textContent}"`);
+                }
+            }
+        }
+        return cut;
+    });
+
+test("no picture is cut on a phone", async () => {
+    const bad = smallPage(
+        "cut.html",
+        `<meta name="viewport" content="width=device-width"><title>Cut</title><figure><div class="scroll" style="overflow-x:auto"><svg id="a" width="900" height="9"></svg></div></figure><svg id="b" width="700" height="9"></svg>`,
+    );
+    assert.equal((await clean(bad, phone(360), cutPictures)).length, 2, "a cut picture was overlooked");
+    for (const [name, file] of Object.entries(pages)) {
+        for (const look of [phone(360), phone(320), { width: 700 }, { width: 640 }, {}]) {
+            await clean(file, look, async (page) => {
+                await unfolded(page);
+                assert.deepEqual(await cutPictures(page), [], `${name} at ${look.width ?? 1280} px`);
+            });
+        }
+    }
+});
+
 test("axe-core finds nothing serious", async () => {
     const pale = smallPage("pale.html", '<title>Pale</title><main><h1>Pale</h1><p style="color:#aaa">Pale<img src="data:,"></main>');
     const overlooked = await hindrances(pale, {});
@@ -519,6 +571,50 @@ test("who wants less motion gets steps", full, async () => {
     const [steps, smooth] = [await drawnIn("reduce"), await drawnIn("no-preference")];
     assert.ok(steps < 5, `${steps} frames were drawn in 1.5 s for somebody who wants less motion`);
     assert.ok(smooth > 5, `only ${smooth} frames were drawn in 1.5 s otherwise`);
+});
+
+// While the film plays, slider, text and the counts on the picture are of one distance in every frame.
+test("the film tells one distance at a time", full, async () => {
+    await clean(report, {}, async (page) => {
+        await chooseUnits(page, "metric");
+        await page.locator("#film").scrollIntoViewIfNeeded();
+        await setControl(page, "film-scrub", await page.evaluate(() => document.getElementById("film-scrub").min));
+        const told = await page.evaluate(async () => {
+            const lanes = JSON.parse(document.getElementById("rowroom-data").textContent).film.lanes.length;
+            const drawn = [];
+            const fillText = CanvasRenderingContext2D.prototype.fillText;
+            CanvasRenderingContext2D.prototype.fillText = function (text, ...place) {
+                if (/ plants? cut| counted yet/.test(text) && !text.startsWith("entry")) {
+                    drawn.push(text);
+                }
+                return fillText.call(this, text, ...place);
+            };
+            const told = [];
+            document.getElementById("film-play").click();
+            const end = performance.now() + 4000;
+            while (performance.now() < end) {
+                await new Promise(requestAnimationFrame);
+                const said = document.getElementById("film-said").textContent;
+                told.push({
+                    said,
+                    metres: Number(said.match(/^At ([\d.]+) m/)?.[1]),
+                    slider: Number(document.getElementById("film-scrub").value) / 10,
+                    counts: drawn.slice(-lanes),
+                });
+            }
+            document.getElementById("film-play").click();
+            CanvasRenderingContext2D.prototype.fillText = fillText;
+            return told;
+        });
+        assert.ok(told[told.length - 1].slider > told[0].slider + 2, "the film does not move on");
+        for (const { said, metres, slider, counts } of told) {
+            // Both are kept to a tenth of a metre.
+            assert.ok(Math.abs(metres - slider) < 0.11, `the slider is at ${slider} m, the text says: ${said}`);
+            for (const count of counts) {
+                assert.ok(said.includes(count), `the picture says ${count}, the text: ${said}`);
+            }
+        }
+    });
 });
 
 // Plants of a pass behind the entry stretch and on it, and how many of them are cut and touched in a lane, as the page's data have it.

@@ -166,6 +166,21 @@ fn analytic_tyres_guess_rows_and_planters_are_warned_of() {
     }
 }
 
+/// Own arithmetic: tyres 400 mm wide at 1100 mm cover 900 to 1300 mm; the next pass's nearest row stands at 1800 - 562.5 = 1237.5 mm.
+#[test]
+fn analytic_a_tyre_on_a_row_of_the_next_pass_is_warned_of() {
+    let (setup, mut farm) = bed(&[0.1, 0.125, 0.15], 0.025, None);
+    assert!(sheet(&setup, &farm, 0.07).warnings.is_empty());
+    farm.track_m = 2.2;
+    assert_eq!(
+        sheet(&setup, &farm, 0.07).warnings,
+        [
+            "A tyre 400 mm wide, 1100 mm from the centre, runs on or beside a row of the next pass, 1237.5 mm from the centre: change the \
+             wheel track or fit narrower tyres."
+        ]
+    );
+}
+
 /// Own arithmetic: a reach of 640 mm leaves 35 mm to the next pass's row, 675 mm away.
 #[test]
 fn analytic_a_reach_into_the_next_pass_is_warned_of() {

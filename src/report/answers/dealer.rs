@@ -95,7 +95,7 @@ fn causes(answer: &SpeedAnswer, results: &Results, units: Units) -> Markup {
             table {
                 thead { tr {
                     th.text scope="col" { "Without this" }
-                    th scope="col" { "Plants cut, difference" }
+                    th scope="col" { "Plants cut, difference in percentage points" }
                 } }
                 tbody { @for cause in &answer.causes { tr {
                     th.text scope="row" { (cause.cause) }

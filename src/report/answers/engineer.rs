@@ -24,7 +24,7 @@ pub fn stroke(results: &Results, units: Units) -> Markup {
                         th scope="col" { "Travel, " (units.small_unit()) }
                         th scope="col" { "At an end stop" }
                         th scope="col" { "Plants cut" }
-                        th scope="col" { "Difference" }
+                        th scope="col" { "Difference, percentage points" }
                         th scope="col" { "Good enough" }
                     } }
                     tbody { @for line in &answer.candidates {

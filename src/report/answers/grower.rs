@@ -2,7 +2,7 @@
 
 use super::said;
 use crate::report::display::{
-    Units, chosen_percent, difference, fixed, grouped, money, percent, trimmed,
+    Units, chosen_percent, fixed, grouped, money, percent, plants_apart, points, trimmed,
 };
 use crate::report::parts::scroll;
 use crate::report::sentences::{self, capital, cell_of, place, price};
@@ -161,10 +161,11 @@ fn night(answer: &SpacingAnswer) -> Markup {
     html! {
         @if let Some(night) = &answer.night {
             h3 { "Under lights" }
+            // Ten plants in 1000 make a percentage point.
+            @let [_, lower, upper] = points(10.0 * night.difference, 10.0 * night.difference_lower, 10.0 * night.difference_upper);
             p { "With the camera's noise under lights " (percent(night.rate)) " of the plants are cut at the recommended setting, on " (night.passes) " passes ("
-                (percent(night.lower)) " to " (percent(night.upper)) "), against the day a difference of "
-                (difference(night.difference)) " (" (difference(night.difference_lower)) " to "
-                (difference(night.difference_upper)) "). One round takes " (fixed(night.days_with, 1)) " days with work under lights and "
+                (percent(night.lower)) " to " (percent(night.upper)) "), against the day "
+                (plants_apart(night.difference)) " (limits " (lower) " to " (upper) "). One round takes " (fixed(night.days_with, 1)) " days with work under lights and "
                 @match night.days_without {
                     Some(days) => { (fixed(days, 1)) " without." }
                     None => "none without." }

@@ -2,8 +2,8 @@
 
 const FRAMES = 600;
 const RUN_UP_M = 3;
-// Counts on the canvas change no faster than they can be read.
-const COUNT_MS = 150;
+// What is told changes no faster than it can be read.
+const TELL_MS = 150;
 
 function film(data) {
     const told = data.film;
@@ -32,8 +32,6 @@ function film(data) {
     let frames = 0;
     let lastTime = 0;
     let lastTold = 0;
-    let lastCounted = 0;
-    let lastScrubbed = 0;
     let request = 0;
     let timer = 0;
 
@@ -72,7 +70,6 @@ function film(data) {
     }
 
     function statusText() {
-        updateWords();
         const lanes = told.lanes.map((lane, i) => {
             const entry = words[i].entry === "" ? "" : ` (${words[i].entry})`;
             return `${lane.title}: ${words[i].counts}${entry}.`;
@@ -82,7 +79,10 @@ function film(data) {
         return `${where[0].toUpperCase()}${where.slice(1)}${inEntry}. ${lanes.join(" ")}`;
     }
 
+    // Slider and text for where the film is; only `draw` calls it, so that they, the picture and its counts are of one distance.
     function tell() {
+        scrub.value = String(Math.round(10 * station));
+        scrub.setAttribute("aria-valuetext", placeText());
         const status = statusText();
         said.setAttribute("aria-live", playing ? "off" : "polite");
         said.textContent = status;
@@ -90,36 +90,31 @@ function film(data) {
         canvas.setAttribute("aria-label", `${pass.title} from above, ${setting}. ${status}`);
     }
 
-    function showPlace() {
-        scrub.value = String(Math.round(10 * station));
-        scrub.setAttribute("aria-valuetext", placeText());
-    }
-
     // ---- the picture ----
 
     function refresh() {
-        lastCounted = -Infinity;
         wordsPassed = -1;
         view.refresh();
         draw();
     }
 
+    // Picture, slider and text; between two tellings of a film that plays the picture only.
     function draw() {
-        if (view.stale()) {
-            if (!view.lay(pass)) {
-                return;
-            }
-            lastCounted = -Infinity;
-        }
         const began = performance.now();
-        const counting = !playing || began - lastCounted > COUNT_MS;
-        if (counting) {
-            lastCounted = began;
+        const anew = view.stale();
+        const telling = !playing || anew || began - lastTold > TELL_MS;
+        if (telling) {
+            lastTold = began;
             updateWords();
         }
-        view.draw(station, counting ? words : null);
-        frameTimes[frames % FRAMES] = performance.now() - began;
-        frames += 1;
+        if (!anew || view.lay(pass)) {
+            view.draw(station, telling ? words : null);
+            frameTimes[frames % FRAMES] = performance.now() - began;
+            frames += 1;
+        }
+        if (telling) {
+            tell();
+        }
     }
 
     // ---- playing ----
@@ -141,14 +136,6 @@ function film(data) {
             pause();
             return;
         }
-        if (now - lastScrubbed > 100) {
-            lastScrubbed = now;
-            showPlace();
-        }
-        if (now - lastTold > 1000) {
-            lastTold = now;
-            tell();
-        }
         request = requestAnimationFrame(smoothFrame);
     }
 
@@ -157,8 +144,6 @@ function film(data) {
             pause();
             return;
         }
-        showPlace();
-        tell();
         timer = setTimeout(stillFrame, 1000);
     }
 
@@ -173,7 +158,6 @@ function film(data) {
             timer = setTimeout(stillFrame, 1000);
         } else {
             lastTime = performance.now();
-            lastTold = lastTime;
             request = requestAnimationFrame(smoothFrame);
         }
     }
@@ -189,7 +173,7 @@ function film(data) {
         }
         playing = true;
         showPlaying();
-        tell();
+        draw();
         startClock();
     }
 
@@ -197,15 +181,12 @@ function film(data) {
         playing = false;
         stopClocks();
         showPlaying();
-        showPlace();
-        tell();
+        draw();
     }
 
     function seek(station_m) {
         station = Math.min(Math.max(station_m, pass.start), pass.end);
         draw();
-        showPlace();
-        tell();
     }
 
     function choosePass(index) {
@@ -219,8 +200,6 @@ function film(data) {
         scrub.step = "1";
         station = Math.min(Math.max(station, pass.start), pass.end);
         refresh();
-        showPlace();
-        tell();
     }
 
     playButton.addEventListener("click", () => (playing ? pause() : play()));
@@ -248,8 +227,6 @@ function film(data) {
     dark.addEventListener("change", refresh);
     document.addEventListener("units", () => {
         refresh();
-        showPlace();
-        tell();
     });
     document.addEventListener("visibilitychange", () => {
         if (document.hidden && playing) {

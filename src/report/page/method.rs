@@ -22,11 +22,15 @@ impl Page<'_> {
             "independent. All speeds and controllers meet the same ground." }
         p { "The linear check is a second, independent computation in the frequency domain. It knows no limits of stroke, flow or valve, and no "
             "lost sight of the row." }
-        p { "Left out: soil flow and soil thrown onto plants, tools that bend or ride out of the ground, leaves across the row, tyres that slip "
-            "in a changing way, oil that warms during work, a driver who learns. The limits tell how sure the simulation is of its own rate; "
+        p { "Left out: " (left_out()) ". The limits tell how sure the simulation is of its own rate; "
             "they do not cover wrong assumptions." }
         }
     }
+}
+
+/// All that is left out, in one sentence without its full stop.
+fn left_out() -> String {
+    cautions::LEFT_OUT.join("; ")
 }
 
 /// Where the numbers of a study come from.
@@ -43,5 +47,30 @@ pub fn cautions() -> Markup {
     html! {
         h2 { "Before anybody goes near the machine" }
         ul { @for caution in cautions::STUDY { li { (caution) } } }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::report::page::page;
+    use crate::report::synthetic;
+
+    /// One list for all who read: the README's is the page's.
+    #[test]
+    fn regress_readme_and_page_leave_out_the_same() {
+        let told = |text: &str, before: &str| {
+            let folded = text.split_whitespace().collect::<Vec<_>>().join(" ");
+            let (_, after) = folded.split_once(before).unwrap();
+            after.split_once('.').unwrap().0.to_owned()
+        };
+        let root = std::path::Path::new(env!("CARGO_MANIFEST_DIR"));
+        let readme = std::fs::read_to_string(root.join("README.md")).unwrap();
+        assert_eq!(told(&readme, "**Left out:** "), left_out());
+        let page = page(&synthetic::results(), &[], &[]);
+        assert_eq!(
+            told(&page, "Left out: soil").trim_start(),
+            left_out().trim_start_matches("soil ")
+        );
     }
 }

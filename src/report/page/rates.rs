@@ -1,7 +1,7 @@
 //! How many plants are cut: by speed, row by row, on the entry stretch, and controllers against one another.
 
 use super::Page;
-use crate::report::display::{chosen_percent, controller_title, difference, percent, trimmed};
+use crate::report::display::{chosen_percent, controller_title, percent, points, trimmed};
 use crate::report::parts::scroll;
 use crate::report::text::{ran, sentence};
 use crate::results::{Share, Stretch};
@@ -76,23 +76,24 @@ impl Page<'_> {
         html! {
             @if rows().next().is_some() {
                 h3 { "Controllers against one another at " (self.units.speed_text(at_work)) }
-                (scroll("Differences between controllers", html! { "Share of plants cut by the first less that by the second, on whole rows, with its "
+                (scroll("Differences between controllers", html! { "Share of plants cut by the first less that by the second, on whole rows, in percentage points (one point is 1 plant in 100), with its "
                         (chosen_percent(self.results.level)) " limits. Both meet the same ground, driver and plants, so the difference is known "
                         "better than either rate. Where both limits lie below zero, the first cuts fewer." }, html! {
                     table {
                         thead { tr {
                             th.text scope="col" { "Controller" }
                             th.text scope="col" { "Against" }
-                            th scope="col" { "Difference" }
+                            th scope="col" { "Difference, points" }
                             th scope="col" { "Lower limit" }
                             th scope="col" { "Upper limit" }
                         } }
                         tbody { @for row in rows() { tr {
                             th.text scope="row" { (controller_title(&row.controller)) }
                             td.text { (controller_title(&row.against)) }
-                            td.rate { (difference(row.difference)) }
-                            td { (difference(row.lower)) }
-                            td { (difference(row.upper)) }
+                            @let [apart, lower, upper] = points(row.difference, row.lower, row.upper);
+                            td.rate { (apart) }
+                            td { (lower) }
+                            td { (upper) }
                         } } }
                     }
                 }))

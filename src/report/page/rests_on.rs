@@ -1,7 +1,7 @@
 //! What the study rests on: every value with its origin, the influential ones first.
 
 use super::Page;
-use crate::report::display::difference;
+use crate::report::display::plants_apart;
 use crate::report::parts::{key, scroll};
 use crate::report::sentences::{capital, speed_answer};
 use crate::results::{Assumption, Results};
@@ -58,9 +58,9 @@ fn groups(results: &Results) -> Vec<Group<'_>> {
                 .and_then(|answer| answer.causes.iter().find(|one| one.cause == *cause));
             let heading = match found {
                 Some(found) => format!(
-                    "{}: without it {} of plants cut",
+                    "{}: without it {} cut",
                     capital(cause),
-                    difference(found.difference)
+                    plants_apart(found.difference)
                 ),
                 None => capital(cause),
             };
@@ -182,7 +182,9 @@ mod tests {
             ]
         );
         assert!(
-            groups[0].heading.contains("-2.000 %"),
+            groups[0]
+                .heading
+                .contains("without it 20 fewer plants in 1000 cut"),
             "{}",
             groups[0].heading
         );

@@ -42,9 +42,21 @@ fn prop_the_table_of_differences_is_for_the_working_speed_with_its_limits() {
     let (table, _) = table.split_once("</table>").unwrap();
     assert_eq!(results.differences.len(), 2);
     assert_eq!(table.matches("<tr>").count(), 2, "the head and one pair");
-    for text in ["Lag-compensated", "PID", "-0.110 %", "-0.130 %", "-0.090 %"] {
+    for text in [
+        "Lag-compensated",
+        "PID",
+        "percentage points",
+        ">-0.11<",
+        ">-0.13<",
+        ">-0.09<",
+    ] {
         assert!(table.contains(text), "{text}");
     }
+    let (_, body) = table.split_once("<tbody>").unwrap();
+    assert!(
+        !body.contains('%'),
+        "a difference of shares is not a share: {body}"
+    );
 }
 
 #[test]

@@ -37,11 +37,19 @@ pub struct Window {
     pub to_m: f64,
     /// Furthest that anything lies from the row's mean line, m.
     pub reach_m: f64,
+    /// Leftmost row that is drawn, 0 at the left.
+    pub first_row: usize,
+    /// Neighbouring rows that are drawn.
+    pub rows: usize,
 }
 
 impl Window {
     fn holds(&self, station_m: f64) -> bool {
         (self.from_m..=self.to_m).contains(&station_m)
+    }
+
+    fn rows(self) -> std::ops::Range<usize> {
+        self.first_row..self.first_row + self.rows
     }
 
     fn samples(self, trace: &Trace) -> impl Iterator<Item = &Sample> {
@@ -66,7 +74,11 @@ pub fn window(traces: &[&Trace]) -> Window {
         from_m,
         to_m,
         reach_m: 0.0,
+        first_row: 0,
+        rows: 0,
     };
+    let rows = shown_rows(traces, window);
+    (window.first_row, window.rows) = (rows.start, rows.len());
     for trace in traces {
         let middle_m = middle(trace, window);
         let tools = window
@@ -80,6 +92,15 @@ pub fn window(traces: &[&Trace]) -> Window {
             .fold(window.reach_m.max(2.0 * trace.clearance_m), f64::max);
     }
     window
+}
+
+/// How much the strikes of a pass say where to look: those of a guided one first.
+fn weight(trace: &Trace) -> f64 {
+    if trace.kind.name() == "locked" {
+        1.0
+    } else {
+        10.0
+    }
 }
 
 /// Mean of the guided rows over the window, m.
@@ -110,13 +131,6 @@ fn stretch(traces: &[&Trace]) -> (f64, f64) {
     let around = |station_m: f64| {
         let start = (station_m - 0.5 * length).clamp(from, to - length);
         (start, start + length)
-    };
-    let weight = |trace: &Trace| {
-        if trace.kind.name() == "locked" {
-            1.0
-        } else {
-            10.0
-        }
     };
     let score = |(start, end): (f64, f64)| -> f64 {
         traces
@@ -152,7 +166,7 @@ pub fn picture(name: &str, units: Units, trace: &Trace, window: Window) -> Pictu
     let step = samples.len().div_ceil(POINTS).max(1);
     let samples: Vec<&Sample> = samples.into_iter().step_by(step).collect();
     let plants: Vec<&Plant> = window.plants(trace).collect();
-    let rows = shown_rows(trace.row_offset_m.len(), &plants);
+    let rows = window.rows();
     let middle = middle(trace, window);
     let tool = |sample: &Sample| sample.frame_m + sample.shift_m - middle;
     let half_m = 1.08 * window.reach_m;
@@ -176,7 +190,7 @@ pub fn picture(name: &str, units: Units, trace: &Trace, window: Window) -> Pictu
             ))
             .draw()?;
         sheet.text("head", Anchor::Start, (8.0, 13.0), &title)?;
-        for (lane, row) in rows.iter().enumerate() {
+        for (lane, row) in rows.clone().enumerate() {
             let left = FRAME.left + lane as f64 * lane_px;
             let frame = Frame {
                 left: left + LANE_GAP_PX,
@@ -207,7 +221,7 @@ pub fn picture(name: &str, units: Units, trace: &Trace, window: Window) -> Pictu
                 chart.draw_series(LineSeries::new(edge, sheet.stroke("edge")))?;
             }
             for fate in [Fate::Spared, Fate::Touched, Fate::Cut] {
-                for plant in plants.iter().filter(|p| p.row == *row && p.fate == fate) {
+                for plant in plants.iter().filter(|p| p.row == row && p.fate == fate) {
                     let plant = place(plant.lateral_m - middle, plant.station_m);
                     mark(sheet, fate, px(chart.backend_coord(&plant)))?;
                 }
@@ -289,20 +303,31 @@ fn count(plants: &[&Plant], fate: Fate) -> usize {
     plants.iter().filter(|plant| plant.fate == fate).count()
 }
 
-/// Neighbouring rows around the one with the most plants cut or touched.
-fn shown_rows(rows: usize, plants: &[&Plant]) -> Vec<usize> {
-    let met = |row: usize| {
-        plants
+/// Neighbouring rows around the one with the most plants cut or touched in the window, guided passes first; the same for all these passes.
+fn shown_rows(traces: &[&Trace], window: Window) -> std::ops::Range<usize> {
+    let rows = traces
+        .iter()
+        .map(|trace| trace.row_offset_m.len())
+        .min()
+        .unwrap_or(0);
+    let met = |row: usize| -> f64 {
+        let met_by = |trace: &Trace| {
+            let here = window.plants(trace).filter(|plant| plant.row == row);
+            here.filter(|plant| plant.fate != Fate::Spared)
+                .count()
+                .min(5)
+        };
+        traces
             .iter()
-            .filter(|plant| plant.row == row && plant.fate != Fate::Spared)
-            .count()
+            .map(|trace| weight(trace) * met_by(trace) as f64)
+            .sum()
     };
     let worst = (0..rows)
-        .max_by_key(|row| (met(*row), rows - row))
+        .max_by(|a, b| met(*a).total_cmp(&met(*b)).then(b.cmp(a)))
         .unwrap_or(0);
     let shown = rows.min(ROWS);
     let first = worst.saturating_sub(shown / 2).min(rows - shown);
-    (first..first + shown).collect()
+    first..first + shown
 }
 
 /// A round length at most as long as `length_m`.
@@ -355,6 +380,44 @@ mod tests {
         assert!(!svg.contains("NaN") && !svg.contains("inf"), "{svg}");
     }
 
+    /// Pictures that stand side by side compare only if they show the same rows over the same ground.
+    #[test]
+    fn prop_pictures_of_one_pass_under_every_controller_show_the_same_rows_and_ground() {
+        let mut traces = synthetic::traces();
+        // Each controller strikes in another row; the first one is the locked frame or a guided one alike.
+        let count = traces[0].row_offset_m.len();
+        for (i, trace) in traces.iter_mut().enumerate() {
+            let row = (i * (count - 1)) % count;
+            for plant in trace.plants.iter_mut() {
+                plant.fate = if plant.row == row {
+                    Fate::Touched
+                } else {
+                    Fate::Spared
+                };
+            }
+        }
+        let results = synthetic::results();
+        let pictures = crate::report::svg::study_pictures(&results, &traces, Units::Metric);
+        let shown = |picture: &Picture| {
+            let svg = picture.standalone();
+            let texts = svg
+                .split("</text>")
+                .filter_map(|text| text.rsplit('>').next());
+            let named: Vec<String> = texts
+                .filter(|text| text.starts_with("row ") && text.contains(" of "))
+                .map(str::to_owned)
+                .collect();
+            let (from_to, _) = picture.reading.split_once(" along the row").unwrap();
+            (named, from_to.to_owned())
+        };
+        let first = shown(&pictures.above[0]);
+        assert_eq!(first.0.len(), count.min(ROWS));
+        assert!(pictures.above.len() > 1);
+        for picture in &pictures.above {
+            assert_eq!(shown(picture), first, "{}", picture.name);
+        }
+    }
+
     #[test]
     fn prop_every_plant_of_the_drawn_rows_is_drawn_by_its_fate() {
         let traces = synthetic::traces();
@@ -362,7 +425,7 @@ mod tests {
         let window = window(&[trace]);
         let svg = picture("pass", Units::Metric, trace, window).standalone();
         let plants: Vec<&Plant> = window.plants(trace).collect();
-        let rows = shown_rows(4, &plants);
+        let rows = shown_rows(&[trace], window);
         let drawn: Vec<&Plant> = plants
             .into_iter()
             .filter(|plant| rows.contains(&plant.row))

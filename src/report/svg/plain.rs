@@ -90,8 +90,13 @@ pub fn picture(results: &Results, units: Units) -> Option<Picture> {
         note: String::new(),
         reading: format!(
             "One bar for each simulated speed, above it one plant in how many is cut. The thin line reaches to the worst that the \
-             computation leaves open: full bars stay below the allowed {} even then, open bars do not. A bar that is cut through goes on.",
-            limit_in_words(results.allowed_cut_rate)
+             computation leaves open: full bars stay below the allowed {} even then, open bars do not.{}",
+            limit_in_words(results.allowed_cut_rate),
+            if cells.iter().any(|cell| cell.cut.rate > top) {
+                " A bar that is cut through goes on."
+            } else {
+                ""
+            }
         ),
         width: WIDTH_PX,
         height: HEIGHT_PX,
@@ -151,6 +156,16 @@ mod tests {
             );
             let (_, whole) = two_lines(cell.cut.rate);
             assert!(svg.contains(&format!(">{whole}</text>")));
+        }
+        // What no bar has is not explained.
+        let mut rare = synthetic::results();
+        for Rate { cut, .. } in &mut rare.rates {
+            (cut.rate, cut.upper) = (0.1 * rare.allowed_cut_rate, 0.2 * rare.allowed_cut_rate);
+        }
+        for results in [results, rare] {
+            let picture = picture(&results, Units::Metric).unwrap();
+            let gap = picture.standalone().contains("class=\"gap\"");
+            assert_eq!(picture.reading.contains("cut through"), gap);
         }
         assert_eq!(two_lines(1.0 / 240.0), ("1 in".into(), "240".into()));
         assert_eq!(two_lines(0.56), ("56 of".into(), "100".into()));

@@ -3,6 +3,7 @@
 use super::sheet::{Anchor, Sheet, drawn};
 use super::{Picture, Trouble};
 use crate::report::display::trimmed;
+use crate::report::setting_sheet::tape;
 use crate::results::answers::SheetAnswer;
 
 const LEFT_PX: f64 = 24.0;
@@ -88,7 +89,7 @@ pub fn picture(answer: &SheetAnswer) -> Option<Picture> {
             "To scale across, seen from behind in the direction of travel. Rows are numbered above, tools inside; the number at an edge is its \
              distance from the centre in mm. Green: the bands of {} mm to either side of a row that no tool enters. {}Grey: tyres. \
              Tools side by side are drawn one behind the other. Dashed: the centre.",
-            trimmed(1000.0 * answer.clearance_m, 0),
+            tape(answer).length(answer.clearance_m),
             if answer.gaps_m.is_empty() {
                 ""
             } else {
@@ -156,10 +157,11 @@ fn edges(
         .filter(|(_, one)| **one == lane)
         .flat_map(|(tool, _)| [tool.left_edge_m, tool.right_edge_m])
         .collect();
+    let mm = tape(answer);
     let places = spread(edges.iter().map(|m| across(*m)).collect(), width);
     for (edge_m, place) in edges.iter().zip(places) {
         let x = across(*edge_m);
-        let text = trimmed(1000.0 * edge_m.abs(), 0);
+        let text = mm.length(edge_m.abs());
         if lane == 0 {
             let top = LANES_PX[0][0];
             let ends = [
