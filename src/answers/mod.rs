@@ -67,6 +67,8 @@ pub fn work_out(plan: &Plan, results: &Results, watch: &dyn Watch) -> Result<Ans
         &scenario.nominal_on_slope(steepest_rad),
         &farm,
         stroke::wanted_speed_m_s(&stroke).value,
+        stroke::longest_m(&stroke),
+        scenario.units(),
     );
     let mut night = None;
     if let (Some(at_work), Some(kind)) = (&at_work, moves) {
@@ -91,7 +93,7 @@ pub fn work_out(plan: &Plan, results: &Results, watch: &dyn Watch) -> Result<Ans
         }
     }
     let speed = speed::answer(&trials, results, &setup, &kinds, passes)?;
-    let steps = changes::steps(&setup, best_lookahead_m);
+    let steps = changes::steps(&setup, best_lookahead_m, scenario.units());
     let pays = pays::answer(&trials, &setup, &kinds, moves, &steps, passes)?;
     let name = kind.map(Kind::name);
     Ok(with_finite_numbers(Answers {
