@@ -532,7 +532,7 @@ mod tests {
 
     /// The quantity that follows a word of the reason, SI; inches as on a tape.
     fn asked_for(reason: &str, words: &str, quantity: Quantity) -> Option<f64> {
-        let mut rest = reason.split_once(words)?.1.split(' ');
+        let mut rest = reason.split_once(words)?.1.split([' ', ',']);
         let (number, unit) = (rest.next()?, rest.next()?);
         let parts = number.split('-').map(|part| match part.split_once('/') {
             Some((of, parts)) => of.parse::<f64>().unwrap() / parts.parse::<f64>().unwrap(),

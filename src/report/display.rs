@@ -71,7 +71,8 @@ impl Units {
             Units::Us if (parts - parts.round()).abs() < 1e-6 => {
                 format!("{} in", sixteenths(length_m).replace(' ', "-"))
             }
-            _ => self.clearance(length_m),
+            Units::Us => self.clearance(length_m),
+            Units::Metric => format!("{} mm", trimmed(self.small(length_m), 1)),
         }
     }
 
@@ -527,7 +528,7 @@ mod tests {
         assert_eq!(Units::Us.size(0.625 * 0.0254), "5/8 in");
         assert_eq!(Units::Us.size(0.0508), "2 in");
         assert_eq!(Units::Us.size(0.028), "1.1 in");
-        assert_eq!(Units::Metric.size(1.125 * 0.0254), "28.58 mm");
+        assert_eq!(Units::Metric.size(1.125 * 0.0254), "28.6 mm");
     }
 
     #[test]

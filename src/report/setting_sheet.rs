@@ -39,11 +39,11 @@ pub fn page(results: &Results, pictures: &Pictures) -> String {
                 p { "Measured from the centre of the implement, the frame in the middle of its travel. L is left, R is right, in the direction of travel. Inches to the nearest 1/16: "
                     "measure in one unit, do not mix them." }
                 div.tables {
-                    @for (first, part) in parts(&answer.tools, TOOLS) { (tools(part, first)) }
+                    @for (first, part) in parts(&answer.tools, TOOLS) { (tools(part, first, units)) }
                     @for (first, part) in parts(&answer.rows_m, ROWS) { (rows(part, first, answer)) }
                 }
                 @if !answer.gaps_m.is_empty() {
-                    p { "Strips that no tool works beside those bands, mm: " (gaps(answer)) "." }
+                    p { "Strips that no tool works beside those bands, " (units.small_unit()) ": " (gaps(answer, units)) "." }
                 }
             }
             div.columns {
@@ -80,15 +80,16 @@ fn parts<T>(all: &[T], most: usize) -> impl Iterator<Item = (usize, &[T])> {
 }
 
 /// "L 900 to L 863; R 12 to R 30".
-fn gaps(answer: &SheetAnswer) -> String {
+fn gaps(answer: &SheetAnswer, units: Units) -> String {
+    let side = |lateral_m: f64| side(tape(lateral_m.abs(), units), lateral_m);
     let gaps: Vec<String> = answer
         .gaps_m
         .iter()
         .map(|[left_m, right_m]| {
             format!(
                 "{} to {}",
-                side_mm(left_m.max(*right_m)),
-                side_mm(left_m.min(*right_m))
+                side(left_m.max(*right_m)),
+                side(left_m.min(*right_m))
             )
         })
         .collect();
@@ -97,6 +98,14 @@ fn gaps(answer: &SheetAnswer) -> String {
 
 fn mm(length_m: f64) -> String {
     trimmed(1000.0 * length_m, 0)
+}
+
+/// A length in the scenario's units as on a tape.
+fn tape(length_m: f64, units: Units) -> String {
+    match units {
+        Units::Metric => mm(length_m),
+        Units::Us => sixteenths(length_m),
+    }
 }
 
 /// "L" or "R" before a distance from the centre; the centre has neither.
@@ -116,7 +125,7 @@ fn side_inches(lateral_m: f64) -> String {
     side(sixteenths(lateral_m.abs()), lateral_m)
 }
 
-fn tools(tools: &[ToolPlace], first: usize) -> Markup {
+fn tools(tools: &[ToolPlace], first: usize, units: Units) -> Markup {
     bare_scroll(
         "Tools",
         html! {
@@ -137,7 +146,7 @@ fn tools(tools: &[ToolPlace], first: usize) -> Markup {
                         th scope="col" { "in" }
                         th scope="col" { "mm" }
                         th scope="col" { "in" }
-                        th scope="col" { "mm" }
+                        th scope="col" { (units.small_unit()) }
                     }
                 }
                 tbody { @for (i, tool) in tools.iter().enumerate() { tr {
@@ -148,7 +157,7 @@ fn tools(tools: &[ToolPlace], first: usize) -> Markup {
                     td { (side_inches(tool.right_edge_m)) }
                     td { (mm(tool.width_m)) }
                     td { (sixteenths(tool.width_m)) }
-                    td { @if let Some(overlap_m) = tool.overlap_m { (mm(overlap_m)) } }
+                    td { @if let Some(overlap_m) = tool.overlap_m { (tape(overlap_m, units)) } }
                     td.text { (between(tool)) }
                 } } }
             }
@@ -220,6 +229,10 @@ fn checks(answer: &SheetAnswer, units: Units) -> Vec<String> {
         ),
         None => "Depth: on a level floor every tool touches the ground together, blocks as high as the depth under the gauge wheels.".to_owned(),
     };
+    let first = match units {
+        Units::Metric => "First metres",
+        Units::Us => "First yards",
+    };
     let mut checks = vec![
         "Implement level across and along; frame in the middle of its travel and held there while the tools are set.".to_owned(),
         "Every edge measured from the centre again after its clamp was tightened.".to_owned(),
@@ -231,7 +244,9 @@ fn checks(answer: &SheetAnswer, units: Units) -> Vec<String> {
         "Frame moves to both ends without touching tyre, hose or cable.".to_owned(),
         "Lift switch: implement up, the shifting stops; tried from the seat with nobody near.".to_owned(),
         "Camera: height and tilt as its manual says, in line with the middle of the rows it sees, lens clean, cable free.".to_owned(),
-        "First metres slowly: stop, secure, get down, measure from plants to both edges at three places. Unequal: align the camera.".to_owned(),
+        format!(
+            "{first} slowly: stop, secure, get down, measure from plants to both edges at three places. Unequal: align the camera."
+        ),
     ];
     if answer.tools.iter().any(|tool| tool.overlap_m.is_some()) {
         checks.insert(
@@ -348,6 +363,25 @@ mod tests {
         assert_eq!(side_inches(-0.225), "R 8 7/8");
         assert_eq!(side_mm(-0.0001), "0");
         assert_eq!(side_inches(0.0), "0");
+    }
+
+    /// What stands in one unit only stands in the scenario's. 900 mm are 35 7/16 in, 863 mm 34 in to the sixteenth.
+    #[test]
+    fn analytic_a_us_sheet_has_inches_where_it_has_one_unit() {
+        let mut results = synthetic::results();
+        results.scenario.units = "us".into();
+        let page = page_of(&results);
+        assert!(page.contains("beside those bands, in: L 35 7/16 to L 34"));
+        assert!(page.contains("First yards slowly"));
+        let shown = lines(&page, "places");
+        let mut any = false;
+        for (line, tool) in shown.iter().zip(&results.answers.sheet.tools) {
+            if let Some(overlap_m) = tool.overlap_m {
+                any = true;
+                assert!((read(&line[7], INCH_M) - overlap_m).abs() <= HALF_SIXTEENTH);
+            }
+        }
+        assert!(any);
     }
 
     #[test]
