@@ -130,10 +130,7 @@ fn prop_problems_of_a_us_scenario_are_told_in_inches() {
         wide.contains("goes up to 20 in on either side") && wide.contains("allowed below 15 in"),
         "{wide}"
     );
-    let steady = with(
-        "observed_wander = \"2 in\"",
-        "observed_wander = \"0.01 in\"",
-    );
+    let steady = with("observed_wander = \"2 in\"", "observed_wander = \"0.2 in\"");
     assert!(
         steady.contains("it must exceed ") && steady.contains(" in"),
         "{steady}"

@@ -120,7 +120,12 @@ pub fn combinations(
         .map(|(bore_m, rod_m)| demand.judge(bore_m, rod_m))
         .partition(|judged| judged.combination.serves);
     if serving.is_empty() {
-        failing.sort_by(|a, b| b.least().1.total_cmp(&a.least().1));
+        // What can be mended before what cannot, then what lacks least.
+        let mended = |judged: &Judged| demand.changes(judged).is_some();
+        failing.sort_by_cached_key(|judged| {
+            let least = (judged.least().1 * 1e9).clamp(0.0, 1e18) as u64;
+            (!mended(judged), core::cmp::Reverse(least))
+        });
         answer.status = Status::NoAnswer;
         answer.reason = failing.first().map(|nearest| demand.what_lacks(nearest));
         answer.combinations = listed(failing);
@@ -257,7 +262,17 @@ impl Demand<'_> {
         let own = if fitted.serves {
             "serves too".to_owned()
         } else {
-            format!("does not serve, by {}", fitted.binding)
+            let reserve = fitted.buckling_reserve;
+            let first = fitted.binding == Limit::Buckling.plain_words();
+            let buckles = reserve.filter(|_| first);
+            let at = buckles.map(|reserve| {
+                format!(": its rod buckles at {reserve:.1} times its greatest push")
+            });
+            format!(
+                "does not serve, by {}{}",
+                fitted.binding,
+                at.unwrap_or_default()
+            )
         };
         let of = match serving {
             1 => "is the only one of the series that serves".to_owned(),
@@ -265,10 +280,10 @@ impl Demand<'_> {
         };
         let oil = self.against(*bore_m, *rod_m, Stroke::Extending);
         format!(
-            "bore {} with rod {} {of}, {}; the first limit it would meet is {binding}. The scenario's own cylinder {own}. \
+            "bore {} with rod {} {of}, {}; the first limit it would meet is {binding}. \
              Its rod buckles at {:.1} times the greatest push, where {BUCKLING_SAFETY} is asked for: reckoned with the full supply pressure on the bore, \
              a stroke of {}, pins at both ends {} apart with the rod fully out, and the barrel no stiffer than the rod. \
-             What frame, mounts and eyes stand is the maker's to say",
+             The scenario's own cylinder {own}. What frame, mounts and eyes stand is the maker's to say",
             words.size(*bore_m),
             words.size(*rod_m),
             words.flow(*flow_m3_s),
@@ -293,24 +308,9 @@ impl Demand<'_> {
             .iter()
             .map(|limit| limit.0.plain_words().to_owned())
             .collect();
-        let mut change = Vec::new();
-        let mut oil = *self.oil;
-        if broken.iter().any(|limit| limit.0 == Limit::Force) {
-            oil.supply_pa =
-                words.next_pressure_pa(self.supply_that_would_do_pa(&nearest.combination));
-            change.push(format!(
-                "a supply pressure of {} or less load",
-                words.pressure(oil.supply_pa)
-            ));
-        }
-        // More pressure speeds the valve's oil up and loads the rod: what else is wanted shows with it.
-        let then = Demand { oil: &oil, ..*self };
-        let judged = then.judge(bore_m, rod_m);
-        let others = judged.broken().into_iter();
-        change.extend(others.filter_map(|limit| then.remedy(limit, &judged.combination)));
         format!(
             "no cylinder of the series moves the frame at {} against {}. Nearest: bore {} with rod {}, extending {}, retracting {}; \
-             it fails by {}. It would do with {}",
+             it fails by {}. {}",
             words.shift_speed(self.speed_m_s),
             words.force(self.force_n),
             words.size(bore_m),
@@ -318,11 +318,37 @@ impl Demand<'_> {
             words.shift_speed(extend_m_s),
             words.shift_speed(retract_m_s),
             in_words(&what),
-            in_words(&change)
+            match self.changes(nearest) {
+                Some(changes) => format!("It would do with {}", in_words(&changes)),
+                None => "No change of pressure, oil, hose or stroke makes it serve: less load or a slower shift would".into(),
+            }
         )
     }
 
-    /// What to change where a limit other than force is broken.
+    /// All that has to change for a cylinder to serve; `None` if no such change helps.
+    fn changes(&self, judged: &Judged) -> Option<Vec<String>> {
+        let words = self.words;
+        let Combination { bore_m, rod_m, .. } = judged.combination;
+        let mut changes = Vec::new();
+        let mut oil = *self.oil;
+        if judged.broken().iter().any(|limit| limit.0 == Limit::Force) {
+            oil.supply_pa =
+                words.next_pressure_pa(self.supply_that_would_do_pa(&judged.combination));
+            changes.push(format!(
+                "a supply pressure of {} or less load",
+                words.pressure(oil.supply_pa)
+            ));
+        }
+        // More pressure speeds the valve's oil up and loads the rod: what else is wanted shows with it.
+        let then = Demand { oil: &oil, ..*self };
+        let judged = then.judge(bore_m, rod_m);
+        for limit in judged.broken() {
+            changes.push(then.remedy(limit, &judged.combination)?);
+        }
+        Some(changes)
+    }
+
+    /// What to change where a limit other than force is broken, if it can be said in a number.
     fn remedy(&self, (limit, allowed): (Limit, f64), cylinder: &Combination) -> Option<String> {
         let words = self.words;
         match limit {
@@ -335,25 +361,19 @@ impl Demand<'_> {
                 words.flow_at_least(self.valve_m3_s / self.cold_share / allowed),
                 words.pressure(self.valve_drop_pa)
             )),
-            Limit::Valve => Some("a larger valve".to_owned()),
-            Limit::Force => None,
+            Limit::Valve | Limit::Force => None,
             Limit::Hose => Some(format!(
                 "hoses of {} bore",
                 words.size_at_least(self.hose_bore_m / allowed.sqrt())
             )),
-            Limit::Buckling => Some(self.shorter(allowed, cylinder)),
+            Limit::Buckling => {
+                let oil = self.against(cylinder.bore_m, cylinder.rod_m, Stroke::Extending);
+                let length_m = oil.buckling_length_m() * allowed.sqrt();
+                let stroke_m = oil.stroke_of_buckling_length_m(length_m);
+                (stroke_m >= LEAST_STROKE_M)
+                    .then(|| format!("a stroke of {} at most", words.size_at_most(stroke_m)))
+            }
         }
-    }
-
-    /// The stroke at which the rod would not buckle.
-    fn shorter(&self, allowed: f64, cylinder: &Combination) -> String {
-        let oil = self.against(cylinder.bore_m, cylinder.rod_m, Stroke::Extending);
-        let length_m = oil.buckling_length_m() * allowed.sqrt();
-        let stroke_m = oil.stroke_of_buckling_length_m(length_m);
-        if stroke_m < LEAST_STROKE_M {
-            return "a thicker rod than the series has for that bore".to_owned();
-        }
-        format!("a stroke of {} at most", self.words.size_at_most(stroke_m))
     }
 
     /// Supply at which the weaker way pushes the load with its reserve, Pa.
@@ -567,6 +587,10 @@ mod tests {
         let reason = found.reason.unwrap();
         assert!(reason.contains("where 3.5 is asked for"), "{reason}");
         assert!(!reason.contains("without buckling"), "{reason}");
+        assert!(
+            reason.contains("its rod buckles at 0.3 times its greatest push"),
+            "{reason}"
+        );
     }
 
     /// A longer stroke than the machine's asks for thicker rods; the machine's own cylinder is judged as it is.
@@ -642,6 +666,7 @@ mod tests {
             prop_assert!(found.combinations.len() <= LISTED);
             if found.status == Status::NoAnswer {
                 let reason = found.reason.unwrap();
+                prop_assert!(reason.contains("It would do with "), "{reason}");
                 let nearest = found.combinations[0].clone();
                 let asked = |words: &str, quantity| asked_for(&reason, words, quantity);
                 let oil = &mut setup.hydraulics;

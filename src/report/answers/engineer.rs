@@ -106,8 +106,9 @@ pub fn cylinder(results: &Results, units: Units) -> Markup {
         (said(answer.status, answer.reason.as_deref(), &sentences::cylinder(results, units)))
         @if any {
             (scroll("Cylinders", html! { "Bores and rods of the standard series at the tractor's flow and pressure, smallest flow first. Flow and oil "
-                    "speed are those of the wanted shift speed; the push is the weaker way's. Rod: how many times the greatest push buckles it, rod fully out; "
-                    "at least 3.5 is wanted." }, html! {
+                    "speed are those of the wanted shift speed; the push is the weaker way's. Rod: how many times the greatest push buckles it, with the full supply "
+                    "pressure on the bore, the rod fully out, pins at both ends and the barrel no stiffer than the rod; at least 3.5 is wanted. What frame, mounts "
+                    "and eyes stand is the maker's to say." }, html! {
                 table {
                     thead { tr {
                         th.text scope="col" { "Cylinder" }
