@@ -225,7 +225,7 @@ fn analytic_unstable_loops_are_refused_with_a_gain_that_does() {
     };
     let text = refused.to_string();
     assert!(
-        text.starts_with("the PID loop is unstable at 7.2 km/h: gain 20.000 1/s is "),
+        text.starts_with("the PID loop is unstable at 7.2 km/h (4.5 mph): gain 20.000 1/s is "),
         "{text}"
     );
     assert!(gain_margin.unwrap() < 1.0);

@@ -6,6 +6,7 @@ use crate::model::hitch::Hitch;
 use crate::model::line::Line;
 use crate::model::noise::GaussMarkov;
 use crate::model::setup::Setup;
+use crate::scenario::Units;
 
 /// What a change does to a machine at a speed, m/s.
 type Apply = dyn Fn(&mut Setup, f64) + Sync;
@@ -75,8 +76,12 @@ pub fn causes(setup: &Setup) -> Vec<Change> {
     all
 }
 
-/// Steps that can be bought or set, one at a time; `best_lookahead_m` is what the linear check found.
-pub fn steps(setup: &Setup, best_lookahead_m: Option<f64>) -> Vec<Change> {
+/// Steps that can be bought or set, one at a time; `best_lookahead_m` is what the linear check found. Sizes are round ones in `units`.
+pub fn steps(setup: &Setup, best_lookahead_m: Option<f64>, units: Units) -> Vec<Change> {
+    let (stroke_words, more_stroke_m) = match units {
+        Units::Metric => ("100 mm more stroke", 0.1),
+        Units::Us => ("4 in more stroke", 0.1016),
+    };
     let mut all = vec![
         change("camera with twice the frames", |setup, _| {
             setup.camera.frame_s *= 0.5;
@@ -85,8 +90,8 @@ pub fn steps(setup: &Setup, best_lookahead_m: Option<f64>) -> Vec<Change> {
             setup.camera.latency_s *= 0.5;
         }),
         change("camera noise halved", |setup, _| camera_noise(setup, 0.5)),
-        change("100 mm more stroke", |setup, _| {
-            setup.hydraulics.stroke_m += 0.1;
+        change(stroke_words, move |setup, _| {
+            setup.hydraulics.stroke_m += more_stroke_m;
         }),
         change("half as much oil flow again, pump and valve", |setup, _| {
             more_flow(setup, 1.5);
@@ -264,13 +269,35 @@ mod tests {
         }
         let all = causes(&setup)
             .into_iter()
-            .chain(steps(&setup, Some(1.2)))
+            .chain(steps(&setup, Some(1.2), Units::Metric))
             .chain(valves(&setup, Kind::Pid))
             .chain([under_lights(1.3)]);
         for change in all {
             let mut changed = setup.clone();
             (change.apply)(&mut changed, 2.0);
             assert_ne!(changed, setup, "{}", change.words);
+        }
+    }
+
+    /// What the words say is what is done: 100 mm, and 4 in of 25.4 mm.
+    #[test]
+    fn analytic_more_stroke_in_the_scenarios_units() {
+        let setup = Setup::plausible();
+        for (units, words, more_m) in [
+            (Units::Metric, "100 mm more stroke", 0.1),
+            (Units::Us, "4 in more stroke", 0.1016),
+        ] {
+            let steps = steps(&setup, None, units);
+            let step = steps.iter().find(|step| step.words == words).unwrap();
+            let mut changed = setup.clone();
+            (step.apply)(&mut changed, 2.0);
+            assert!(
+                (changed.hydraulics.stroke_m - setup.hydraulics.stroke_m - more_m).abs() < 1e-12
+            );
+            let others = steps
+                .iter()
+                .filter(|step| step.words.contains("more stroke"));
+            assert_eq!(others.count(), 1);
         }
     }
 

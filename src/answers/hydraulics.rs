@@ -1,17 +1,18 @@
 //! Cylinders of the standard series against what tractor, valve, hose and load allow.
 
+use super::words::{Words, listed as in_words};
 use crate::farm::Farm;
-use crate::model::hydraulics::{Hydraulics, Stroke};
-use crate::model::series::{cylinders_m, greatest_hose_speed_m_s};
+use crate::model::hydraulics::{BUCKLING_SAFETY, Hydraulics, Stroke};
+use crate::model::series::greatest_hose_speed_m_s;
 use crate::model::setup::Setup;
 use crate::results::answers::{Combination, HydraulicsAnswer, Status};
+use crate::scenario::Units;
 
 /// Longest short list.
 const LISTED: usize = 6;
 
-const L_MIN: f64 = 60_000.0;
-const MM: f64 = 1000.0;
-const BAR: f64 = 1e-5;
+/// No shorter stroke is told as one that would do, m (our choice).
+const LEAST_STROKE_M: f64 = 0.01;
 
 /// What a cylinder may fail by.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -20,6 +21,7 @@ enum Limit {
     Valve,
     Force,
     Hose,
+    Buckling,
 }
 
 impl Limit {
@@ -29,11 +31,13 @@ impl Limit {
             Limit::Valve => "the valve",
             Limit::Force => "force",
             Limit::Hose => "the oil's speed in the hose",
+            Limit::Buckling => "buckling of the rod",
         }
     }
 }
 
 /// What is asked of every cylinder.
+#[derive(Clone, Copy)]
 struct Demand<'a> {
     oil: &'a Hydraulics,
     /// Rated flow per edge of the valve, cold oil in, m³/s.
@@ -48,6 +52,7 @@ struct Demand<'a> {
     /// The same with it, N.
     force_n: f64,
     hose_bore_m: f64,
+    words: Words,
 }
 
 /// A cylinder with what each limit allows over what is asked, the tightest first.
@@ -59,10 +64,18 @@ struct Judged {
 /// Bores and rods of the standard series at the tractor's flow and pressure and the fitted valve (the proportional one if there is
 /// one, else the directional one), against the shift speed that the rows ask for, m/s, above 0.
 ///
-/// The sideways force of the setup counts against either way, so that the side does not matter; speeds are those against it.
-/// Frame, rod and mounts are not checked for strength, the rod not for buckling. The runs behind `effects` are not made here.
-pub fn combinations(setup: &Setup, farm: &Farm, wanted_speed_m_s: f64) -> HydraulicsAnswer {
-    let oil = &setup.hydraulics;
+/// The sideways force of the setup counts against either way, so that the side does not matter; speeds are those against it. The rod
+/// must not buckle ([`Hydraulics::buckling_reserve`]): of a cylinder of the series at `stroke_m`, of the fitted one at its own. Frame,
+/// mounts, eyes and barrel are not checked for strength. Sizes are those sold to people with `units`. The runs behind `effects` are not
+/// made here.
+pub fn combinations(
+    setup: &Setup,
+    farm: &Farm,
+    wanted_speed_m_s: f64,
+    stroke_m: f64,
+    units: Units,
+) -> HydraulicsAnswer {
+    let (oil, words) = (&setup.hydraulics, Words(units));
     let load_n = oil.side_force_n.abs() + oil.friction_n;
     let mut answer = HydraulicsAnswer {
         wanted_speed_m_s,
@@ -94,13 +107,25 @@ pub fn combinations(setup: &Setup, farm: &Farm, wanted_speed_m_s: f64) -> Hydrau
         load_n,
         force_n: answer.wanted_force_n,
         hose_bore_m: farm.hose_bore_m,
+        words,
     };
     let fitted = demand.judge(oil.bore_m, oil.rod_m);
-    let (mut serving, mut failing): (Vec<Judged>, Vec<Judged>) = cylinders_m()
+    let new = Hydraulics { stroke_m, ..*oil };
+    let demand = Demand {
+        oil: &new,
+        ..demand
+    };
+    let cylinders_m = words.series().cylinders_m();
+    let (mut serving, mut failing): (Vec<Judged>, Vec<Judged>) = cylinders_m
         .map(|(bore_m, rod_m)| demand.judge(bore_m, rod_m))
         .partition(|judged| judged.combination.serves);
     if serving.is_empty() {
-        failing.sort_by(|a, b| b.least().1.total_cmp(&a.least().1));
+        // What can be mended before what cannot, then what lacks least.
+        let mended = |judged: &Judged| demand.changes(judged).is_some();
+        failing.sort_by_cached_key(|judged| {
+            let least = (judged.least().1 * 1e9).clamp(0.0, 1e18) as u64;
+            (!mended(judged), core::cmp::Reverse(least))
+        });
         answer.status = Status::NoAnswer;
         answer.reason = failing.first().map(|nearest| demand.what_lacks(nearest));
         answer.combinations = listed(failing);
@@ -113,7 +138,7 @@ pub fn combinations(setup: &Setup, farm: &Farm, wanted_speed_m_s: f64) -> Hydrau
         answer.status = Status::Ok;
         answer.reason = serving
             .first()
-            .map(|best| why(best, serving.len(), &fitted.combination));
+            .map(|best| demand.why(best, serving.len(), &fitted.combination));
         answer.combinations = listed(thinnest_and_thickest(serving));
     }
     answer.fitted = Some(fitted.combination);
@@ -142,35 +167,14 @@ fn listed(judged: Vec<Judged>) -> Vec<Combination> {
         .collect()
 }
 
-fn why(best: &Judged, serving: usize, fitted: &Combination) -> String {
-    let Combination {
-        bore_m,
-        rod_m,
-        flow_m3_s,
-        binding,
-        ..
-    } = &best.combination;
-    let own = if fitted.serves {
-        "serves too".to_owned()
-    } else {
-        format!("does not serve, by {}", fitted.binding)
-    };
-    let of = match serving {
-        1 => "is the only one of the series that serves".to_owned(),
-        _ => format!("takes the least oil of the {serving} of the series that serve"),
-    };
-    format!(
-        "bore {:.0} mm with rod {:.0} mm {of}, {:.1} L/min; the first limit it would meet is {binding}. The scenario's own cylinder {own}. \
-         Whether the rod stands the push without buckling is the maker's to say",
-        bore_m * MM,
-        rod_m * MM,
-        flow_m3_s * L_MIN
-    )
-}
-
 impl Judged {
     fn least(&self) -> (Limit, f64) {
         self.limits[0]
+    }
+
+    fn broken(&self) -> Vec<(Limit, f64)> {
+        let limits = self.limits.iter().copied();
+        limits.filter(|limit| limit.1 < 1.0).collect()
     }
 }
 
@@ -216,6 +220,7 @@ impl Demand<'_> {
         } else {
             f64::INFINITY
         };
+        let buckling_reserve = oils[0].0.buckling_reserve();
         let mut limits = vec![
             (Limit::Pump, self.oil.pump_m3_s / flow_m3_s),
             (Limit::Valve, valve),
@@ -224,6 +229,7 @@ impl Demand<'_> {
                 Limit::Hose,
                 greatest_hose_speed_m_s(self.oil.supply_pa) / hose_m_s,
             ),
+            (Limit::Buckling, buckling_reserve / BUCKLING_SAFETY),
         ];
         limits.sort_by(|a, b| a.1.total_cmp(&b.1));
         let (limit, least) = limits[0];
@@ -236,6 +242,7 @@ impl Demand<'_> {
                 force_n,
                 flow_m3_s,
                 hose_m_s,
+                buckling_reserve: Some(buckling_reserve),
                 serves: least >= 1.0,
                 binding: limit.plain_words().to_owned(),
             },
@@ -243,8 +250,52 @@ impl Demand<'_> {
         }
     }
 
-    /// What keeps the nearest cylinder from serving, and what to change.
+    fn why(&self, best: &Judged, serving: usize, fitted: &Combination) -> String {
+        let words = self.words;
+        let Combination {
+            bore_m,
+            rod_m,
+            flow_m3_s,
+            binding,
+            ..
+        } = &best.combination;
+        let own = if fitted.serves {
+            "serves too".to_owned()
+        } else {
+            let reserve = fitted.buckling_reserve;
+            let first = fitted.binding == Limit::Buckling.plain_words();
+            let buckles = reserve.filter(|_| first);
+            let at = buckles.map(|reserve| {
+                format!(": its rod buckles at {reserve:.1} times its greatest push")
+            });
+            format!(
+                "does not serve, by {}{}",
+                fitted.binding,
+                at.unwrap_or_default()
+            )
+        };
+        let of = match serving {
+            1 => "is the only one of the series that serves".to_owned(),
+            _ => format!("takes the least oil of the {serving} of the series that serve"),
+        };
+        let oil = self.against(*bore_m, *rod_m, Stroke::Extending);
+        format!(
+            "bore {} with rod {} {of}, {}; the first limit it would meet is {binding}. \
+             Its rod buckles at {:.1} times the greatest push, where {BUCKLING_SAFETY} is asked for: reckoned with the full supply pressure on the bore, \
+             a stroke of {}, pins at both ends {} apart with the rod fully out, and the barrel no stiffer than the rod. \
+             The scenario's own cylinder {own}. What frame, mounts and eyes stand is the maker's to say",
+            words.size(*bore_m),
+            words.size(*rod_m),
+            words.flow(*flow_m3_s),
+            oil.buckling_reserve(),
+            words.size(oil.stroke_m),
+            words.size(oil.buckling_length_m()),
+        )
+    }
+
+    /// What keeps the nearest cylinder from serving, and what to change: all of it together makes it serve.
     fn what_lacks(&self, nearest: &Judged) -> String {
+        let words = self.words;
         let Combination {
             bore_m,
             rod_m,
@@ -252,49 +303,76 @@ impl Demand<'_> {
             retract_m_s,
             ..
         } = nearest.combination;
-        let broken: Vec<(Limit, f64)> = nearest
-            .limits
+        let broken = nearest.broken();
+        let what: Vec<String> = broken
             .iter()
-            .copied()
-            .filter(|limit| limit.1 < 1.0)
-            .collect();
-        let what: Vec<&str> = broken.iter().map(|limit| limit.0.plain_words()).collect();
-        let change: Vec<String> = broken
-            .iter()
-            .map(|limit| self.remedy(*limit, &nearest.combination))
+            .map(|limit| limit.0.plain_words().to_owned())
             .collect();
         format!(
-            "no cylinder of the series moves the frame at {:.3} m/s against {:.0} N. Nearest: bore {:.0} mm with rod {:.0} mm, extending \
-             {extend_m_s:.3} m/s, retracting {retract_m_s:.3} m/s; it fails by {}. It would do with {}",
-            self.speed_m_s,
-            self.force_n,
-            bore_m * MM,
-            rod_m * MM,
-            what.join(" and "),
-            change.join(" and ")
+            "no cylinder of the series moves the frame at {} against {}. Nearest: bore {} with rod {}, extending {}, retracting {}; \
+             it fails by {}. {}",
+            words.shift_speed(self.speed_m_s),
+            words.force(self.force_n),
+            words.size(bore_m),
+            words.size(rod_m),
+            words.shift_speed(extend_m_s),
+            words.shift_speed(retract_m_s),
+            in_words(&what),
+            match self.changes(nearest) {
+                Some(changes) => format!("It would do with {}", in_words(&changes)),
+                None => "No change of pressure, oil, hose or stroke makes it serve: less load or a slower shift would".into(),
+            }
         )
     }
 
-    fn remedy(&self, (limit, allowed): (Limit, f64), cylinder: &Combination) -> String {
+    /// All that has to change for a cylinder to serve; `None` if no such change helps.
+    fn changes(&self, judged: &Judged) -> Option<Vec<String>> {
+        let words = self.words;
+        let Combination { bore_m, rod_m, .. } = judged.combination;
+        let mut changes = Vec::new();
+        let mut oil = *self.oil;
+        if judged.broken().iter().any(|limit| limit.0 == Limit::Force) {
+            oil.supply_pa =
+                words.next_pressure_pa(self.supply_that_would_do_pa(&judged.combination));
+            changes.push(format!(
+                "a supply pressure of {} or less load",
+                words.pressure(oil.supply_pa)
+            ));
+        }
+        // More pressure speeds the valve's oil up and loads the rod: what else is wanted shows with it.
+        let then = Demand { oil: &oil, ..*self };
+        let judged = then.judge(bore_m, rod_m);
+        for limit in judged.broken() {
+            changes.push(then.remedy(limit, &judged.combination)?);
+        }
+        Some(changes)
+    }
+
+    /// What to change where a limit other than force is broken, if it can be said in a number.
+    fn remedy(&self, (limit, allowed): (Limit, f64), cylinder: &Combination) -> Option<String> {
+        let words = self.words;
         match limit {
-            Limit::Pump => format!(
-                "a tractor flow of {} L/min",
-                rounded_up(cylinder.flow_m3_s * L_MIN, 1)
-            ),
-            Limit::Valve if allowed > 0.0 => format!(
-                "a valve of {} L/min at {:.0} bar an edge",
-                rounded_up(self.valve_m3_s / self.cold_share / allowed * L_MIN, 1),
-                self.valve_drop_pa * BAR
-            ),
-            Limit::Valve => "a larger valve".to_owned(),
-            Limit::Force => format!(
-                "a supply pressure of {} bar or less load",
-                rounded_up(self.supply_that_would_do_pa(cylinder) * BAR, 0)
-            ),
-            Limit::Hose => format!(
-                "hoses of {} mm bore",
-                rounded_up(self.hose_bore_m / allowed.sqrt() * MM, 1)
-            ),
+            Limit::Pump => Some(format!(
+                "a tractor flow of {}",
+                words.flow_at_least(cylinder.flow_m3_s)
+            )),
+            Limit::Valve if allowed > 0.0 => Some(format!(
+                "a valve of {} at {} an edge",
+                words.flow_at_least(self.valve_m3_s / self.cold_share / allowed),
+                words.pressure(self.valve_drop_pa)
+            )),
+            Limit::Valve | Limit::Force => None,
+            Limit::Hose => Some(format!(
+                "hoses of {} bore",
+                words.size_at_least(self.hose_bore_m / allowed.sqrt())
+            )),
+            Limit::Buckling => {
+                let oil = self.against(cylinder.bore_m, cylinder.rod_m, Stroke::Extending);
+                let length_m = oil.buckling_length_m() * allowed.sqrt();
+                let stroke_m = oil.stroke_of_buckling_length_m(length_m);
+                (stroke_m >= LEAST_STROKE_M)
+                    .then(|| format!("a stroke of {} at most", words.size_at_most(stroke_m)))
+            }
         }
     }
 
@@ -307,24 +385,30 @@ impl Demand<'_> {
     }
 }
 
-/// A number to `decimals`, never less than it is.
-fn rounded_up(value: f64, decimals: usize) -> String {
-    let unit = libm::pow(10.0, decimals as f64);
-    format!("{:.decimals$}", libm::ceil(value * unit - 1e-9) / unit)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::model::series::Series;
+    use crate::scenario::units::{Quantity, parse};
     use proptest::prelude::*;
+
+    const L_MIN: f64 = 60_000.0;
+    const MM: f64 = 1000.0;
+
+    /// The answer for cylinders of the machine's own stroke in metric units.
+    fn answer(setup: &Setup, farm: &Farm, wanted_m_s: f64) -> HydraulicsAnswer {
+        let stroke_m = setup.hydraulics.stroke_m;
+        combinations(setup, farm, wanted_m_s, stroke_m, Units::Metric)
+    }
 
     fn near(found: f64, wanted: f64, relative: f64) -> bool {
         (found / wanted - 1.0).abs() <= relative
     }
 
-    /// A machine whose valve holds nothing back.
+    /// A machine whose valve holds nothing back, with a stroke so short that no usual rod buckles.
     fn wide_open() -> Setup {
         let mut setup = Setup::plausible();
+        setup.hydraulics.stroke_m = 0.025;
         setup
             .hydraulics
             .proportional
@@ -338,9 +422,7 @@ mod tests {
         let mut setup = setup.clone();
         setup.hydraulics.bore_m = bore_m;
         setup.hydraulics.rod_m = rod_m;
-        combinations(&setup, &Farm::bare(), wanted_m_s)
-            .fitted
-            .unwrap()
+        answer(&setup, &Farm::bare(), wanted_m_s).fitted.unwrap()
     }
 
     /// 36 L/min into a 40 mm bore: 28 648 mm/min (textbook exercise, all digits).
@@ -383,12 +465,12 @@ mod tests {
         let mut setup = Setup::plausible();
         setup.hydraulics.friction_n = 1500.0;
         setup.hydraulics.side_force_n = -1500.0;
-        let one = combinations(&setup, &Farm::bare(), 0.1);
+        let one = answer(&setup, &Farm::bare(), 0.1);
         assert_eq!(one.wanted_force_n, 6000.0);
         setup.hydraulics.side_force_n = 1500.0;
-        assert_eq!(one, combinations(&setup, &Farm::bare(), 0.1));
+        assert_eq!(one, answer(&setup, &Farm::bare(), 0.1));
         setup.hydraulics.extends_left = false;
-        assert_eq!(one, combinations(&setup, &Farm::bare(), 0.1));
+        assert_eq!(one, answer(&setup, &Farm::bare(), 0.1));
         // The metered speed that the model gives against the load, not with it.
         let own = one.fitted.unwrap();
         let valve = setup.hydraulics.proportional.unwrap();
@@ -407,22 +489,22 @@ mod tests {
     fn prop_short_list_serves_smallest_flow_first() {
         let mut setup = wide_open();
         setup.hydraulics.friction_n = 4000.0;
-        let answer = combinations(&setup, &Farm::bare(), 0.15);
-        assert_eq!(answer.status, Status::Ok);
-        assert_eq!(answer.combinations.len(), LISTED);
-        assert!(answer.combinations.iter().all(|c| c.serves));
+        let found = answer(&setup, &Farm::bare(), 0.15);
+        assert_eq!(found.status, Status::Ok);
+        assert_eq!(found.combinations.len(), LISTED);
+        assert!(found.combinations.iter().all(|c| c.serves));
         assert!(
-            answer
+            found
                 .combinations
                 .windows(2)
                 .all(|pair| pair[0].flow_m3_s <= pair[1].flow_m3_s)
         );
         // Own arithmetic: 8 kN on 18 MPa takes 4.4 cm² of the rod's side and a little for the return: 25 mm (4.9 cm² less rod) is
         // too small, 32 mm with 14 mm rod (6.5 cm²) is not.
-        let first = &answer.combinations[0];
+        let first = &found.combinations[0];
         assert_eq!((first.bore_m, first.rod_m), (0.032, 0.014));
         // Two rods a bore.
-        let bores_mm: Vec<f64> = answer
+        let bores_mm: Vec<f64> = found
             .combinations
             .iter()
             .map(|c| (c.bore_m * MM).round())
@@ -439,11 +521,11 @@ mod tests {
         let mut wide = Farm::bare();
         wide.hose_bore_m = 1.0;
         let binding = |setup: &Setup, farm: &Farm| {
-            let answer = combinations(setup, farm, 0.2);
-            let fitted = answer.fitted.unwrap();
+            let found = answer(setup, farm, 0.2);
+            let fitted = found.fitted.unwrap();
             assert!(!fitted.serves);
-            assert_eq!(answer.status, Status::NoAnswer);
-            assert!(answer.reason.unwrap().contains(&fitted.binding));
+            assert_eq!(found.status, Status::NoAnswer);
+            assert!(found.reason.unwrap().contains(&fitted.binding));
             fitted.binding
         };
         let mut pump = easy.clone();
@@ -463,16 +545,105 @@ mod tests {
         let mut hose = Farm::bare();
         hose.hose_bore_m = 0.002;
         assert_eq!(binding(&easy, &hose), "the oil's speed in the hose");
+        let mut long = easy.clone();
+        long.hydraulics.stroke_m = 10.0;
+        assert_eq!(binding(&long, &wide), "buckling of the rod");
     }
 
-    /// The number that follows a word of the reason.
-    fn number_after(reason: &str, words: &str) -> Option<f64> {
-        let rest = reason.split(words).nth(1)?;
-        rest.split(' ').next()?.parse().ok()
+    /// The quantity that follows a word of the reason, SI; inches as on a tape.
+    fn asked_for(reason: &str, words: &str, quantity: Quantity) -> Option<f64> {
+        let mut rest = reason.split_once(words)?.1.split([' ', ',']);
+        let (number, unit) = (rest.next()?, rest.next()?);
+        let parts = number.split('-').map(|part| match part.split_once('/') {
+            Some((of, parts)) => of.parse::<f64>().unwrap() / parts.parse::<f64>().unwrap(),
+            None => part.parse().unwrap(),
+        });
+        let number: f64 = parts.sum();
+        Some(parse(&format!("{number} {unit}"), quantity).unwrap().si)
+    }
+
+    /// Bore 50 mm with rod 28 mm, which buckles at 1.605 times the push of 180 bar with a stroke of 400 mm (by hand, beside
+    /// [`Hydraulics::buckling_reserve`]): 1.05 m x root(1.605/3.5) = 0.711 m between the pins leave a stroke of 230.5 mm.
+    #[test]
+    fn analytic_a_rod_too_thin_does_not_serve() {
+        let mut setup = wide_open();
+        let mut with = |stroke_m: f64| {
+            setup.hydraulics.stroke_m = stroke_m;
+            judged(&setup, 0.1, 0.050, 0.028)
+        };
+        let long = with(0.4);
+        assert!(!long.serves);
+        assert_eq!(long.binding, "buckling of the rod");
+        assert!(near(long.buckling_reserve.unwrap(), 1.605, 5e-4));
+        assert!(!with(0.231).serves);
+        assert!(with(0.230).serves);
+        // Nothing that buckles is on the list, and thicker rods are.
+        setup.hydraulics.stroke_m = 0.4;
+        let found = answer(&setup, &Farm::bare(), 0.1);
+        assert_eq!(found.status, Status::Ok);
+        assert!(!found.fitted.as_ref().unwrap().serves);
+        let holds = |one: &Combination| one.buckling_reserve.unwrap() >= 3.5;
+        assert!(found.combinations.iter().all(holds));
+        let reason = found.reason.unwrap();
+        assert!(reason.contains("where 3.5 is asked for"), "{reason}");
+        assert!(!reason.contains("without buckling"), "{reason}");
+        assert!(
+            reason.contains("its rod buckles at 0.3 times its greatest push"),
+            "{reason}"
+        );
+    }
+
+    /// A longer stroke than the machine's asks for thicker rods; the machine's own cylinder is judged as it is.
+    #[test]
+    fn prop_a_new_cylinder_is_judged_at_its_stroke() {
+        let setup = wide_open();
+        let of = |stroke_m: f64| combinations(&setup, &Farm::bare(), 0.1, stroke_m, Units::Metric);
+        let (short, long) = (of(0.05), of(0.5));
+        assert_eq!(short.fitted, long.fitted);
+        assert!(long.combinations[0].rod_m > short.combinations[0].rod_m);
+    }
+
+    /// Words of one system only, and sizes of its shelf, whether a cylinder serves or not.
+    #[test]
+    fn prop_reasons_and_sizes_are_in_the_scenarios_units() {
+        const METRIC: [&str; 6] = ["mm", "mm/s", "m/s", "L/min", "bar", "kN"];
+        const US: [&str; 6] = ["in", "in/s", "ft/s", "gal/min", "psi", "lbf"];
+        let mut easy = wide_open();
+        easy.hydraulics.stroke_m = 0.2;
+        let mut hard = easy.clone();
+        hard.hydraulics.friction_n = 60_000.0;
+        hard.hydraulics.pump_m3_s = 5.0 / L_MIN;
+        let valve = hard.hydraulics.proportional.as_mut().unwrap();
+        valve.rated_flow_m3_s = 1.0 / L_MIN;
+        hard.hydraulics.stroke_m = 2.0;
+        for (setup, serves) in [(&easy, true), (&hard, false)] {
+            for (units, series, own, other) in [
+                (Units::Metric, Series::Metric, METRIC, US),
+                (Units::Us, Series::Inch, US, METRIC),
+            ] {
+                let stroke_m = setup.hydraulics.stroke_m;
+                let found = combinations(setup, &Farm::bare(), 0.3, stroke_m, units);
+                assert_eq!(found.status == Status::Ok, serves);
+                for one in &found.combinations {
+                    assert!(series.bores_m().contains(&one.bore_m));
+                    assert!(series.rods_m().contains(&one.rod_m));
+                }
+                let reason = found.reason.unwrap();
+                let mut any = false;
+                // A unit is what stands behind a number.
+                let mut after_number = false;
+                for word in reason.split([' ', ',', ';', '.']) {
+                    assert!(!(after_number && other.contains(&word)), "{word}: {reason}");
+                    any |= after_number && own.contains(&word);
+                    after_number = word.starts_with(|c: char| c.is_ascii_digit());
+                }
+                assert!(any, "{reason}");
+            }
+        }
     }
 
     proptest! {
-        /// An impossible demand is answered with changes that make it possible.
+        /// An impossible demand is answered with changes that together make the cylinder named serve, its rod too.
         #[test]
         fn prop_what_the_reason_asks_for_would_do(
             wanted_m_s in 0.05f64..0.8,
@@ -480,39 +651,46 @@ mod tests {
             valve_l_min in 0.5f64..6.0,
             friction_n in 0.0f64..30_000.0,
             hose_mm in 4.0f64..10.0,
+            stroke_m in 0.05f64..1.5,
+            us in any::<bool>(),
         ) {
+            let units = if us { Units::Us } else { Units::Metric };
             let mut setup = Setup::plausible();
             setup.hydraulics.pump_m3_s = pump_l_min / L_MIN;
             setup.hydraulics.proportional.as_mut().unwrap().rated_flow_m3_s = valve_l_min / L_MIN;
             setup.hydraulics.friction_n = friction_n;
+            setup.hydraulics.stroke_m = stroke_m;
             let mut farm = Farm::bare();
             farm.hose_bore_m = hose_mm / MM;
-            let answer = combinations(&setup, &farm, wanted_m_s);
-            prop_assert!(answer.combinations.len() <= LISTED);
-            if answer.status == Status::NoAnswer {
-                let reason = answer.reason.unwrap();
-                let nearest = answer.combinations[0].clone();
-                if let Some(bar) = number_after(&reason, "a supply pressure of ") {
-                    // Whether the valve is large enough shows only where the load moves at all: force is all that is promised.
-                    setup.hydraulics.supply_pa = bar / BAR;
-                    let now = judged(&setup, wanted_m_s, nearest.bore_m, nearest.rod_m);
-                    prop_assert!(now.force_n >= answer.wanted_force_n, "{reason} {now:?}");
-                    return Ok(());
+            let found = combinations(&setup, &farm, wanted_m_s, stroke_m, units);
+            prop_assert!(found.combinations.len() <= LISTED);
+            if found.status == Status::NoAnswer {
+                let reason = found.reason.unwrap();
+                prop_assert!(reason.contains("It would do with "), "{reason}");
+                let nearest = found.combinations[0].clone();
+                let asked = |words: &str, quantity| asked_for(&reason, words, quantity);
+                let oil = &mut setup.hydraulics;
+                if let Some(supply_pa) = asked("a supply pressure of ", Quantity::Pressure) {
+                    oil.supply_pa = supply_pa;
                 }
-                if let Some(flow) = number_after(&reason, "a tractor flow of ") {
-                    setup.hydraulics.pump_m3_s = flow / L_MIN;
+                if let Some(flow_m3_s) = asked("a tractor flow of ", Quantity::Flow) {
+                    oil.pump_m3_s = flow_m3_s;
                 }
-                if let Some(flow) = number_after(&reason, "a valve of ") {
-                    setup.hydraulics.proportional.as_mut().unwrap().rated_flow_m3_s = flow / L_MIN;
+                if let Some(flow_m3_s) = asked("a valve of ", Quantity::Flow) {
+                    oil.proportional.as_mut().unwrap().rated_flow_m3_s = flow_m3_s;
                 }
-                if let Some(bore) = number_after(&reason, "hoses of ") {
-                    farm.hose_bore_m = bore / MM;
+                if let Some(bore_m) = asked("hoses of ", Quantity::Length) {
+                    farm.hose_bore_m = bore_m;
                 }
-                let now = combinations(&setup, &farm, wanted_m_s);
+                if let Some(stroke_m) = asked("a stroke of ", Quantity::Length) {
+                    oil.stroke_m = stroke_m;
+                }
+                let now = combinations(&setup, &farm, wanted_m_s, setup.hydraulics.stroke_m, units);
                 prop_assert_eq!(now.status, Status::Ok, "{} {:?}", reason, now);
                 setup.hydraulics.bore_m = nearest.bore_m;
                 setup.hydraulics.rod_m = nearest.rod_m;
-                prop_assert!(combinations(&setup, &farm, wanted_m_s).fitted.unwrap().serves);
+                let now = combinations(&setup, &farm, wanted_m_s, setup.hydraulics.stroke_m, units);
+                prop_assert!(now.fitted.as_ref().unwrap().serves, "{reason} {now:?}");
             }
         }
 
@@ -539,15 +717,12 @@ mod tests {
     #[test]
     fn regress_nothing_to_judge_says_what_lacks() {
         let mut setup = Setup::plausible();
-        assert_eq!(
-            combinations(&setup, &Farm::bare(), 0.0).status,
-            Status::NoAnswer
-        );
+        assert_eq!(answer(&setup, &Farm::bare(), 0.0).status, Status::NoAnswer);
         setup.hydraulics.proportional = None;
-        let directional = combinations(&setup, &Farm::bare(), 0.05);
+        let directional = answer(&setup, &Farm::bare(), 0.05);
         assert_ne!(directional.status, Status::NoData);
         setup.hydraulics.directional = None;
-        let none = combinations(&setup, &Farm::bare(), 0.05);
+        let none = answer(&setup, &Farm::bare(), 0.05);
         assert_eq!(none.status, Status::NoData);
         assert!(none.reason.unwrap().contains("[valve.proportional]"));
     }

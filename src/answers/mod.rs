@@ -104,7 +104,13 @@ pub fn work_out(plan: &Plan, results: &Results, watch: &dyn Watch) -> Result<Ans
         .transpose()?;
     let wanted_m_s = limits::wanted_shift_speed_m_s(&demand, speed_m_s);
     let stroke = stroke::answer(&trials, results, &setup, kind, design, demand, passes)?;
-    let mut hydraulics = hydraulics::combinations(&on_slope, &farm, wanted_m_s);
+    let mut hydraulics = hydraulics::combinations(
+        &on_slope,
+        &farm,
+        wanted_m_s,
+        stroke::longest_m(&stroke),
+        scenario.units(),
+    );
     let mut night = None;
     if let (Some(at_setting), Some(kind)) = (&at_setting, moves) {
         for change in changes::valves(&setup, kind) {
@@ -128,7 +134,7 @@ pub fn work_out(plan: &Plan, results: &Results, watch: &dyn Watch) -> Result<Ans
             });
         }
     }
-    let steps = changes::steps(&setup, best_lookahead_m);
+    let steps = changes::steps(&setup, best_lookahead_m, scenario.units());
     let pays = pays::answer(&trials, &setup, &kinds, moves, Some(design), &steps, passes)?;
     let name = kind.map(Kind::name);
     let breaks = |speed_m_s: f64, clearance_m: f64| -> Vec<Bound> {

@@ -8,11 +8,20 @@ use crate::farm::{Farm, Soil};
 use crate::model::setup::Setup;
 use crate::results::Results;
 use crate::results::answers::{SoilAnswer, SoilAtSpeed, Status};
+use crate::scenario::Units;
 
 /// Soil over the top of a small plant that kills it: from 10 mm on 95 % or more died whatever the species, and
 /// plants that showed 20 mm lived (Merfield, Future Farming Centre Bulletin, 2018 V2); 15 mm for small and 20 mm for longer weeds
 /// (Terpstra and Kouwenhoven, J. agric. Engng Res., 1981, authors from memory).
-const LETHAL_COVER: &str = "10 to 20 mm (0.4 to 0.8 in) of soil over its top kills a small plant, crop or weed (Merfield 2018; Terpstra and Kouwenhoven 1981)";
+fn lethal_cover(words: Words) -> String {
+    let cover = match words.0 {
+        Units::Metric => "10 to 20 mm",
+        Units::Us => "0.4 to 0.8 in",
+    };
+    format!(
+        "{cover} of soil over its top kills a small plant, crop or weed (Merfield 2018; Terpstra and Kouwenhoven 1981)"
+    )
+}
 
 /// What soil does at every simulated speed, the tools at a clearance, m. Losses of the gearbox are left out, so the load
 /// comes out somewhat low.
@@ -62,6 +71,7 @@ fn warnings(
     speeds: &[SoilAtSpeed],
 ) -> Vec<String> {
     let words = Words::of(results);
+    let lethal_cover = lethal_cover(words);
     let mut warnings = Vec::new();
     let clearance = words.length(clearance_m);
     let reached_at = words.speed(thrown_at_m_s(soil, room_m));
@@ -76,7 +86,7 @@ fn warnings(
     let missed = speeds.iter().rfind(|speed| !speed.reaches_plants);
     if let (false, Some(first)) = (soil.may_cover, reached) {
         warnings.push(format!(
-            "From about {reached_at} on, soil flies to plants that may not be covered: {}. {LETHAL_COVER}. Drive slower, keep further away or fit shields.",
+            "From about {reached_at} on, soil flies to plants that may not be covered: {}. {lethal_cover}. Drive slower, keep further away or fit shields.",
             lands(first)
         ));
     }
@@ -87,14 +97,15 @@ fn warnings(
             "none was seen to fly".to_string()
         };
         warnings.push(format!(
-            "Soil is wanted at the plants, but {below}: {}. {LETHAL_COVER}.",
+            "Soil is wanted at the plants, but {below}: {}. {lethal_cover}.",
             lands(last)
         ));
     }
     if let (true, Some(first)) = (soil.may_cover, reached) {
         warnings.push(format!(
-            "From {} on, soil reaches the plants, as wanted. {LETHAL_COVER}; plants that show 20 mm of themselves live (Merfield 2018). How deep the cover gets is not computed: look at the field.",
-            words.speed(first.speed_m_s)
+            "From {} on, soil reaches the plants, as wanted. {lethal_cover}; plants that show {} of themselves live (Merfield 2018). How deep the cover gets is not computed: look at the field.",
+            words.speed(first.speed_m_s),
+            words.length(0.02)
         ));
     }
     if let Some(beyond) = speeds.iter().find(|speed| speed.load_share > 1.0) {

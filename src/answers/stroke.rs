@@ -4,7 +4,6 @@ use super::changes::UNLIMITED_STROKE_M;
 use super::trial::{Ask, Stopped, Trials};
 use super::words::{self, Words};
 use crate::model::controller::Kind;
-use crate::model::series::STROKES_M;
 use crate::model::setup::Setup;
 use crate::results::answers::{Demand, Status, StrokeAnswer, StrokeCandidate};
 use crate::results::{LEVEL, Results};
@@ -56,7 +55,7 @@ pub fn answer(
         run.map(|sample| sample.cell(0, 0).clone())
     };
     let unlimited = with(UNLIMITED_STROKE_M)?;
-    for stroke_m in STROKES_M {
+    for &stroke_m in Words::of(results).series().strokes_m() {
         let cell = with(stroke_m)?;
         let estimate = cell.estimates()[0];
         let difference = cell.less(&unlimited, 0);
@@ -94,7 +93,7 @@ fn decide(results: &Results, kind: Kind, unlimited_upper: f64, answer: &mut Stro
             answer.binding = Some(match good.checked_sub(1).map(|below| &candidates[below]) {
                 Some(below) => format!(
                     "the next shorter one, {}, stands at its end over {:.2} % of the way",
-                    Words::of(results).length(below.stroke_m),
+                    Words::of(results).size(below.stroke_m),
                     100.0 * below.end_stop_share
                 ),
                 None => "the series begins there".into(),
@@ -114,7 +113,7 @@ fn decide(results: &Results, kind: Kind, unlimited_upper: f64, answer: &mut Stro
             answer.status = Status::NoAnswer;
             answer.reason = Some(format!(
                 "even the longest stroke of the series, {}, is not clearly good enough (good enough: {share}); straighter rows, a steadier driver or more passes would help",
-                Words::of(results).length(STROKES_M[STROKES_M.len() - 1])
+                Words::of(results).size(candidates.last().map_or(0.0, |last| last.stroke_m))
             ));
         }
     }
@@ -157,4 +156,9 @@ pub fn demand(
         }
     }
     Ok(all)
+}
+
+/// Stroke that a new cylinder may get, m: the machine's or the recommended one, whichever is longer.
+pub fn longest_m(answer: &StrokeAnswer) -> f64 {
+    answer.recommended_m.unwrap_or(0.0).max(answer.fitted_m)
 }

@@ -1,6 +1,7 @@
 //! Numbers and missing tables in the sentences of the answers.
 
 use crate::model::controller::Kind;
+use crate::model::series::Series;
 use crate::results::Results;
 use crate::scenario::Units;
 use crate::scenario::keys::{Need, keys_of};
@@ -32,6 +33,98 @@ impl Words {
         match self.0 {
             Units::Metric => format!("{} mm", trimmed(1000.0 * length_m, 1)),
             Units::Us => format!("{} in", trimmed(length_m / 0.0254, 2)),
+        }
+    }
+
+    /// The standard sizes that people with these units buy.
+    pub fn series(self) -> Series {
+        match self.0 {
+            Units::Metric => Series::Metric,
+            Units::Us => Series::Inch,
+        }
+    }
+
+    /// A bore, rod, hose or stroke: "40 mm", "1-1/8 in"; what is no sixteenth of an inch is told as [`Words::length`].
+    pub fn size(self, length_m: f64) -> String {
+        let parts = length_m / 0.0254 * 16.0;
+        match self.0 {
+            Units::Us if (parts - parts.round()).abs() < 1e-6 => {
+                format!("{} in", sixteenths_of_an_inch(parts.round() as u64))
+            }
+            _ => self.length(length_m),
+        }
+    }
+
+    /// A size at least as large: to 1 mm or to a sixteenth of an inch, upwards.
+    pub fn size_at_least(self, length_m: f64) -> String {
+        self.size(self.on_the_tape(length_m, libm::ceil))
+    }
+
+    /// A size at most as large: to 1 mm or to a sixteenth of an inch, downwards.
+    pub fn size_at_most(self, length_m: f64) -> String {
+        self.size(self.on_the_tape(length_m, libm::floor))
+    }
+
+    fn on_the_tape(self, length_m: f64, round: fn(f64) -> f64) -> f64 {
+        let (steps, step) = match self.0 {
+            Units::Metric => (1000.0, 1.0),
+            Units::Us => (16.0, 0.0254),
+        };
+        round(length_m / step * steps) / steps * step
+    }
+
+    /// "53 mm/s", "2.1 in/s": the speed of the frame.
+    pub fn shift_speed(self, speed_m_s: f64) -> String {
+        match self.0 {
+            Units::Metric => format!("{} mm/s", trimmed(1000.0 * speed_m_s, 0)),
+            Units::Us => format!("{} in/s", trimmed(speed_m_s / 0.0254, 1)),
+        }
+    }
+
+    /// "5.7 kN", "1281 lbf".
+    pub fn force(self, force_n: f64) -> String {
+        match self.0 {
+            Units::Metric => format!("{} kN", trimmed(force_n / 1000.0, 2)),
+            Units::Us => format!("{} lbf", trimmed(force_n / 4.4482216152605, 0)),
+        }
+    }
+
+    /// "23.6 L/min", "6.2 gal/min", to one decimal.
+    pub fn flow(self, flow_m3_s: f64) -> String {
+        let (unit, a_unit) = self.flow_unit();
+        format!("{} {unit}", trimmed(flow_m3_s * a_unit, 1))
+    }
+
+    /// The same, never less than it is.
+    pub fn flow_at_least(self, flow_m3_s: f64) -> String {
+        let (unit, a_unit) = self.flow_unit();
+        format!("{} {unit}", rounded_up(flow_m3_s * a_unit, 1))
+    }
+
+    /// Name, and how many of them 1 m³/s is.
+    fn flow_unit(self) -> (&'static str, f64) {
+        match self.0 {
+            Units::Metric => ("L/min", 60_000.0),
+            Units::Us => ("gal/min", 60_000.0 / 3.785411784),
+        }
+    }
+
+    /// "180 bar", "2600 psi".
+    pub fn pressure(self, pressure_pa: f64) -> String {
+        let (unit, a_unit_pa) = self.pressure_unit();
+        format!("{} {unit}", trimmed(pressure_pa / a_unit_pa, 0))
+    }
+
+    /// The next whole bar or psi upwards, Pa.
+    pub fn next_pressure_pa(self, pressure_pa: f64) -> f64 {
+        let (_, a_unit_pa) = self.pressure_unit();
+        libm::ceil(pressure_pa / a_unit_pa - 1e-9) * a_unit_pa
+    }
+
+    fn pressure_unit(self) -> (&'static str, f64) {
+        match self.0 {
+            Units::Metric => ("bar", 1e5),
+            Units::Us => ("psi", 6894.757293168361),
         }
     }
 
@@ -71,6 +164,25 @@ pub fn controller(kind: Kind) -> &'static str {
         Kind::LagCompensated => "lag compensation",
         Kind::LagCompensatedYaw => "lag compensation with yaw rate",
     }
+}
+
+/// "3/8", "1-1/8", "2".
+fn sixteenths_of_an_inch(count: u64) -> String {
+    let (whole, mut part, mut of) = (count / 16, count % 16, 16);
+    while part > 0 && part.is_multiple_of(2) {
+        (part, of) = (part / 2, of / 2);
+    }
+    match (whole, part) {
+        (_, 0) => format!("{whole}"),
+        (0, _) => format!("{part}/{of}"),
+        _ => format!("{whole}-{part}/{of}"),
+    }
+}
+
+/// A number to `decimals`, never less than it is.
+fn rounded_up(value: f64, decimals: usize) -> String {
+    let unit = libm::pow(10.0, decimals as f64);
+    format!("{:.decimals$}", libm::ceil(value * unit - 1e-9) / unit)
 }
 
 /// At most so many decimals, no zeros behind.
@@ -125,6 +237,32 @@ mod tests {
         assert_eq!(metric.per_land(3.064), "3.06");
         // 1 ha = 2.471 054 acres.
         assert_eq!(us.per_land(2471.054), "1000");
+    }
+
+    /// Conversions as in the US units of the scenario: 1 gal is 231 in³, 1 lbf 4.448 N, 100 psi 6.895 bar (NIST SP 811).
+    #[test]
+    fn analytic_hydraulics_in_either_units() {
+        let (metric, us) = (Words(Units::Metric), Words(Units::Us));
+        assert_eq!(metric.size(0.04), "40 mm");
+        assert_eq!(us.size(1.125 * 0.0254), "1-1/8 in");
+        assert_eq!(us.size(0.5 * 0.0254), "1/2 in");
+        assert_eq!(us.size(0.1016), "4 in");
+        assert_eq!(us.size(0.04), "1.57 in");
+        assert_eq!(metric.size_at_least(0.0101), "11 mm");
+        assert_eq!(us.size_at_least(0.0101), "7/16 in");
+        assert_eq!(metric.size_at_most(0.2999), "299 mm");
+        assert_eq!(us.size_at_most(0.2999), "11-3/4 in");
+        assert_eq!(metric.shift_speed(0.0533), "53 mm/s");
+        assert_eq!(us.shift_speed(0.0533), "2.1 in/s");
+        assert_eq!(metric.force(5700.0), "5.7 kN");
+        assert_eq!(us.force(5700.0), "1281 lbf");
+        assert_eq!(metric.flow(23.56 / 60e3), "23.6 L/min");
+        assert_eq!(us.flow(23.56 / 60e3), "6.2 gal/min");
+        assert_eq!(us.flow_at_least(23.56 / 60e3), "6.3 gal/min");
+        assert_eq!(metric.pressure(180e5), "180 bar");
+        assert_eq!(us.pressure(180e5), "2611 psi");
+        assert_eq!(us.pressure(us.next_pressure_pa(180e5)), "2611 psi");
+        assert_eq!(metric.next_pressure_pa(180.2e5), 181e5);
     }
 
     #[test]

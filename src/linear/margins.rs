@@ -45,8 +45,8 @@ pub enum Unstable {
     },
     /// The person at the wheel.
     #[error(
-        "the driver's steering is unstable at {:.1} km/h: a preview of {preview_m:.1} m is too short for the reaction time and steering lag; {preview_that_would_do_m:.1} m would do (gain margin 2)",
-        .speed_m_s * 3.6
+        "the driver's steering is unstable at {}: a preview of {} is too short for the reaction time and steering lag; {} would do (gain margin 2)",
+        speed(*.speed_m_s), distance(*.preview_m), distance(*.preview_that_would_do_m)
     )]
     HandSteering {
         /// Speed, m/s.
@@ -58,8 +58,8 @@ pub enum Unstable {
     },
     /// The satellite steering.
     #[error(
-        "the satellite steering is unstable at {:.1} km/h: {frequency_rad_s:.2} rad/s is too fast for the steering lag; {frequency_that_would_do_rad_s:.2} rad/s would do",
-        .speed_m_s * 3.6
+        "the satellite steering is unstable at {}: {frequency_rad_s:.2} rad/s is too fast for the steering lag; {frequency_that_would_do_rad_s:.2} rad/s would do",
+        speed(*.speed_m_s)
     )]
     SatelliteSteering {
         /// Speed, m/s.
@@ -69,6 +69,20 @@ pub enum Unstable {
         /// Half of the highest stable frequency, rad/s.
         frequency_that_would_do_rad_s: f64,
     },
+}
+
+/// "8.0 km/h (5.0 mph)": the scenario's units are not known here.
+fn speed(speed_m_s: f64) -> String {
+    format!(
+        "{:.1} km/h ({:.1} mph)",
+        speed_m_s * 3.6,
+        speed_m_s / 0.44704
+    )
+}
+
+/// "8.0 m (26.2 ft)".
+fn distance(length_m: f64) -> String {
+    format!("{length_m:.1} m ({:.1} ft)", length_m / 0.3048)
 }
 
 fn describe_loop(
@@ -82,14 +96,14 @@ fn describe_loop(
         Kind::Pid => "PID loop",
         _ => "inner position loop of the lag compensation",
     };
-    let speed_km_h = speed_m_s * 3.6;
+    let speed = speed(speed_m_s);
     match (margin, would_do_1_s) {
         (Some(margin), Some(would_do)) => format!(
-            "the {name} is unstable at {speed_km_h:.1} km/h: gain {gain_1_s:.3} 1/s is {:.2} times too high; {would_do:.3} 1/s would do (gain margin {SUGGESTED_GAIN_MARGIN})",
+            "the {name} is unstable at {speed}: gain {gain_1_s:.3} 1/s is {:.2} times too high; {would_do:.3} 1/s would do (gain margin {SUGGESTED_GAIN_MARGIN})",
             1.0 / margin
         ),
         _ => format!(
-            "the {name} is unstable at {speed_km_h:.1} km/h: gain {gain_1_s:.3} 1/s, and no smaller gain would do; its other settings do not suit the delays"
+            "the {name} is unstable at {speed}: gain {gain_1_s:.3} 1/s, and no smaller gain would do; its other settings do not suit the delays"
         ),
     }
 }

@@ -66,6 +66,18 @@ impl Units {
         format!("{} {}", self.small_chosen(length_m), self.small_unit())
     }
 
+    /// A bore or rod as it is bought: "28 mm", "1-1/8 in"; what is no sixteenth of an inch is told as any other length.
+    pub fn size(self, length_m: f64) -> String {
+        let parts = 16.0 * length_m / INCH_M;
+        match self {
+            Units::Us if (parts - parts.round()).abs() < 1e-6 => {
+                format!("{} in", Tape::Sixteenths.length(length_m).replace(' ', "-"))
+            }
+            Units::Us => self.clearance(length_m),
+            Units::Metric => format!("{} mm", trimmed(self.small(length_m), 1)),
+        }
+    }
+
     /// A small length gained or lost, with its sign, to 0.1 mm or 0.01 in.
     pub fn small_gain(self, length_m: f64) -> String {
         let decimals = match self {
@@ -599,6 +611,16 @@ mod tests {
             let off_m = (INCH_M * read(&Tape::Sixteenths.length(length_m)) - length_m).abs();
             assert!(off_m <= INCH_M / 32.0 + 1e-12, "{length_m}");
         }
+    }
+
+    #[test]
+    fn analytic_a_size_is_the_makers() {
+        assert_eq!(Units::Metric.size(0.028), "28 mm");
+        assert_eq!(Units::Us.size(1.125 * 0.0254), "1-1/8 in");
+        assert_eq!(Units::Us.size(0.625 * 0.0254), "5/8 in");
+        assert_eq!(Units::Us.size(0.0508), "2 in");
+        assert_eq!(Units::Us.size(0.028), "1.1 in");
+        assert_eq!(Units::Metric.size(1.125 * 0.0254), "28.6 mm");
     }
 
     #[test]

@@ -3,14 +3,18 @@
 use super::display::{Units, trimmed};
 
 /// Units of one system, those of the other one that take their place, the factor between them, and decimals of the new number.
-const UNITS: [(&str, &str, f64, usize); 3] = [
+const UNITS: [(&str, &str, f64, usize); 7] = [
     ("mm", "in", 1.0 / 25.4, 2),
     ("km/h", "mph", 1000.0 / 1609.344, 2),
     ("m", "ft", 1.0 / 0.3048, 1),
+    ("mm/s", "in/s", 1.0 / 25.4, 1),
+    ("L/min", "gal/min", 1.0 / 3.785411784, 1),
+    ("bar", "psi", 1e5 / 6894.757293168361, 0),
+    ("kN", "lbf", 1000.0 / 4.4482216152605, 0),
 ];
 
 /// Decimals of the numbers that take the place of American ones.
-const METRIC_DECIMALS: [usize; 3] = [1, 2, 1];
+const METRIC_DECIMALS: [usize; 7] = [1, 2, 1, 0, 1, 0, 1];
 
 /// Words after "in" that show that it is no inch: "1 in 240", "2 in all".
 const NO_INCH: [&str; 5] = ["all", "the", "every", "each", "over"];
@@ -81,8 +85,20 @@ fn bare(word: &str) -> (&str, &str) {
 fn number(word: &str) -> Option<(&str, f64)> {
     let digits = word.trim_start_matches(['(', '+']);
     let starts = digits.starts_with(|c: char| c.is_ascii_digit() || c == '-');
-    let value = digits.parse().ok().filter(|_| starts)?;
+    let value = digits
+        .parse()
+        .ok()
+        .or_else(|| on_the_tape(digits))
+        .filter(|_| starts)?;
     Some((&word[..word.len() - digits.len()], value))
+}
+
+/// "5/8", "1-1/8": inches as on a tape.
+fn on_the_tape(text: &str) -> Option<f64> {
+    let (whole, part) = text.split_once('-').unwrap_or(("0", text));
+    let (of, parts) = part.split_once('/')?;
+    let count = |digits: &str| digits.parse::<u16>().ok().map(f64::from);
+    Some(count(whole)? + count(of)? / count(parts).filter(|parts| *parts > 0.0)?)
 }
 
 fn no_inch(next: &str) -> bool {
@@ -109,13 +125,21 @@ mod tests {
             us("a ditch (+200 m) off").unwrap(),
             "a ditch (+656.2 ft) off"
         );
-        assert_eq!(us("1 in 240 at 50 bar"), None);
+        assert_eq!(us("1 in 240 at 50 %"), None);
+        assert_eq!(
+            us("23.6 L/min at 180 bar, 53 mm/s against 5.7 kN").unwrap(),
+            "6.2 gal/min at 2611 psi, 2.1 in/s against 1281 lbf"
+        );
         let metric = |text| restated(text, Units::Metric);
         assert_eq!(
             metric("3 in more stroke, 1 in 240 struck").unwrap(),
             "76.2 mm more stroke, 1 in 240 struck"
         );
         assert_eq!(metric("5 mph").unwrap(), "8.05 km/h");
+        assert_eq!(
+            metric("bore 1-1/8 in with rod 5/8 in; 3/0 in, 1/2 off").unwrap(),
+            "bore 28.6 mm with rod 15.9 mm; 3/0 in, 1/2 off"
+        );
         assert_eq!(metric("2 in all"), None);
     }
 

@@ -350,8 +350,8 @@ pub fn stroke(results: &Results, units: Units) -> String {
 pub fn cylinder_name(cylinder: &Combination, units: Units) -> String {
     format!(
         "bore {}, rod {}",
-        units.clearance(cylinder.bore_m),
-        units.clearance(cylinder.rod_m)
+        units.size(cylinder.bore_m),
+        units.size(cylinder.rod_m)
     )
 }
 

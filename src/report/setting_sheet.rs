@@ -51,7 +51,7 @@ pub fn page(results: &Results, pictures: &Pictures) -> String {
                     @for (first, part) in parts(&answer.rows_m, ROWS) { (rows(part, first, answer, mm)) }
                 }
                 @if !answer.gaps_m.is_empty() {
-                    p { "Strips that no tool works beside those bands, mm: " (gaps(answer, mm)) "." }
+                    p { "Strips that no tool works beside those bands, " (units.small_unit()) ": " (gaps(answer, units)) "." }
                 }
             }
             div.columns {
@@ -122,15 +122,19 @@ pub fn tape(answer: &SheetAnswer) -> Tape {
 }
 
 /// "L 900 to L 863; R 12 to R 30".
-fn gaps(answer: &SheetAnswer, mm: Tape) -> String {
+fn gaps(answer: &SheetAnswer, units: Units) -> String {
+    let tape = match units {
+        Units::Metric => tape(answer),
+        Units::Us => INCHES,
+    };
     let gaps: Vec<String> = answer
         .gaps_m
         .iter()
         .map(|[left_m, right_m]| {
             format!(
                 "{} to {}",
-                side(mm, left_m.max(*right_m)),
-                side(mm, left_m.min(*right_m))
+                side(tape, left_m.max(*right_m)),
+                side(tape, left_m.min(*right_m))
             )
         })
         .collect();
@@ -260,6 +264,10 @@ fn checks(answer: &SheetAnswer, units: Units) -> Vec<String> {
         ),
         None => "Depth: on a level floor every tool touches the ground together, blocks as high as the depth under the gauge wheels.".to_owned(),
     };
+    let first = match units {
+        Units::Metric => "First metres",
+        Units::Us => "First yards",
+    };
     let mut checks = vec![
         "Implement level across and along; frame in the middle of its travel and held there while the tools are set.".to_owned(),
         "Every edge measured from the centre again after its clamp was tightened.".to_owned(),
@@ -271,7 +279,9 @@ fn checks(answer: &SheetAnswer, units: Units) -> Vec<String> {
         "Frame moves to both ends without touching tyre, hose or cable.".to_owned(),
         "Lift switch: implement up, the shifting stops; tried from the seat with nobody near.".to_owned(),
         "Camera: height and tilt as its manual says, in line with the middle of the rows it sees, lens clean, cable free.".to_owned(),
-        "First metres slowly: stop, secure, get down, measure from plants to both edges at three places. Unequal: align the camera.".to_owned(),
+        format!(
+            "{first} slowly: stop, secure, get down, measure from plants to both edges at three places. Unequal: align the camera."
+        ),
     ];
     if answer.tools.iter().any(|tool| tool.overlap_m.is_some()) {
         checks.insert(
@@ -472,6 +482,25 @@ mod tests {
         assert_eq!(side(INCHES, -0.225), "R 8 7/8");
         assert_eq!(side(Tape::Millimetres, -0.0001), "0");
         assert_eq!(side(INCHES, 0.0), "0");
+    }
+
+    /// What stands in one unit only stands in the scenario's. 900 mm are 35 7/16 in, 863 mm 34 in to the sixteenth.
+    #[test]
+    fn analytic_a_us_sheet_has_inches_where_it_has_one_unit() {
+        let mut results = synthetic::results();
+        results.scenario.units = "us".into();
+        let page = page_of(&results);
+        assert!(page.contains("beside those bands, in: L 35 7/16 to L 34"));
+        assert!(page.contains("First yards slowly"));
+        let shown = lines(&page, "places");
+        let mut any = false;
+        for (line, tool) in shown.iter().zip(&results.answers.sheet.tools) {
+            if let Some(overlap_m) = tool.overlap_m {
+                any = true;
+                assert!((read(&line[8], INCH_M) - overlap_m).abs() <= HALF_SIXTEENTH);
+            }
+        }
+        assert!(any);
     }
 
     #[test]

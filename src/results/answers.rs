@@ -166,7 +166,10 @@ pub struct Combination {
     pub flow_m3_s: f64,
     /// Speed of the oil in the hose at that flow, m/s.
     pub hose_m_s: f64,
-    /// True if speed, force, flow and hose all serve.
+    /// Load at which the rod buckles (Euler's, pinned ends, rod fully out, barrel no stiffer than the rod) over the push of the full
+    /// supply pressure on the bore; at least 3.5 is wanted. Null in results of a program that did not check it.
+    pub buckling_reserve: Option<f64>,
+    /// True if speed, force, flow, hose and rod all serve.
     pub serves: bool,
     /// The limit that binds first, or that is broken, in plain words.
     pub binding: String,

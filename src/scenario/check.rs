@@ -3,6 +3,7 @@
 use super::keys::{self, Id, Need, Presence, TABLES};
 use super::layout::{Layout, MOST_PLANTER_PASSES};
 use super::read::Read;
+use super::units::short;
 use super::values::Values;
 use crate::quote::quoted;
 
@@ -14,6 +15,14 @@ pub fn check(read: &mut Read, values: &Values) {
     rows(read, values);
     parts(read, values);
     farm(read, values);
+}
+
+/// A small length in the units that the scenario shows: "38 mm", "1.5 in".
+pub fn small(values: &Values, length_m: f64) -> String {
+    match values.text(Id::StudyUnits) {
+        Some("us") => format!("{} in", short(length_m / 0.0254)),
+        _ => format!("{:.0} mm", length_m * 1000.0),
+    }
 }
 
 /// Notes that what a key says does not go with the rest, at the key's place or, if it is not there, at its table's.
@@ -253,10 +262,10 @@ fn rows(read: &mut Read, values: &Values) {
     {
         contradicts(read, Id::Clearances, |shown| {
             format!(
-                "{shown} goes up to {:.0} mm on either side, which leaves no room between rows {:.0} mm apart; allowed up to {:.0} mm",
-                widest * 1000.0,
-                nearest_m * 1000.0,
-                layout.widest_clearance_m() * 1000.0
+                "{shown} goes up to {} on either side, which leaves no room between rows {} apart; allowed up to {}",
+                small(values, *widest),
+                small(values, nearest_m),
+                small(values, layout.widest_clearance_m())
             )
         });
     }

@@ -33,11 +33,15 @@ pub fn wander_factor(read: &mut Read, values: &Values, fixed: &Fixed) -> f64 {
         let scaled_m2 = wander.variance_m2() - wander.row;
         let wanted_m2 = observed_m * observed_m - wander.row;
         if wanted_m2 <= 0.0 {
-            let least_m = wander.row.sqrt();
+            // Upwards, as the limit is none that may be fallen short of.
+            let least_m = libm::ceil(wander.row.sqrt() * 1e4) / 1e4;
+            let least = match values.text(Id::StudyUnits) {
+                Some("us") => format!("{:.2} in", libm::ceil(100.0 * least_m / 0.0254) / 100.0),
+                _ => format!("{:.1} mm", 1000.0 * least_m),
+            };
             contradicts(read, id, |shown| {
                 format!(
-                    "{shown} is less than the row's own wander leaves at that speed; it must exceed {:.1} mm",
-                    libm::ceil(least_m * 1e4) / 10.0
+                    "{shown} is less than the row's own wander leaves at that speed; it must exceed {least}"
                 )
             });
         } else if scaled_m2 <= 0.0 {

@@ -1,7 +1,7 @@
 //! Stroke, cylinder, camera and control.
 
 use super::{difference_cell, effects, rate_cell, said};
-use crate::report::display::{Units, chosen_percent, percent};
+use crate::report::display::{Units, chosen_percent, percent, trimmed};
 use crate::report::parts::scroll;
 use crate::report::sentences;
 use crate::report::svg::{Pictures, control_loop};
@@ -106,7 +106,9 @@ pub fn cylinder(results: &Results, units: Units) -> Markup {
         (said(answer.status, answer.reason.as_deref(), &sentences::cylinder(results, units)))
         @if any {
             (scroll("Cylinders", html! { "Bores and rods of the standard series at the tractor's flow and pressure, smallest flow first. Flow and oil "
-                    "speed are those of the wanted shift speed; the push is the weaker way's." }, html! {
+                    "speed are those of the wanted shift speed; the push is the weaker way's. Rod: how many times the greatest push buckles it, with the full supply "
+                    "pressure on the bore, the rod fully out, pins at both ends and the barrel no stiffer than the rod; at least 3.5 is wanted. What frame, mounts "
+                    "and eyes stand is the maker's to say." }, html! {
                 table {
                     thead { tr {
                         th.text scope="col" { "Cylinder" }
@@ -115,6 +117,7 @@ pub fn cylinder(results: &Results, units: Units) -> Markup {
                         th scope="col" { "Push, " (units.force_unit()) }
                         th scope="col" { "Flow, " (units.flow_unit()) }
                         th scope="col" { "Oil in the hose, " (units.oil_speed_unit()) }
+                        th scope="col" { "Rod, times" }
                         th scope="col" { "Serves" }
                         th.text scope="col" { "What binds first" }
                     } }
@@ -141,6 +144,7 @@ fn combination(line: &Combination, fitted: bool, units: Units) -> Markup {
             td { (units.force_number(line.force_n)) }
             td { (units.flow_number(line.flow_m3_s)) }
             td { (units.oil_speed_number(line.hose_m_s)) }
+            td { @if let Some(reserve) = line.buckling_reserve { (trimmed(reserve, 1)) } }
             td { (if line.serves { "yes" } else { "no" }) }
             td.text { (line.binding) }
         }

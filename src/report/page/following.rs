@@ -122,7 +122,7 @@ impl Page<'_> {
                                     td { @if let Some(text) = optional(same[0].gain_margin, 2) { (text) } }
                                     td { @if let Some(text) = optional(same[0].phase_margin_rad.map(f64::to_degrees), 0) { (text) } }
                                     td { (trimmed(same[0].modulus_margin, 2)) }
-                                    td { @if let Some(v) = same[0].critical_speed_m_s { (trimmed(self.units.speed(v), 1)) } }
+                                    td { @if let Some(v) = same[0].critical_speed_m_s { (self.units.speed_limit(v)) } }
                                 } }
                             }
                         }

@@ -59,6 +59,37 @@ fn prop_the_table_of_differences_is_for_the_working_speed_with_its_limits() {
     );
 }
 
+/// The critical speed is a limit: wherever it stands it is the same number, rounded down. 2.16 m/s are 7.776 km/h and 4.832 mph, which
+/// rounding to the nearest would print as 7.8 beside 7.7, 2.21 m/s are 7.956 km/h and 4.944 mph.
+#[test]
+fn prop_one_critical_speed_is_one_number_in_all_places() {
+    let mut results = synthetic::results();
+    for (critical_m_s, km_h, mph) in [(2.16, "7.7", "4.8"), (2.21, "7.9", "4.9")] {
+        for margins in &mut results.loops {
+            margins.critical_speed_m_s = margins.critical_speed_m_s.map(|_| critical_m_s);
+        }
+        for (units, wanted) in [(Units::Metric, km_h), (Units::Us, mph)] {
+            let pictures = study_pictures(&results, &[], units);
+            let results = &results;
+            let page = Page { results, units }.body(&pictures, None).into_string();
+            let (before, _) = page
+                .split_once(" the camera sees the row too late for its lookahead.</p>")
+                .unwrap();
+            let (_, said) = before.rsplit_once("Above ").unwrap();
+            assert_eq!(said, format!("{wanted} {}", units.speed_unit()));
+            let (_, table) = page.split_once("Critical speed, ").unwrap();
+            let (table, _) = table.split_once("</table>").unwrap();
+            let lines = table.split("</tr>").filter_map(|line| {
+                let (_, last) = line.strip_suffix("</td>")?.rsplit_once("<td>")?;
+                Some(last)
+            });
+            let told: Vec<&str> = lines.filter(|last| !last.is_empty()).collect();
+            assert!(!told.is_empty());
+            assert!(told.iter().all(|last| *last == wanted), "{told:?} {wanted}");
+        }
+    }
+}
+
 #[test]
 fn prop_what_is_not_decided_is_named_with_the_passes_it_takes() {
     let mut results = synthetic::results();

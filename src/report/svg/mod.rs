@@ -148,7 +148,7 @@ pub fn study_pictures(results: &Results, traces: &[Trace], units: Units) -> Pict
         lookahead: lookahead::picture(&results.answers.control, units),
         bode: control_loop(results)
             .and_then(|margins| bode::picture(&results.answers.control, margins, units)),
-        tools: tools::picture(&results.answers.sheet),
+        tools: tools::picture(&results.answers.sheet, units),
     }
 }
 

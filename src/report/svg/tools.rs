@@ -2,7 +2,7 @@
 
 use super::sheet::{Anchor, Sheet, drawn};
 use super::{Picture, Trouble};
-use crate::report::display::trimmed;
+use crate::report::display::{Units, trimmed};
 use crate::report::setting_sheet::tape;
 use crate::results::answers::SheetAnswer;
 
@@ -23,7 +23,7 @@ const SCALE_PX: f64 = 250.0;
 const HEIGHT_PX: f64 = 258.0;
 
 /// The picture, if there are tools.
-pub fn picture(answer: &SheetAnswer) -> Option<Picture> {
+pub fn picture(answer: &SheetAnswer, units: Units) -> Option<Picture> {
     let ends = outermost(answer)?;
     let lanes = lanes(answer);
     let most = [0, 1].map(|lane| 2 * lanes.iter().filter(|one| **one == lane).count());
@@ -71,7 +71,7 @@ pub fn picture(answer: &SheetAnswer) -> Option<Picture> {
             sheet.text("small", Anchor::Middle, place, &format!("{}", i + 1))?;
         }
         for lane in [0, 1] {
-            edges(sheet, answer, &lanes, lane, &across, width)?;
+            edges(sheet, answer, &lanes, lane, &across, (width, units))?;
         }
         for [left_m, right_m] in &answer.tyres_m {
             let (left, right) = (across(*left_m), across(*right_m));
@@ -79,7 +79,7 @@ pub fn picture(answer: &SheetAnswer) -> Option<Picture> {
             let place = (0.5 * (left + right), 0.5 * (TYRES_PX[0] + TYRES_PX[1]));
             sheet.text("small", Anchor::Middle, place, "tyre")?;
         }
-        scale(sheet, per_m, width)
+        scale(sheet, per_m, width, units)
     });
     Some(Picture {
         name: "tools".into(),
@@ -87,9 +87,16 @@ pub fn picture(answer: &SheetAnswer) -> Option<Picture> {
         note: String::new(),
         reading: format!(
             "To scale across, seen from behind in the direction of travel. Rows are numbered above, tools inside; the number at an edge is its \
-             distance from the centre in mm. Green: the bands of {} mm to either side of a row that no tool enters. {}Grey: tyres. \
+             distance from the centre in {}. Green: the bands of {} to either side of a row that no tool enters. {}Grey: tyres. \
              Tools side by side are drawn one behind the other. Dashed: the centre.",
-            tape(answer).length(answer.clearance_m),
+            match units {
+                Units::Metric => "mm",
+                Units::Us => "inches, to the tenth",
+            },
+            match units {
+                Units::Metric => format!("{} mm", tape(answer).length(answer.clearance_m)),
+                Units::Us => units.clearance(answer.clearance_m),
+            },
             if answer.gaps_m.is_empty() {
                 ""
             } else {
@@ -148,7 +155,7 @@ fn edges(
     lanes: &[usize],
     lane: usize,
     across: &dyn Fn(f64) -> f64,
-    width: f64,
+    (width, units): (f64, Units),
 ) -> Result<(), Trouble> {
     let edges: Vec<f64> = answer
         .tools
@@ -161,7 +168,10 @@ fn edges(
     let places = spread(edges.iter().map(|m| across(*m)).collect(), width);
     for (edge_m, place) in edges.iter().zip(places) {
         let x = across(*edge_m);
-        let text = mm.length(edge_m.abs());
+        let text = match units {
+            Units::Metric => mm.length(edge_m.abs()),
+            Units::Us => edge_text(*edge_m, units),
+        };
         if lane == 0 {
             let top = LANES_PX[0][0];
             let ends = [
@@ -186,6 +196,15 @@ fn edges(
     Ok(())
 }
 
+/// A distance from the centre without its unit and side.
+fn edge_text(edge_m: f64, units: Units) -> String {
+    let decimals = match units {
+        Units::Metric => 0,
+        Units::Us => 1,
+    };
+    trimmed(units.small(edge_m.abs()), decimals)
+}
+
 /// Places in their order, moved apart until no two are nearer than a label.
 fn spread(mut places: Vec<f64>, width: f64) -> Vec<f64> {
     for _ in 0..200 {
@@ -207,12 +226,17 @@ fn spread(mut places: Vec<f64>, width: f64) -> Vec<f64> {
 }
 
 /// A bar of a round length.
-fn scale(sheet: &Sheet, per_m: f64, width: f64) -> Result<(), Trouble> {
+fn scale(sheet: &Sheet, per_m: f64, width: f64, units: Units) -> Result<(), Trouble> {
     let longest_m = 0.25 * (width - 2.0 * LEFT_PX) / per_m;
-    let length_m = [0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0]
+    let round_m = match units {
+        Units::Metric => [0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0],
+        // 2, 4, 10, 20, 40, 80 and 200 in.
+        Units::Us => [0.0508, 0.1016, 0.254, 0.508, 1.016, 2.032, 5.08],
+    };
+    let length_m = round_m
         .into_iter()
         .filter(|length_m| *length_m <= longest_m)
-        .fold(0.05, f64::max);
+        .fold(round_m[0], f64::max);
     let (start, end) = (
         0.5 * (width - length_m * per_m),
         0.5 * (width + length_m * per_m),
@@ -224,7 +248,11 @@ fn scale(sheet: &Sheet, per_m: f64, width: f64) -> Result<(), Trouble> {
         (end, SCALE_PX - 4.0),
     ];
     sheet.line("axis", bar)?;
-    let text = format!("{} mm", trimmed(1000.0 * length_m, 0));
+    let text = format!(
+        "{} {}",
+        trimmed(units.small(length_m), 0),
+        units.small_unit()
+    );
     let middle = SCALE_PX - 2.0;
     sheet.text("small", Anchor::Start, (end + 8.0, middle), &text)?;
     sheet.text("small", Anchor::Start, (LEFT_PX, middle), "left")?;
@@ -239,7 +267,7 @@ mod tests {
     #[test]
     fn prop_tools_stand_to_scale_at_their_edges() {
         let answer = synthetic::results().answers.sheet;
-        let svg = picture(&answer).unwrap().standalone();
+        let svg = picture(&answer, Units::Metric).unwrap().standalone();
         let ends = outermost(&answer).unwrap();
         let per_m = (WIDTH_PX - 2.0 * LEFT_PX) / (ends.0 - ends.1);
         let tools: Vec<&str> = svg.split("<rect class=\"tool\"").skip(1).collect();
@@ -266,6 +294,22 @@ mod tests {
         assert_eq!(svg.matches(">tyre</text>").count(), answer.tyres_m.len());
     }
 
+    /// Inches at every edge, in the scale and in the words; no millimetres.
+    #[test]
+    fn prop_in_us_units_all_is_inches() {
+        let answer = synthetic::results().answers.sheet;
+        let picture = picture(&answer, Units::Us).unwrap();
+        let svg = picture.standalone();
+        assert!(!svg.contains(" mm"), "{svg}");
+        assert!(picture.reading.contains("from the centre in inches"));
+        for tool in &answer.tools {
+            for edge_m in [tool.left_edge_m, tool.right_edge_m] {
+                let tenths = (10.0 * edge_m.abs() / 0.0254).round() / 10.0;
+                assert!(svg.contains(&format!(">{tenths}</text>")), "{tenths}");
+            }
+        }
+    }
+
     #[test]
     fn prop_labels_keep_apart_and_in_order() {
         let places = spread(vec![10.0, 11.0, 11.5, 40.0, 41.0, 95.0, 96.0], 120.0);
@@ -277,6 +321,6 @@ mod tests {
 
     #[test]
     fn prop_without_tools_there_is_no_picture() {
-        assert!(picture(&SheetAnswer::default()).is_none());
+        assert!(picture(&SheetAnswer::default(), Units::Us).is_none());
     }
 }

@@ -223,6 +223,7 @@ fn hydraulics() -> HydraulicsAnswer {
             force_n: 1.6e7 * ring_m2,
             flow_m3_s: 0.087 * area_m2,
             hose_m_s: 0.087 * area_m2 / 7.85e-5,
+            buckling_reserve: Some(4.0),
             serves,
             binding: if serves {
                 "speed retracting"
