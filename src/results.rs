@@ -372,6 +372,9 @@ pub struct Assumption {
     pub value: String,
     /// "scenario", a source, or "assumed".
     pub origin: String,
+    /// Range in which the default may plausibly lie, of a distribution that of its sd; null for what the scenario states, and
+    /// where nothing is in doubt.
+    pub range: Option<String>,
     /// What it means.
     pub meaning: String,
 }

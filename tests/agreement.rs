@@ -161,6 +161,8 @@ fn val_agreement_on_a_satellite_line_with_a_low_pass() {
             sd: 0.015,
             reach: 20.0,
         },
+        // At the fastest speed, 12 km/h, a third of this.
+        growth_s_m: 0.6,
     });
     setup.tracker = Tracker::LowPass {
         time_s: 0.08,

@@ -119,6 +119,7 @@ fn machines() -> Vec<(&'static str, Setup)> {
             sd: 0.01,
             reach: 60.0,
         },
+        growth_s_m: 0.5,
     });
     setup.tracker = Tracker::Kalman {
         measurement_sd_m: 0.006,
@@ -128,6 +129,14 @@ fn machines() -> Vec<(&'static str, Setup)> {
     setup.controllers.lag.as_mut().unwrap().feed_forward = 1.0;
     setup.camera.frame_s = 0.033;
     all.push(("front mounted on a satellite line", setup));
+
+    let mut setup = short.clone();
+    setup.run.entry_offset_m = 0.06;
+    setup.run.entry_heading_rad = -0.012;
+    setup.run.entry_shift_m = 0.02;
+    setup.run.approach_m = 6.0;
+    setup.run.follows_before_lowering = true;
+    all.push(("set before lowering", setup));
 
     let mut setup = short;
     let station_m: Vec<f64> = (0..200).map(f64::from).collect();
@@ -190,6 +199,39 @@ fn analytic_the_engine_agrees_with_the_reference_to_rounding() {
                 .map(|(a, b)| (a - b.0[lane]).abs());
             assert!(axle.fold(0.0, f64::max) < 1e-9, "{name}");
         }
+    }
+}
+
+/// Beyond 3 m/s the receiver's error grows in both engines alike: to rounding on shared deviates (the tolerance of the test above),
+/// and not at all as it was without growth.
+#[test]
+fn analytic_the_line_error_grows_alike_in_both_engines() {
+    let (_, mut setup) = machines().swap_remove(3);
+    let speed_m_s = 4.5;
+    let mut axles: Vec<Vec<f64>> = Vec::new();
+    for growth_s_m in [0.5, 0.0] {
+        let Driver::SatelliteLine(line) = &mut setup.driver else {
+            panic!("no satellite line");
+        };
+        line.growth_s_m = growth_s_m;
+        let setups: [Setup; LANES] = std::array::from_fn(|_| setup.clone());
+        let passes: [u64; LANES] = std::array::from_fn(|i| 40 + i as u64);
+        let own = Own::of(&setups, passes);
+        let ground = Ground::draw(&setup, SEED, passes);
+        let drive = Drive::new(&setup, &ground, SEED, &own, speed_m_s);
+        let (seed, pass) = (SEED, passes[2]);
+        let streams = PassStreams { seed, pass };
+        let alone = sim::ground::Ground::draw_from(&setup, &streams);
+        let path = sim::path::drive_from(&setup, &alone, &streams, speed_m_s);
+        let pairs = path.axle_m.iter().zip(&drive.axle_m);
+        let apart = pairs.map(|(a, b)| (a - b.0[2]).abs()).fold(0.0, f64::max);
+        assert!(apart < 1e-9, "{apart:e}");
+        axles.push(path.axle_m);
+    }
+    // No person on the wheel and a straight line: small angles, so that half as much error again for each m/s beyond 3 m/s makes
+    // 1.75 times the offset, up to the cube of the heading (some 0.02 rad).
+    for (grown, plain) in axles[0].iter().zip(&axles[1]) {
+        assert!((grown - 1.75 * plain).abs() < 1e-3 * 0.1, "{grown} {plain}");
     }
 }
 

@@ -402,6 +402,7 @@ fn analytic_satellite_line_and_locked_frame_leave_the_row() {
             sd: 0.015,
             reach: 600.0,
         },
+        growth_s_m: 0.0,
     });
     let found = tool_error(&setup, Kind::Locked, 2.0).unwrap();
     let row = 9e-4 + 3.6e-5 / 4.0;

@@ -46,6 +46,7 @@ fn setup(machine: &Value) -> Setup {
             damping: n("damping"),
             receiver: noise(machine, "receiver"),
             drift: noise(machine, "drift"),
+            growth_s_m: 0.0,
         })
     };
     let row = noise(machine, "row");

@@ -19,7 +19,6 @@ fn leeks(controllers: &str, working_clearance: &str, scatter: &str) -> Scenario 
         ("speeds", r#"["5 km/h", "8 km/h"]"#.to_owned()),
         ("clearances", r#"["30 mm", "45 mm", "180 mm"]"#.to_owned()),
         ("working_clearance", format!("{working_clearance:?}")),
-        ("scatter_sd", format!("{scatter:?}")),
         ("length", r#""60 m""#.to_owned()),
     ];
     let mut lines: Vec<String> = include_str!("../scenarios/leeks.toml")
@@ -31,6 +30,8 @@ fn leeks(controllers: &str, working_clearance: &str, scatter: &str) -> Scenario 
         let line = lines.iter_mut().find(|line| line.starts_with(&start));
         *line.unwrap() = start + &value;
     }
+    let plants = lines.iter().position(|line| line == "[plants]").unwrap();
+    lines.insert(plants + 1, format!("scatter_sd = {scatter:?}"));
     let study = lines.iter().position(|line| line == "[study]").unwrap();
     lines.insert(study + 1, format!("controllers = {controllers}"));
     Scenario::parse(&lines.join("\n"), "leeks.toml", &|_| unreachable!(), None).unwrap()

@@ -111,8 +111,9 @@ impl<const N: usize> Drive<N> {
         speed_m_s: f64,
     ) {
         let tool_m = setup.tools.tool_line_m;
-        let lowered_s =
-            Deviates::new(seed, own.passes, Source::FramePhase, 0).uniform() * setup.camera.frame_s;
+        let lowered_s = Deviates::new(seed, own.passes, Source::FramePhase, 0).uniform()
+            * setup.camera.frame_s
+            + setup.run.approach_m / speed_m_s;
         let count = ticks(setup, speed_m_s);
         self.speed_m_s = speed_m_s;
         self.lowered_s = lowered_s;
@@ -549,19 +550,16 @@ impl<const N: usize> Satellite<N> {
         passes: [u64; N],
     ) -> Self {
         let dt = setup.run.step_s;
+        let [receiver, drift] = line.noises(speed_m_s);
         Self {
             line: *line,
             speed_m_s,
             receiver: Wobble::new(
-                &line.receiver,
+                &receiver,
                 dt,
                 Deviates::new(seed, passes, Source::Receiver, 0),
             ),
-            drift: Wobble::new(
-                &line.drift,
-                dt,
-                Deviates::new(seed, passes, Source::Drift, 0),
-            ),
+            drift: Wobble::new(&drift, dt, Deviates::new(seed, passes, Source::Drift, 0)),
         }
     }
 }

@@ -75,7 +75,9 @@ fn move_frame<const N: usize>(
     let half_m = 0.5 * setup.hydraulics.stroke_m;
     let (low, high) = (Lanes::all(-half_m), Lanes::all(half_m));
     let slack_m = 0.5 * setup.hydraulics.backlash_m;
-    let starts_s = drive.lowered_s + setup.run.start_delay_s;
+    let starts_s = drive
+        .lowered_s
+        .map(|lowered_s| setup.run.controller_starts_s(lowered_s));
     let mut cylinder_m = own.entry_shift_m.clamp(low, high);
     let mut frame_m = cylinder_m;
     let mut before_m = cylinder_m;

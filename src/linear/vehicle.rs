@@ -135,12 +135,10 @@ impl DriverNoises {
                 none,
                 none,
             ],
-            Driver::SatelliteLine(line) => [
-                none,
-                none,
-                (line.receiver.sd, line.receiver.reach),
-                (line.drift.sd, line.drift.reach),
-            ],
+            Driver::SatelliteLine(line) => {
+                let [receiver, drift] = line.noises(speed_m_s).map(|noise| (noise.sd, noise.reach));
+                [none, none, receiver, drift]
+            }
             Driver::Replay(_) => [none; 4],
         };
         DriverNoises { row, others }
@@ -336,11 +334,18 @@ mod tests {
                 sd: 0.015,
                 reach: 600.0,
             },
+            growth_s_m: 0.25,
         });
         let found = axle_wander(&setup, 2.0).unwrap();
         assert!((found.receiver / closed(0.008, 1.0) - 1.0).abs() < 2e-5);
         assert!((found.drift / closed(0.015, 600.0) - 1.0).abs() < 2e-5);
         assert_eq!(found.row, 0.0);
+        // Two metres a second beyond 3 m/s: half as much again. The band of the integral does not depend on the speed: rounding.
+        let fast = axle_wander(&setup, 5.0).unwrap();
+        assert!((fast.receiver / (2.25 * closed(0.008, 1.0)) - 1.0).abs() < 2e-5);
+        assert!((fast.drift / (2.25 * closed(0.015, 600.0)) - 1.0).abs() < 2e-5);
+        let steady = axle_wander(&setup, 3.0).unwrap();
+        assert!((steady.receiver / found.receiver - 1.0).abs() < 2e-5);
         setup.tractor.steer_lag_s = 2.0 * z / wc;
         assert!(axle_wander(&setup, 2.0).is_none());
     }

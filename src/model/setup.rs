@@ -24,9 +24,14 @@ pub struct Run {
     pub entry_offset_m: f64,
     /// Jump of the heading that the headland turn left, rad, left positive.
     pub entry_heading_rad: f64,
+    /// Distance that the tractor drives along the row between the headland turn and the lowering of the tools, m.
+    pub approach_m: f64,
+    /// Whether camera and controller move the frame during the approach already. The frame then has the friction and the load of the
+    /// soil, which it has not while it is up: it moves no faster than at work.
+    pub follows_before_lowering: bool,
     /// Shift at which the frame was held while lifted, m (0: centred).
     pub entry_shift_m: f64,
-    /// Delay from lowering to the start of the controller, s.
+    /// Delay from lowering, or from the beginning of the approach if the frame follows there, to the start of the controller, s.
     pub start_delay_s: f64,
     /// Longest tick of the simulation, s.
     pub step_s: f64,
@@ -80,6 +85,18 @@ pub struct Setup {
     pub hydraulics: Hydraulics,
 }
 
+impl Run {
+    /// Time at which the controller starts, s from the first tick, where the tools are lowered at `lowered_s`.
+    pub fn controller_starts_s(&self, lowered_s: f64) -> f64 {
+        let from_s = if self.follows_before_lowering {
+            0.0
+        } else {
+            lowered_s
+        };
+        from_s + self.start_delay_s
+    }
+}
+
 impl Setup {
     /// A plausible machine for tests and examples: every value is assumed.
     ///
@@ -95,6 +112,8 @@ impl Setup {
                 row_length_m: 200.0,
                 entry_offset_m: 0.0,
                 entry_heading_rad: 0.0,
+                approach_m: 0.0,
+                follows_before_lowering: false,
                 entry_shift_m: 0.0,
                 start_delay_s: 0.5,
                 step_s: 0.005,

@@ -192,6 +192,7 @@ pub fn results() -> Results {
         key: key.into(),
         value: value.into(),
         origin: origin.into(),
+        range: None,
         meaning: meaning.into(),
     };
     let mut results = Results {

@@ -115,6 +115,8 @@ pub fn setup(values: &Values, fixed: &Fixed, n: &Numbers<'_>) -> Setup {
             entry_offset_m: n.get(Id::EntryOffset),
             entry_heading_rad: n.get(Id::EntryHeading),
             entry_shift_m: n.try_get(Id::HeldShift).unwrap_or(0.0) * n.get(Id::StrokeTotal) / 2.0,
+            approach_m: n.get(Id::Approach),
+            follows_before_lowering: values.text(Id::WhileLifted) == Some("following"),
             start_delay_s: n.get(Id::StartDelay),
             step_s: n.get(Id::Step),
         },
@@ -217,6 +219,7 @@ fn driver(values: &Values, fixed: &Fixed, n: &Numbers<'_>) -> Driver {
             damping: n.get(Id::LineDamping),
             receiver: scaled(Id::ReceiverSd, Id::ReceiverTime),
             drift: scaled(Id::DriftSd, Id::DriftTime),
+            growth_s_m: n.get(Id::LineGrowth),
         })
     } else {
         Driver::Hand(HandDriver {

@@ -167,7 +167,20 @@ fn pass(read: &mut Read, values: &Values) {
             )
         });
     }
-    if values.text(Id::WhileLifted) == Some("centred") && read.entry(Id::HeldShift).is_some() {
+    let approaches = values.number(Id::Approach).is_some_and(|m| m > 0.0);
+    if approaches && values.has_table("driver.replay") {
+        contradicts(read, Id::Approach, |shown| {
+            format!("{shown} does not go with [driver.replay]: a logged pass begins at lowering")
+        });
+    }
+    if values.text(Id::WhileLifted) == Some("following") && !approaches {
+        contradicts(read, Id::WhileLifted, |shown| {
+            format!(
+                "{shown} needs pass.approach, the way over the row before the tools are lowered"
+            )
+        });
+    }
+    if values.text(Id::WhileLifted) != Some("held") && read.entry(Id::HeldShift).is_some() {
         contradicts(read, Id::HeldShift, |shown| {
             format!("{shown} has no use: it needs pass.while_lifted = \"held\"")
         });

@@ -104,12 +104,52 @@ pub enum Need {
         value: &'static str,
         /// Where it comes from: a source, or "assumed".
         origin: &'static str,
+        /// Where it may plausibly lie instead.
+        plausible: Option<Plausible>,
+    },
+    /// The value that goes with the word of another key of the same table holds.
+    ByChoice {
+        /// That key.
+        of: Id,
+        /// A value for each of its words.
+        cases: &'static [Case],
     },
     /// The meaning says what holds then.
     Optional {
         /// A value that would do.
         example: &'static str,
     },
+}
+
+/// The range in which a default may plausibly lie, as people write it. Of a normal distribution it is the range of its
+/// standard deviation.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Plausible {
+    /// Least value.
+    pub from: &'static str,
+    /// Greatest value.
+    pub to: &'static str,
+}
+
+/// A default that goes with one word of another key.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Case {
+    /// The word.
+    pub word: &'static str,
+    /// The value.
+    pub value: &'static str,
+    /// Where it comes from: a source, or "assumed".
+    pub origin: &'static str,
+    /// Where it may plausibly lie instead.
+    pub plausible: Plausible,
+}
+
+impl Plausible {
+    /// In words, beside the value that it belongs to.
+    pub fn words(&self, value: &str) -> String {
+        let of = if value.starts_with('{') { "sd " } else { "" };
+        format!("{of}{} to {}", self.from, self.to)
+    }
 }
 
 /// A key of the language.
@@ -191,6 +231,38 @@ impl Key {
         match self.need {
             Need::Required { example } | Need::Optional { example } => example,
             Need::Default { value, .. } => value,
+            Need::ByChoice { of, cases } => {
+                let word = key(of).example().trim_matches('"');
+                let found = cases.iter().find(|case| case.word == word);
+                found.or(cases.first()).map_or("", |case| case.value)
+            }
+        }
+    }
+
+    /// What holds where it is left out, with origin and plausible range, in words; empty if nothing does.
+    pub fn default_words(&self) -> String {
+        let ranged = |value: &str, origin: &str, plausible: Option<Plausible>| match plausible {
+            Some(range) => format!("{origin}; plausible: {}", range.words(value)),
+            None => origin.to_string(),
+        };
+        match self.need {
+            Need::Required { .. } | Need::Optional { .. } => String::new(),
+            Need::Default {
+                value,
+                origin,
+                plausible,
+            } => format!("{value} ({})", ranged(value, origin, plausible)),
+            Need::ByChoice { of, cases } => {
+                let told: Vec<String> = cases
+                    .iter()
+                    .map(|case| {
+                        let why = ranged(case.value, case.origin, Some(case.plausible));
+                        let value = case.value.trim_matches('"');
+                        format!("\"{}\" {value} ({why})", case.word)
+                    })
+                    .collect();
+                format!("by {}: {}", key(of).name, told.join(", "))
+            }
         }
     }
 
@@ -268,15 +340,127 @@ const fn optional(example: &'static str) -> Need {
 }
 
 const fn assumed(value: &'static str) -> Need {
-    Need::Default {
-        value,
-        origin: "assumed",
-    }
+    sourced(value, "assumed")
+}
+
+const fn assumed_in(value: &'static str, from: &'static str, to: &'static str) -> Need {
+    sourced_in(value, "assumed", from, to)
 }
 
 const fn sourced(value: &'static str, origin: &'static str) -> Need {
-    Need::Default { value, origin }
+    Need::Default {
+        value,
+        origin,
+        plausible: None,
+    }
 }
+
+const fn sourced_in(
+    value: &'static str,
+    origin: &'static str,
+    from: &'static str,
+    to: &'static str,
+) -> Need {
+    Need::Default {
+        value,
+        origin,
+        plausible: Some(Plausible { from, to }),
+    }
+}
+
+const fn case(
+    word: &'static str,
+    value: &'static str,
+    origin: &'static str,
+    from: &'static str,
+    to: &'static str,
+) -> Case {
+    Case {
+        word,
+        value,
+        origin,
+        plausible: Plausible { from, to },
+    }
+}
+
+/// Scatter of plants about their row, by how the crop was established.
+const SCATTER: Need = Need::ByChoice {
+    of: Id::Established,
+    cases: &[
+        case(
+            "drilled",
+            "\"8 mm\"",
+            "assumed; 5 to 10 mm behind a precision drill is a value from memory, and a plant does not stand just over its seed",
+            "5 mm",
+            "15 mm",
+        ),
+        case(
+            "modules",
+            "\"12 mm\"",
+            "assumed; 10 to 15 mm for transplants is a value from memory",
+            "8 mm",
+            "18 mm",
+        ),
+        case("bare_root", "\"15 mm\"", "assumed", "10 mm", "25 mm"),
+    ],
+};
+
+/// Stem radius, by the stage of growth.
+const STEM: Need = Need::ByChoice {
+    of: Id::Stage,
+    cases: &[
+        case("seedling", "\"2 mm\"", "assumed", "1 mm", "4 mm"),
+        case("young", "\"5 mm\"", "assumed", "3 mm", "8 mm"),
+        case("knee_high", "\"12 mm\"", "assumed", "8 mm", "20 mm"),
+    ],
+};
+
+/// Roots to be spared, by the stage of growth: no standard value exists.
+const ROOTS: Need = Need::ByChoice {
+    of: Id::Stage,
+    cases: &[
+        case("seedling", "\"6 mm\"", "assumed", "3 mm", "15 mm"),
+        case("young", "\"10 mm\"", "assumed", "5 mm", "25 mm"),
+        case("knee_high", "\"20 mm\"", "assumed", "10 mm", "50 mm"),
+    ],
+};
+
+/// What a single row's looks add, by how the rows look. Numbers for several rows in view together are about half of it.
+const LOOKS: Need = Need::ByChoice {
+    of: Id::RowsLook,
+    cases: &[
+        case(
+            "clean",
+            "\"12 mm\"",
+            "assumed; four rows in view then make 6 mm, and a sensor's own 6 to 12 mm are published (Astrand & Baerveldt, Mechatronics 15, 2005, abstract)",
+            "6 mm",
+            "18 mm",
+        ),
+        case(
+            "weedy",
+            "\"20 mm\"",
+            "assumed; 7 mm with few weeds and 12 mm with many are published for a guided cultivator (Slaughter, Chen & Curley, Precision Agriculture 1:199-216, 1999, abstract)",
+            "12 mm",
+            "30 mm",
+        ),
+        case(
+            "shadowed",
+            "\"20 mm\"",
+            "assumed; 15.6 mm with tractor shadows is published for a guided hoe (Hague & Tillett, Mechatronics 11(1):1-12, 2001, abstract)",
+            "12 mm",
+            "30 mm",
+        ),
+    ],
+};
+
+/// Height that turns roll into a sideways error, by where the camera rides.
+const ROLL_HEIGHT: Need = Need::ByChoice {
+    of: Id::CameraMount,
+    cases: &[
+        case("shifted", "\"0.15 m\"", "assumed", "0.05 m", "0.3 m"),
+        case("fixed", "\"1.2 m\"", "assumed", "0.5 m", "2 m"),
+    ],
+};
 
 const SIDES: &[&str] = &["left", "right"];
 const CONTROLLERS: &[&str] = &[
@@ -453,10 +637,11 @@ keys! {
 
     PassLength: "pass" "length", one(Length, "20 m", "2000 m"), assumed("\"200 m\""), "length of the pass, entry stretch included";
     EntryLength: "pass" "entry_length", one(Length, "0 m", "200 m"), assumed("\"15 m\""), "first stretch after lowering, counted apart";
-    EntryOffset: "pass" "entry_offset", apart(Length, "-500 mm", "500 mm"), assumed("{ mean = \"0 mm\", sd = \"60 mm\" }"), "how far off the line the headland turn leaves the tractor, left positive";
-    EntryHeading: "pass" "entry_heading", apart(Angle, "-10 deg", "10 deg"), assumed("{ mean = \"0 deg\", sd = \"0.7 deg\" }"), "heading error that the headland turn leaves, left positive";
-    StartDelay: "pass" "start_delay", one(Time, "0 s", "10 s"), assumed("\"0.5 s\""), "from lowering to the start of the controller";
-    WhileLifted: "pass" "while_lifted", Shape::Choice(&["centred", "held"]), assumed("\"centred\""), "what the lift switch does to the frame: centred, or held where the last pass left it";
+    EntryOffset: "pass" "entry_offset", apart(Length, "-500 mm", "500 mm"), assumed_in("{ mean = \"0 mm\", sd = \"60 mm\" }", "20 mm", "150 mm"), "how far off the line the headland turn leaves the tractor, left positive; a guess without a source: watch a few turns";
+    EntryHeading: "pass" "entry_heading", apart(Angle, "-10 deg", "10 deg"), assumed_in("{ mean = \"0 deg\", sd = \"0.7 deg\" }", "0.3 deg", "2 deg"), "heading error that the headland turn leaves, left positive; a guess like entry_offset";
+    Approach: "pass" "approach", one(Length, "0 m", "30 m"), assumed("\"0 m\""), "how far the tractor drives along the row after the headland turn before the tools are lowered: meanwhile the driver takes entry_offset and entry_heading out; 0 m: lowered straight out of the turn; the plants beside this stretch are not counted";
+    StartDelay: "pass" "start_delay", one(Time, "0 s", "10 s"), assumed_in("\"0.5 s\"", "0 s", "2 s"), "from lowering to the start of the controller; with while_lifted = \"following\" from the beginning of the approach";
+    WhileLifted: "pass" "while_lifted", Shape::Choice(&["centred", "held", "following"]), assumed("\"centred\""), "what the frame does while the tools are up: centred, held where the last pass left it, or following, which means that camera and controller set it over the row all along the approach, before the tools touch the soil";
     HeldShift: "pass" "held_shift", apart(Share, "-100 %", "100 %"), optional("{ from = \"-60 %\", to = \"60 %\" }"), "where a held frame stands, as share of half the stroke, left positive; only with while_lifted = \"held\", left out there: 0 %";
     Step: "pass" "step", one(Time, "0.1 ms", "5 ms"), assumed("\"5 ms\""), "longest tick of the simulation";
 
@@ -467,7 +652,7 @@ keys! {
     SBendRadius: "line.s_bend" "radius", one(Length, "5 m", "100000 m"), required("\"100 m\""), "radius where either bend is sharpest";
     SBendSide: "line.s_bend" "first_side", Shape::Choice(SIDES), assumed("\"left\""), "side of the first bend";
     PolylineFile: "line.polyline" "file", Shape::Text, required("\"rows.csv\""), "CSV file with the columns x_m and y_m, beside the scenario file";
-    PolylineRounding: "line.polyline" "rounding", one(Length, "1 m", "500 m"), assumed("\"12 m\""), "length of the arc that rounds each corner, half of it on either side; arcs that overlap add up";
+    PolylineRounding: "line.polyline" "rounding", one(Length, "1 m", "500 m"), assumed_in("\"12 m\"", "6 m", "25 m"), "length of the arc that rounds each corner, half of it on either side; arcs that overlap add up";
 
     RowSpacing: "rows" "row_spacing", one(Length, "100 mm", "2000 mm"), required("\"450 mm\""), "distance between the rows of a bed";
     RowsPerBed: "rows" "rows_per_bed", Shape::Count { low: 1, high: 48 }, required("4"), "rows of a bed; without beds: rows of the implement";
@@ -476,99 +661,103 @@ keys! {
     PlanterRows: "rows" "planter_rows", Shape::Count { low: 1, high: 96 }, optional("6"), "rows that the planter set in one pass; left out: all rows of the implement";
     FirstPlanterRows: "rows" "first_planter_rows", Shape::Count { low: 1, high: 96 }, optional("3"), "rows of the leftmost planter pass that are under the implement; left out: planter_rows";
     SeenRows: "rows" "seen_rows", Shape::Counts { low: 1, high: 48 }, required("[1, 2, 3, 4]"), "rows that driver and camera follow, 1 at the left; all of one planter pass";
-    Wander: "rows" "wander", linear(Length, "0 mm", "300 mm"), assumed("\"30 mm\""), "standard deviation of the planter's wander about the planned line";
-    WanderLength: "rows" "wander_length", one(Length, "1 m", "200 m"), assumed("\"12.5 m\""), "length l of that wander, with the correlation (1 + d/l) exp(-d/l) at distance d";
-    JoinErrorSd: "rows" "join_error_sd", apart(Length, "0 mm", "300 mm"), assumed("\"25 mm\""), "standard deviation of the distance error where one planter pass joins the next";
-    UnitErrorSd: "rows" "unit_error_sd", apart(Length, "0 mm", "100 mm"), assumed("\"4 mm\""), "standard deviation of the sideways setting of each planter row unit";
+    Wander: "rows" "wander", linear(Length, "0 mm", "300 mm"), assumed_in("\"30 mm\"", "10 mm", "60 mm"), "standard deviation of the planter's wander about the planned line";
+    WanderLength: "rows" "wander_length", one(Length, "1 m", "200 m"), assumed_in("\"12.5 m\"", "5 m", "40 m"), "length l of that wander, with the correlation (1 + d/l) exp(-d/l) at distance d";
+    JoinErrorSd: "rows" "join_error_sd", apart(Length, "0 mm", "300 mm"), assumed_in("\"25 mm\"", "10 mm", "60 mm"), "standard deviation of the distance error where one planter pass joins the next";
+    UnitErrorSd: "rows" "unit_error_sd", apart(Length, "0 mm", "100 mm"), assumed_in("\"4 mm\"", "2 mm", "10 mm"), "standard deviation of the sideways setting of each planter row unit";
 
     PlantSpacing: "plants" "spacing", apart(Length, "10 mm", "2000 mm"), required("\"200 mm\""), "mean distance from plant to plant along the row";
-    SpacingCv: "plants" "spacing_cv", apart(Share, "0 %", "50 %"), assumed("\"10 %\""), "variation of that distance, as share of the mean";
-    Emergence: "plants" "emergence", apart(Share, "5 %", "100 %"), assumed("\"95 %\""), "share of the places that carry a plant";
-    ScatterSd: "plants" "scatter_sd", apart(Length, "0 mm", "100 mm"), assumed("\"10 mm\""), "standard deviation of single plants about their row";
-    StemRadius: "plants" "stem_radius", apart(Length, "0 mm", "100 mm"), assumed("\"5 mm\""), "a cutting edge nearer than this to the plant's centre cuts the stem";
-    RootMargin: "plants" "root_margin", apart(Length, "0 mm", "200 mm"), assumed("\"10 mm\""), "shallow roots that must not be pruned: width beyond the stem radius, both together are the protected radius";
+    SpacingCv: "plants" "spacing_cv", apart(Share, "0 %", "50 %"), assumed_in("\"10 %\"", "5 %", "30 %"), "variation of that distance, as share of the mean";
+    Emergence: "plants" "emergence", apart(Share, "5 %", "100 %"), assumed_in("\"95 %\"", "70 %", "99 %"), "share of the places that carry a plant";
+    Established: "plants" "established", Shape::Choice(&["drilled", "modules", "bare_root"]), assumed("\"modules\""), "how the crop came into the ground: drilled as seed, planted as modules (plugs, blocks), or planted with bare roots; sets how far plants stand off their row where scatter_sd is left out";
+    ScatterSd: "plants" "scatter_sd", apart(Length, "0 mm", "100 mm"), SCATTER, "standard deviation of single plants about their row";
+    Stage: "plants" "stage", Shape::Choice(&["seedling", "young", "knee_high"]), assumed("\"young\""), "how far the crop has grown: seedling (first true leaves), young (a hand high), knee_high; sets stem_radius and root_margin where they are left out";
+    StemRadius: "plants" "stem_radius", apart(Length, "0 mm", "100 mm"), STEM, "a cutting edge nearer than this to the plant's centre cuts the stem";
+    RootMargin: "plants" "root_margin", apart(Length, "0 mm", "200 mm"), ROOTS, "shallow roots that must not be pruned: width beyond the stem radius, both together are the protected radius";
 
     Wheelbase: "tractor" "wheelbase", one(Length, "1 m", "6 m"), required("\"2.5 m\""), "distance between front and rear axle";
-    SteerLag: "tractor" "steering_lag", linear(Time, "10 ms", "2000 ms"), sourced("\"0.2 s\"", "assumed; 0.1 to 0.3 s is a value from memory"), "first-order lag of the steering";
-    SteerLimit: "tractor" "steering_limit", one(Angle, "5 deg", "60 deg"), assumed("\"35 deg\""), "greatest steering angle either way";
-    SteerRate: "tractor" "steering_rate", one(AngleRate, "1 deg/s", "180 deg/s"), sourced("\"25 deg/s\"", "assumed; 15 to 30 deg/s is a value from memory"), "greatest steering rate either way";
-    TrackWidth: "tractor" "track_width", one(Length, "500 mm", "6000 mm"), assumed("\"1800 mm\""), "distance between the centres of left and right tyres; serves the warning about tyres on rows";
-    TyreWidth: "tractor" "tyre_width", one(Length, "50 mm", "1500 mm"), assumed("\"400 mm\""), "width of a tyre; serves the same warning";
-    CrabPerSlope: "tractor" "crab_per_slope", linear(Number, "0", "0.6"), assumed("0.15"), "slip angle downhill on a side slope, as share of the slope angle";
+    SteerLag: "tractor" "steering_lag", linear(Time, "10 ms", "2000 ms"), sourced_in("\"0.2 s\"", "assumed; 0.1 to 0.3 s is a value from memory", "0.1 s", "0.3 s"), "first-order lag of the steering";
+    SteerLimit: "tractor" "steering_limit", one(Angle, "5 deg", "60 deg"), assumed_in("\"35 deg\"", "25 deg", "45 deg"), "greatest steering angle either way";
+    SteerRate: "tractor" "steering_rate", one(AngleRate, "1 deg/s", "180 deg/s"), sourced_in("\"25 deg/s\"", "assumed; 15 to 30 deg/s is a value from memory", "15 deg/s", "30 deg/s"), "greatest steering rate either way";
+    TrackWidth: "tractor" "track_width", one(Length, "500 mm", "6000 mm"), assumed_in("\"1800 mm\"", "1350 mm", "2250 mm"), "distance between the centres of left and right tyres; serves the warning about tyres on rows";
+    TyreWidth: "tractor" "tyre_width", one(Length, "50 mm", "1500 mm"), assumed_in("\"400 mm\"", "200 mm", "650 mm"), "width of a tyre; serves the same warning";
+    CrabPerSlope: "tractor" "crab_per_slope", linear(Number, "0", "0.6"), assumed_in("0.15", "0.05", "0.3"), "slip angle downhill on a side slope, as share of the slope angle";
 
-    SideSlope: "ground" "side_slope", linear(Slope, "-40 %", "40 %"), assumed("\"0 %\""), "side slope, positive where the left side is higher";
+    SideSlope: "ground" "side_slope", linear(Slope, "-40 %", "40 %"), assumed_in("\"0 %\"", "-10 %", "10 %"), "side slope, positive where the left side is higher";
 
-    PreviewMin: "driver.hand" "shortest_preview", linear(Length, "2 m", "50 m"), assumed("\"8 m\""), "shortest distance at which the driver sights the row ahead of the rear axle";
-    PreviewTime: "driver.hand" "preview_time", linear(Time, "0 s", "5 s"), assumed("\"1.5 s\""), "at speed the driver sights this much driving time ahead";
-    Reaction: "driver.hand" "reaction_time", linear(Time, "0 s", "2 s"), assumed("\"0.25 s\""), "from seeing to steering";
-    SeeingSd: "driver.hand" "seeing_sd", linear(Length, "0 mm", "500 mm"), assumed("\"35 mm\""), "standard deviation of the error in seeing the row";
-    SeeingLength: "driver.hand" "seeing_length", one(Length, "0.5 m", "200 m"), assumed("\"12 m\""), "correlation length of that error";
-    SteeringSd: "driver.hand" "steering_sd", linear(Angle, "0 deg", "5 deg"), assumed("\"0.4 deg\""), "standard deviation of the steering angle that the hands add";
-    SteeringTime: "driver.hand" "steering_time", one(Time, "20 ms", "10000 ms"), assumed("\"0.5 s\""), "correlation time of that angle";
+    PreviewMin: "driver.hand" "shortest_preview", linear(Length, "2 m", "50 m"), assumed_in("\"8 m\"", "5 m", "15 m"), "shortest distance at which the driver sights the row ahead of the rear axle";
+    PreviewTime: "driver.hand" "preview_time", linear(Time, "0 s", "5 s"), assumed_in("\"1.5 s\"", "1 s", "2.5 s"), "at speed the driver sights this much driving time ahead";
+    Reaction: "driver.hand" "reaction_time", linear(Time, "0 s", "2 s"), assumed_in("\"0.25 s\"", "0.15 s", "0.5 s"), "from seeing to steering";
+    SeeingSd: "driver.hand" "seeing_sd", linear(Length, "0 mm", "500 mm"), sourced_in("\"50 mm\"", "assumed; with steering_sd chosen for 45 mm of wander at 8 km/h that hardly grows with speed", "25 mm", "70 mm"), "standard deviation of the error in seeing the row";
+    SeeingLength: "driver.hand" "seeing_length", one(Length, "0.5 m", "200 m"), assumed_in("\"12 m\"", "4 m", "30 m"), "correlation length of that error";
+    SteeringSd: "driver.hand" "steering_sd", linear(Angle, "0 deg", "5 deg"), sourced_in("\"0.15 deg\"", "assumed; a trial of 504 passes found no growth of the wander from 5.6 to 11.5 km/h (Hudson et al., Discovery 8:61-66, 2007, abstract), and this noise grows with speed", "0.05 deg", "0.4 deg"), "standard deviation of the steering angle that the hands add";
+    SteeringTime: "driver.hand" "steering_time", one(Time, "20 ms", "10000 ms"), assumed_in("\"0.5 s\"", "0.2 s", "1.5 s"), "correlation time of that angle";
     HandObserved: "driver.hand" "observed_wander", one(Length, "5 mm", "500 mm"), optional("\"45 mm\""), "standard deviation of rear axle to row as observed; scales seeing_sd and steering_sd alike until it is met; left out: both as given";
     HandObservedAt: "driver.hand" "observed_at", one(Speed, "0.5 km/h", "25 km/h"), optional("\"8 km/h\""), "speed at which it was observed";
 
-    LineFrequency: "driver.satellite_line" "natural_frequency", linear(Frequency, "0.2 rad/s", "5 rad/s"), assumed("\"0.6 rad/s\""), "natural frequency of the line following";
-    LineDamping: "driver.satellite_line" "damping", linear(Number, "0.2", "3"), assumed("0.8"), "damping ratio of the line following";
+    LineFrequency: "driver.satellite_line" "natural_frequency", linear(Frequency, "0.2 rad/s", "5 rad/s"), assumed_in("\"0.6 rad/s\"", "0.3 rad/s", "1.2 rad/s"), "natural frequency of the line following";
+    LineDamping: "driver.satellite_line" "damping", linear(Number, "0.2", "3"), assumed_in("0.8", "0.6", "1.2"), "damping ratio of the line following";
     ReceiverSd: "driver.satellite_line" "receiver_sd", linear(Length, "0 mm", "500 mm"), sourced("\"14.3 mm\"", "Carballido et al., Appl. Eng. Agric. 30(3):361-366, 2014 (abstract): RTK, driving"), "standard deviation of the receiver's quick noise";
-    ReceiverTime: "driver.satellite_line" "receiver_time", one(Time, "50 ms", "60000 ms"), assumed("\"2 s\""), "correlation time of that noise";
-    DriftSd: "driver.satellite_line" "drift_sd", linear(Length, "0 mm", "500 mm"), assumed("\"15 mm\""), "standard deviation of the receiver's slow drift";
-    DriftTime: "driver.satellite_line" "drift_time", one(Time, "10 s", "7200 s"), assumed("\"300 s\""), "correlation time of that drift";
-    LineObserved: "driver.satellite_line" "observed_wander", one(Length, "1 mm", "500 mm"), optional("\"25 mm\""), "standard deviation of rear axle to planned line as observed, whatever the speed; scales receiver_sd and drift_sd alike until it is met; left out: both as given";
+    ReceiverTime: "driver.satellite_line" "receiver_time", one(Time, "50 ms", "60000 ms"), assumed_in("\"2 s\"", "0.5 s", "10 s"), "correlation time of that noise";
+    DriftSd: "driver.satellite_line" "drift_sd", linear(Length, "0 mm", "500 mm"), assumed_in("\"15 mm\"", "5 mm", "30 mm"), "standard deviation of the receiver's slow drift";
+    DriftTime: "driver.satellite_line" "drift_time", one(Time, "10 s", "7200 s"), assumed_in("\"300 s\"", "60 s", "1800 s"), "correlation time of that drift";
+    LineGrowth: "driver.satellite_line" "growth_at_speed", linear(Share, "0 %", "200 %"), sourced_in("\"25 %\"", "assumed; that the error is clearly larger at 5 m/s is second hand, tests are told at 1.0, 2.5 and 5.0 m/s (Easterly, Adamchuk, Hoy & Kocher, about 2008 to 2010, excerpt)", "0 %", "60 %"), "by how much receiver_sd and drift_sd grow for each 1 m/s (3.6 km/h) that the tractor drives faster than 3 m/s (10.8 km/h)";
+    LineObserved: "driver.satellite_line" "observed_wander", one(Length, "1 mm", "500 mm"), optional("\"25 mm\""), "standard deviation of rear axle to planned line as observed at up to 3 m/s (10.8 km/h), where it does not depend on speed; scales receiver_sd and drift_sd alike until it is met; left out: both as given";
 
     RearTools: "hitch.rear" "tools_behind_axle", one(Length, "0.5 m", "8 m"), required("\"2.2 m\""), "distance of the tool line behind the rear axle";
-    RearSway: "hitch.rear" "sway_sd", linear(Length, "0 mm", "100 mm"), assumed("\"5 mm\""), "standard deviation of the sideways swing on the lower links";
-    RearSwayLength: "hitch.rear" "sway_length", one(Length, "0.2 m", "100 m"), assumed("\"5 m\""), "correlation length of that swing";
-    RearPlay: "hitch.rear" "free_play", apart(Length, "0 mm", "200 mm"), assumed("\"20 mm\""), "how far the lower links let it swing either way";
+    RearSway: "hitch.rear" "sway_sd", linear(Length, "0 mm", "100 mm"), assumed_in("\"5 mm\"", "2 mm", "15 mm"), "standard deviation of the sideways swing on the lower links";
+    RearSwayLength: "hitch.rear" "sway_length", one(Length, "0.2 m", "100 m"), assumed_in("\"5 m\"", "2 m", "15 m"), "correlation length of that swing";
+    RearPlay: "hitch.rear" "free_play", apart(Length, "0 mm", "200 mm"), assumed_in("\"20 mm\"", "5 mm", "50 mm"), "how far the lower links let it swing either way";
     FrontTools: "hitch.front" "tools_ahead_of_axle", one(Length, "1 m", "10 m"), required("\"4.2 m\""), "distance of the tool line ahead of the rear axle";
-    FrontSway: "hitch.front" "sway_sd", linear(Length, "0 mm", "100 mm"), assumed("\"4 mm\""), "standard deviation of the sideways swing on the lower links";
-    FrontSwayLength: "hitch.front" "sway_length", one(Length, "0.2 m", "100 m"), assumed("\"5 m\""), "correlation length of that swing";
-    FrontPlay: "hitch.front" "free_play", apart(Length, "0 mm", "200 mm"), assumed("\"15 mm\""), "how far the lower links let it swing either way";
+    FrontSway: "hitch.front" "sway_sd", linear(Length, "0 mm", "100 mm"), assumed_in("\"4 mm\"", "2 mm", "12 mm"), "standard deviation of the sideways swing on the lower links";
+    FrontSwayLength: "hitch.front" "sway_length", one(Length, "0.2 m", "100 m"), assumed_in("\"5 m\"", "2 m", "15 m"), "correlation length of that swing";
+    FrontPlay: "hitch.front" "free_play", apart(Length, "0 mm", "200 mm"), assumed_in("\"15 mm\"", "5 mm", "40 mm"), "how far the lower links let it swing either way";
     DrawnHitch: "hitch.drawn" "hitch_behind_axle", one(Length, "0 m", "4 m"), required("\"1 m\""), "distance of the hitch point behind the rear axle";
     DrawnCarrier: "hitch.drawn" "wheels_behind_hitch", one(Length, "0.5 m", "12 m"), required("\"3 m\""), "distance of the implement's own axle behind the hitch point";
     DrawnTools: "hitch.drawn" "tools_behind_hitch", one(Length, "0.2 m", "14 m"), required("\"3 m\""), "distance of the tool line behind the hitch point";
-    DrawnCrab: "hitch.drawn" "crab_per_slope", linear(Number, "0", "0.6"), assumed("0.15"), "slip angle of the implement's wheels downhill on a side slope, as share of the slope angle";
+    DrawnCrab: "hitch.drawn" "crab_per_slope", linear(Number, "0", "0.6"), assumed_in("0.15", "0.05", "0.3"), "slip angle of the implement's wheels downhill on a side slope, as share of the slope angle";
 
     LeftEdge: "tools" "left_edge_behind", one(Length, "-1000 mm", "1000 mm"), assumed("\"0 mm\""), "how far the cutting edge left of a row stands behind the tool line (ahead: negative)";
     RightEdge: "tools" "right_edge_behind", one(Length, "-1000 mm", "1000 mm"), assumed("\"0 mm\""), "the same for the edge right of a row";
-    SettingSd: "tools" "setting_error_sd", apart(Length, "0 mm", "50 mm"), assumed("\"3 mm\""), "standard deviation of the sideways setting of each cutting edge";
+    SettingSd: "tools" "setting_error_sd", apart(Length, "0 mm", "50 mm"), assumed_in("\"3 mm\"", "1 mm", "8 mm"), "standard deviation of the sideways setting of each cutting edge";
 
     Lookahead: "camera" "lookahead", one(Length, "0 m", "6 m"), required("\"0.8 m\""), "how far ahead of the tool line the camera looks at the rows";
     CameraMount: "camera" "mount", Shape::Choice(&["shifted", "fixed"]), required("\"shifted\""), "whether the camera rides on the shifted frame or on the fixed one";
-    Frames: "camera" "frames", one(FrameTime, "2 Hz", "200 Hz"), assumed("\"25 Hz\""), "frames per second, or the time between two";
-    Latency: "camera" "latency", linear(Time, "0 ms", "1000 ms"), assumed("\"80 ms\""), "from exposure to number";
-    NoiseSd: "camera" "noise_sd", linear(Length, "0 mm", "100 mm"), assumed("\"2 mm\""), "standard deviation of each measurement's own noise";
-    AppearanceSd: "camera" "appearance_sd", linear(Length, "0 mm", "200 mm"), assumed("\"12 mm\""), "standard deviation of what a single row's looks add; the rows seen average it";
-    AppearanceLength: "camera" "appearance_length", one(Length, "0.05 m", "50 m"), assumed("\"1 m\""), "correlation length of those looks";
-    Alignment: "camera" "alignment", apart(Length, "-200 mm", "200 mm"), assumed("{ mean = \"0 mm\", sd = \"8 mm\" }"), "how far the camera is set off the tools' centre, left positive";
+    Frames: "camera" "frames", one(FrameTime, "2 Hz", "200 Hz"), assumed_in("\"25 Hz\"", "10 Hz", "60 Hz"), "frames per second, or the time between two";
+    Latency: "camera" "latency", linear(Time, "0 ms", "1000 ms"), assumed_in("\"80 ms\"", "40 ms", "200 ms"), "from exposure to number";
+    NoiseSd: "camera" "noise_sd", linear(Length, "0 mm", "100 mm"), assumed_in("\"2 mm\"", "1 mm", "6 mm"), "standard deviation of each measurement's own noise";
+    RowsLook: "camera" "rows_look", Shape::Choice(&["clean", "weedy", "shadowed"]), assumed("\"clean\""), "how the rows look to the camera: clean, weedy, or shadowed (low sun, the tractor's own shadow); sets appearance_sd where it is left out";
+    AppearanceSd: "camera" "appearance_sd", linear(Length, "0 mm", "200 mm"), LOOKS, "standard deviation of what a single row's looks add; the rows seen average it";
+    AppearanceLength: "camera" "appearance_length", one(Length, "0.05 m", "50 m"), assumed_in("\"1 m\"", "0.3 m", "3 m"), "correlation length of those looks";
+    Alignment: "camera" "alignment", apart(Length, "-200 mm", "200 mm"), assumed_in("{ mean = \"0 mm\", sd = \"4 mm\" }", "2 mm", "10 mm"), "how far the camera still stands off the tools' centre after the operator has trimmed it, left positive; in the field it stays for the whole field, here every pass draws it anew";
     Trim: "camera" "trim", apart(Length, "-200 mm", "200 mm"), assumed("\"0 mm\""), "taken out of every measurement, left positive";
-    RollHeight: "camera" "roll_height", linear(Length, "0 m", "5 m"), assumed("\"1.2 m\""), "height that turns roll into a sideways error: the camera's own where it rolls against the tools, that of the crop feature where it is rigid with them";
-    RollStill: "camera" "roll_at_rest_sd", linear(Angle, "0 deg", "5 deg"), assumed("\"0 deg\""), "standard deviation of the roll at rest";
-    RollGround: "camera" "roll_moving_sd", linear(Angle, "0 deg", "5 deg"), assumed("\"0.34 deg\""), "standard deviation of the roll that the ground adds at roll_reference_speed; grows with the root of speed (ISO 8608, waviness 2)";
+    RollHeight: "camera" "roll_height", linear(Length, "0 m", "5 m"), ROLL_HEIGHT, "height that turns roll into a sideways error: on the fixed frame the camera's own, because it rolls against the tools; on the shifted frame it rolls with them, and what counts is the height of the crop feature that it looks at";
+    RollStill: "camera" "roll_at_rest_sd", linear(Angle, "0 deg", "5 deg"), assumed_in("\"0 deg\"", "0 deg", "0.2 deg"), "standard deviation of the roll at rest";
+    RollGround: "camera" "roll_moving_sd", linear(Angle, "0 deg", "5 deg"), assumed_in("\"0.34 deg\"", "0.1 deg", "1 deg"), "standard deviation of the roll that the ground adds at roll_reference_speed; grows with the root of speed (ISO 8608, waviness 2)";
     RollReference: "camera" "roll_reference_speed", one(Speed, "0.5 km/h", "25 km/h"), assumed("\"2 m/s\""), "speed at which roll_moving_sd holds";
-    RollTime: "camera" "roll_time", one(Time, "10 ms", "5000 ms"), assumed("\"0.15 s\""), "correlation time of the roll";
-    BlindGaps: "camera" "blind_by_gaps", apart(Share, "0 %", "40 %"), assumed("\"0.5 %\""), "share of the distance where gaps in the rows blind it; the four causes combine as independent ones";
-    BlindWeeds: "camera" "blind_by_weeds", apart(Share, "0 %", "40 %"), assumed("\"0.5 %\""), "share where weeds blind it";
-    BlindDusk: "camera" "blind_by_dusk", apart(Share, "0 %", "40 %"), assumed("\"0 %\""), "share where low light blinds it";
-    BlindDust: "camera" "blind_by_dust", apart(Share, "0 %", "40 %"), assumed("\"0 %\""), "share where dust blinds it";
-    BlindLength: "camera" "blind_length", one(Length, "0.05 m", "50 m"), assumed("\"1 m\""), "mean length of a blind stretch";
-    OutlierShare: "camera" "outlier_share", apart(Share, "0 %", "20 %"), assumed("\"0.2 %\""), "share of frames with a wrong number";
-    OutlierSd: "camera" "outlier_sd", apart(Length, "0 mm", "500 mm"), assumed("\"50 mm\""), "standard deviation of the error of such a number";
+    RollTime: "camera" "roll_time", one(Time, "10 ms", "5000 ms"), assumed_in("\"0.15 s\"", "0.05 s", "0.5 s"), "correlation time of the roll";
+    BlindGaps: "camera" "blind_by_gaps", apart(Share, "0 %", "40 %"), assumed_in("\"0.5 %\"", "0 %", "3 %"), "share of the distance where gaps in the rows blind it; the four causes combine as independent ones";
+    BlindWeeds: "camera" "blind_by_weeds", apart(Share, "0 %", "40 %"), assumed_in("\"0.5 %\"", "0 %", "5 %"), "share where weeds blind it";
+    BlindDusk: "camera" "blind_by_dusk", apart(Share, "0 %", "40 %"), assumed_in("\"0 %\"", "0 %", "5 %"), "share where low light blinds it";
+    BlindDust: "camera" "blind_by_dust", apart(Share, "0 %", "40 %"), assumed_in("\"0 %\"", "0 %", "5 %"), "share where dust blinds it";
+    BlindLength: "camera" "blind_length", one(Length, "0.05 m", "50 m"), assumed_in("\"1 m\"", "0.3 m", "5 m"), "mean length of a blind stretch";
+    OutlierShare: "camera" "outlier_share", apart(Share, "0 %", "20 %"), assumed_in("\"0.2 %\"", "0 %", "2 %"), "share of frames with a wrong number";
+    OutlierSd: "camera" "outlier_sd", apart(Length, "0 mm", "500 mm"), assumed_in("\"50 mm\"", "20 mm", "150 mm"), "standard deviation of the error of such a number";
 
     LowPassTime: "tracker.low_pass" "time", one(Time, "5 ms", "2000 ms"), required("\"60 ms\""), "time constant";
-    LowPassGate: "tracker.low_pass" "gate", one(Length, "5 mm", "1000 mm"), assumed("\"100 mm\""), "a number further than this from the filtered one is an outlier";
-    KalmanSd: "tracker.kalman" "measurement_sd", one(Length, "0.5 mm", "200 mm"), assumed("\"6 mm\""), "standard deviation of a measurement that the filter believes";
-    KalmanRate: "tracker.kalman" "rate_change_in_1s", one(Speed, "1 mm/s", "2000 mm/s"), assumed("\"60 mm/s\""), "by how much the sideways rate wanders within a second, a standard deviation";
-    KalmanGate: "tracker.kalman" "gate", one(Length, "5 mm", "1000 mm"), assumed("\"100 mm\""), "a number further than this from the predicted one is an outlier";
-    KalmanYawSd: "tracker.kalman_yaw" "measurement_sd", one(Length, "0.5 mm", "200 mm"), assumed("\"6 mm\""), "standard deviation of a measurement that the filter believes";
-    KalmanYawOffset: "tracker.kalman_yaw" "offset_change_in_1s", one(Length, "0.1 mm", "500 mm"), assumed("\"15 mm\""), "by how much the offset wanders by itself within a second, a standard deviation";
-    KalmanYawHeading: "tracker.kalman_yaw" "heading_change_in_1s", one(Angle, "0.01 deg", "20 deg"), assumed("\"0.5 deg\""), "by how much the heading wanders beside the sensor within a second, a standard deviation";
-    KalmanYawGate: "tracker.kalman_yaw" "gate", one(Length, "5 mm", "1000 mm"), assumed("\"100 mm\""), "a number further than this from the predicted one is an outlier";
+    LowPassGate: "tracker.low_pass" "gate", one(Length, "5 mm", "1000 mm"), assumed_in("\"100 mm\"", "50 mm", "200 mm"), "a number further than this from the filtered one is an outlier";
+    KalmanSd: "tracker.kalman" "measurement_sd", one(Length, "0.5 mm", "200 mm"), assumed_in("\"6 mm\"", "3 mm", "15 mm"), "standard deviation of a measurement that the filter believes";
+    KalmanRate: "tracker.kalman" "rate_change_in_1s", one(Speed, "1 mm/s", "2000 mm/s"), assumed_in("\"60 mm/s\"", "20 mm/s", "150 mm/s"), "by how much the sideways rate wanders within a second, a standard deviation";
+    KalmanGate: "tracker.kalman" "gate", one(Length, "5 mm", "1000 mm"), assumed_in("\"100 mm\"", "50 mm", "200 mm"), "a number further than this from the predicted one is an outlier";
+    KalmanYawSd: "tracker.kalman_yaw" "measurement_sd", one(Length, "0.5 mm", "200 mm"), assumed_in("\"6 mm\"", "3 mm", "15 mm"), "standard deviation of a measurement that the filter believes";
+    KalmanYawOffset: "tracker.kalman_yaw" "offset_change_in_1s", one(Length, "0.1 mm", "500 mm"), assumed_in("\"15 mm\"", "5 mm", "40 mm"), "by how much the offset wanders by itself within a second, a standard deviation";
+    KalmanYawHeading: "tracker.kalman_yaw" "heading_change_in_1s", one(Angle, "0.01 deg", "20 deg"), assumed_in("\"0.5 deg\"", "0.1 deg", "2 deg"), "by how much the heading wanders beside the sensor within a second, a standard deviation";
+    KalmanYawGate: "tracker.kalman_yaw" "gate", one(Length, "5 mm", "1000 mm"), assumed_in("\"100 mm\"", "50 mm", "200 mm"), "a number further than this from the predicted one is an outlier";
 
-    PositionSd: "sensors.position" "noise_sd", linear(Length, "0 mm", "20 mm"), assumed("\"0.5 mm\""), "standard deviation of one reading";
-    YawSd: "sensors.yaw_rate" "noise_sd", linear(AngleRate, "0 deg/s", "5 deg/s"), assumed("\"0.1 deg/s\""), "standard deviation of the sensor's noise";
-    YawTime: "sensors.yaw_rate" "noise_time", one(Time, "10 ms", "10000 ms"), assumed("\"0.1 s\""), "correlation time of that noise";
-    YawBias: "sensors.yaw_rate" "bias", apart(AngleRate, "-2 deg/s", "2 deg/s"), assumed("{ mean = \"0 deg/s\", sd = \"0.05 deg/s\" }"), "constant error of the sensor";
+    PositionSd: "sensors.position" "noise_sd", linear(Length, "0 mm", "20 mm"), assumed_in("\"0.5 mm\"", "0.1 mm", "2 mm"), "standard deviation of one reading";
+    YawSd: "sensors.yaw_rate" "noise_sd", linear(AngleRate, "0 deg/s", "5 deg/s"), assumed_in("\"0.1 deg/s\"", "0.02 deg/s", "0.3 deg/s"), "standard deviation of the sensor's noise";
+    YawTime: "sensors.yaw_rate" "noise_time", one(Time, "10 ms", "10000 ms"), assumed_in("\"0.1 s\"", "0.02 s", "0.5 s"), "correlation time of that noise";
+    YawBias: "sensors.yaw_rate" "bias", apart(AngleRate, "-2 deg/s", "2 deg/s"), assumed_in("{ mean = \"0 deg/s\", sd = \"0.05 deg/s\" }", "0.01 deg/s", "0.2 deg/s"), "constant error of the sensor";
 
     OnOffStart: "controller.on_off" "start_above", one(Length, "1 mm", "500 mm"), required("\"20 mm\""), "error at which the frame starts to move";
     OnOffStop: "controller.on_off" "stop_below", one(Length, "0 mm", "500 mm"), required("\"8 mm\""), "error at which it stops, less than start_above";
@@ -577,56 +766,56 @@ keys! {
     PidIntegral: "controller.pid" "integral_time", one(Time, "10 ms", "100000 ms"), optional("\"1 s\""), "integral time beside gain; left out: no integral part";
     PidDerivative: "controller.pid" "derivative_time", one(Time, "0 ms", "5000 ms"), optional("\"50 ms\""), "derivative time beside gain; left out: 0 ms";
     PidFilter: "controller.pid" "derivative_filter", one(Time, "0 ms", "5000 ms"), optional("\"5 ms\""), "filter time of the derivative; left out: a tenth of the derivative time (common practice, no source)";
-    LagGain: "controller.lag" "gain", one(Gain, "0.1 1/s", "100 1/s"), assumed("\"5 1/s\""), "gain of the inner position loop; below the frame rate";
-    FeedForward: "controller.lag" "feed_forward", one(Share, "0 %", "100 %"), assumed("\"0 %\""), "share of the wanted shift's rate that is fed forward; a high share passes camera noise to the valve";
+    LagGain: "controller.lag" "gain", one(Gain, "0.1 1/s", "100 1/s"), assumed_in("\"5 1/s\"", "2 1/s", "10 1/s"), "gain of the inner position loop; below the frame rate";
+    FeedForward: "controller.lag" "feed_forward", one(Share, "0 %", "100 %"), assumed_in("\"0 %\"", "0 %", "100 %"), "share of the wanted shift's rate that is fed forward; a high share passes camera noise to the valve";
 
-    Supply: "hydraulics" "supply_pressure", linear(Pressure, "20 bar", "350 bar"), assumed("\"180 bar\""), "oil pressure at the valve";
-    Return: "hydraulics" "return_pressure", linear(Pressure, "0 bar", "50 bar"), assumed("\"5 bar\""), "pressure in the return line";
+    Supply: "hydraulics" "supply_pressure", linear(Pressure, "20 bar", "350 bar"), assumed_in("\"180 bar\"", "150 bar", "210 bar"), "oil pressure at the valve";
+    Return: "hydraulics" "return_pressure", linear(Pressure, "0 bar", "50 bar"), assumed_in("\"5 bar\"", "2 bar", "20 bar"), "pressure in the return line";
     Pump: "hydraulics" "pump_flow", linear(Flow, "1 L/min", "300 L/min"), required("\"40 L/min\""), "oil that the tractor gives";
     Bore: "hydraulics" "bore", one(Length, "16 mm", "200 mm"), required("\"50 mm\""), "inner diameter of the cylinder";
     Rod: "hydraulics" "rod", one(Length, "5 mm", "150 mm"), required("\"25 mm\""), "diameter of its rod, less than bore";
     StrokeTotal: "hydraulics" "stroke", one(Length, "50 mm", "2000 mm"), required("\"400 mm\""), "total travel: half of it either way";
     Extension: "hydraulics" "extension_moves", Shape::Choice(SIDES), assumed("\"left\""), "where the frame goes when the cylinder extends";
-    FrameWeight: "hydraulics" "frame_weight", linear(Force, "0 N", "50000 N"), assumed("\"3000 N\""), "weight of the shifted frame with its tools, as far as the cylinder holds it on a side slope";
-    SideForce: "hydraulics" "soil_side_force", linear(Force, "-20000 N", "20000 N"), assumed("\"0 N\""), "steady sideways force of the soil on the frame, to the left positive";
-    Friction: "hydraulics" "friction", linear(Force, "0 N", "20000 N"), assumed("\"800 N\""), "friction of the sliding frame, soil included";
-    Backlash: "hydraulics" "backlash", apart(Length, "0 mm", "50 mm"), assumed("\"1 mm\""), "total play between cylinder and frame";
+    FrameWeight: "hydraulics" "frame_weight", linear(Force, "0 N", "50000 N"), assumed_in("\"3000 N\"", "1000 N", "10000 N"), "weight of the shifted frame with its tools, as far as the cylinder holds it on a side slope";
+    SideForce: "hydraulics" "soil_side_force", linear(Force, "-20000 N", "20000 N"), assumed_in("\"0 N\"", "-1000 N", "1000 N"), "steady sideways force of the soil on the frame, to the left positive";
+    Friction: "hydraulics" "friction", linear(Force, "0 N", "20000 N"), assumed_in("\"800 N\"", "200 N", "2500 N"), "friction of the sliding frame, soil included";
+    Backlash: "hydraulics" "backlash", apart(Length, "0 mm", "50 mm"), assumed_in("\"1 mm\"", "0 mm", "5 mm"), "total play between cylinder and frame";
 
-    HoseBore: "hydraulics" "hose_bore", one(Length, "4 mm", "50 mm"), assumed("\"10 mm\""), "inner diameter of the hoses to the cylinder, for the oil's speed in them";
-    ForceReserve: "hydraulics" "force_reserve", one(Number, "1", "10"), assumed("2"), "how many times the sideways load the cylinder must be able to push, in the short list of cylinders";
+    HoseBore: "hydraulics" "hose_bore", one(Length, "4 mm", "50 mm"), assumed_in("\"10 mm\"", "8 mm", "16 mm"), "inner diameter of the hoses to the cylinder, for the oil's speed in them";
+    ForceReserve: "hydraulics" "force_reserve", one(Number, "1", "10"), assumed_in("2", "1.5", "3"), "how many times the sideways load the cylinder must be able to push, in the short list of cylinders";
 
     PropFlow: "valve.proportional" "rated_flow", one(Flow, "0.5 L/min", "300 L/min"), required("\"9 L/min\""), "rated flow of each metering edge";
     PropDrop: "valve.proportional" "rated_drop", one(Pressure, "1 bar", "100 bar"), required("\"5 bar\""), "pressure drop over that edge at the rated flow";
-    PropDead: "valve.proportional" "dead_time", linear(Time, "0 ms", "500 ms"), assumed("\"30 ms\""), "from command to the first movement of the spool, warm oil";
-    PropLag: "valve.proportional" "spool_lag", linear(Time, "1 ms", "1000 ms"), assumed("\"60 ms\""), "first-order lag of the spool, warm oil";
-    Deadband: "valve.proportional" "deadband", apart(Share, "0 %", "50 %"), sourced("\"15 %\"", "assumed; 10 to 25 % of travel is a value from memory"), "share of the command that opens nothing, either way";
-    DeadbandJump: "valve.proportional" "deadband_compensation", apart(Share, "0 %", "100 %"), assumed("\"90 %\""), "share of the deadband that the electronics jump over";
+    PropDead: "valve.proportional" "dead_time", linear(Time, "0 ms", "500 ms"), assumed_in("\"30 ms\"", "10 ms", "60 ms"), "from command to the first movement of the spool, warm oil";
+    PropLag: "valve.proportional" "spool_lag", linear(Time, "1 ms", "1000 ms"), assumed_in("\"60 ms\"", "30 ms", "120 ms"), "first-order lag of the spool, warm oil";
+    Deadband: "valve.proportional" "deadband", apart(Share, "0 %", "50 %"), sourced_in("\"15 %\"", "assumed; 10 to 25 % of travel is a value from memory", "10 %", "25 %"), "share of the command that opens nothing, either way";
+    DeadbandJump: "valve.proportional" "deadband_compensation", apart(Share, "0 %", "100 %"), assumed_in("\"90 %\"", "50 %", "100 %"), "share of the deadband that the electronics jump over";
     DirFlow: "valve.directional" "rated_flow", one(Flow, "0.5 L/min", "300 L/min"), required("\"5 L/min\""), "rated flow of each edge";
     DirDrop: "valve.directional" "rated_drop", one(Pressure, "1 bar", "100 bar"), required("\"5 bar\""), "pressure drop over that edge at the rated flow";
-    DirOpen: "valve.directional" "open_time", apart(Time, "0 ms", "1000 ms"), assumed("\"40 ms\""), "from command to open, warm oil";
-    DirClose: "valve.directional" "close_time", apart(Time, "0 ms", "1000 ms"), assumed("\"40 ms\""), "from command to closed, warm oil";
+    DirOpen: "valve.directional" "open_time", apart(Time, "0 ms", "1000 ms"), assumed_in("\"40 ms\"", "20 ms", "100 ms"), "from command to open, warm oil";
+    DirClose: "valve.directional" "close_time", apart(Time, "0 ms", "1000 ms"), assumed_in("\"40 ms\"", "20 ms", "100 ms"), "from command to closed, warm oil";
 
-    ColdDead: "cold_oil" "dead_time_factor", linear(Number, "1", "10"), assumed("1"), "factor on dead time and switching times; 1 is warm oil";
-    ColdLag: "cold_oil" "lag_factor", linear(Number, "1", "10"), assumed("1"), "factor on the spool lag; 1 is warm oil";
-    ColdFlow: "cold_oil" "flow_factor", linear(Number, "0.1", "1"), assumed("1"), "factor on the rated flow; 1 is warm oil";
+    ColdDead: "cold_oil" "dead_time_factor", linear(Number, "1", "10"), assumed_in("1", "1", "2.5"), "factor on dead time and switching times; 1 is warm oil";
+    ColdLag: "cold_oil" "lag_factor", linear(Number, "1", "10"), assumed_in("1", "1", "2"), "factor on the spool lag; 1 is warm oil";
+    ColdFlow: "cold_oil" "flow_factor", linear(Number, "0.1", "1"), assumed_in("1", "0.7", "1"), "factor on the rated flow; 1 is warm oil";
 
     FarmArea: "farm" "area", one(Area, "0.01 ha", "100000 ha"), required("\"10 ha\""), "land to work in one round";
     RowLength: "farm" "row_length", one(Length, "10 m", "5000 m"), optional("\"200 m\""), "length of the rows: every rate, cost and answer holds for such a row, entry stretch included; left out: the length of the pass";
-    TurnTime: "farm" "turn_time", one(Time, "2 s", "600 s"), assumed("\"20 s\""), "from lifting to lowering at the headland";
-    IdleShare: "farm" "idle_share", one(Share, "0 %", "90 %"), assumed("\"10 %\""), "share of the time in the field lost to setting, filling up and rest";
+    TurnTime: "farm" "turn_time", one(Time, "2 s", "600 s"), assumed_in("\"20 s\"", "12 s", "45 s"), "from lifting to lowering at the headland";
+    IdleShare: "farm" "idle_share", one(Share, "0 %", "90 %"), assumed_in("\"10 %\"", "5 %", "30 %"), "share of the time in the field lost to setting, filling up and rest";
     Rounds: "farm" "rounds", Shape::Count { low: 1, high: 20 }, assumed("3"), "times a season that the whole area is worked";
     WorkableDays: "farm" "workable_days", one(Number, "0.1", "365"), required("8"), "days that soil and weather allow for one round";
-    DayHours: "farm" "day_hours", one(Number, "0", "24"), assumed("8"), "hours of work by daylight on such a day";
-    NightHours: "farm" "night_hours", one(Number, "0", "24"), assumed("0"), "hours of work under lights on such a day";
-    NightNoise: "farm" "night_noise", one(Number, "1", "10"), assumed("1.3"), "factor on the camera's noise (each number's own and the rows' looks) under lights";
+    DayHours: "farm" "day_hours", one(Number, "0", "24"), assumed_in("8", "4", "14"), "hours of work by daylight on such a day";
+    NightHours: "farm" "night_hours", one(Number, "0", "24"), assumed_in("0", "0", "8"), "hours of work under lights on such a day";
+    NightNoise: "farm" "night_noise", one(Number, "1", "10"), assumed_in("1.3", "1", "2"), "factor on the camera's noise (each number's own and the rows' looks) under lights";
 
     WeedDensity: "weeds" "density", apart(Density, "0 /m2", "10000 /m2"), required("\"60 /m2\""), "weeds before the pass";
     UndercutShare: "weeds" "undercut", apart(Share, "0 %", "100 %"), sourced("\"95 %\"", "common practice, no source"), "share of the weeds in the worked strip that the tools undercut";
-    WeedsAnHour: "weeds" "pulled_an_hour", apart(Number, "1", "100000"), assumed("1000"), "weeds that one person pulls or hoes by hand in an hour; hours grow in proportion to weeds";
+    WeedsAnHour: "weeds" "pulled_an_hour", apart(Number, "1", "100000"), assumed_in("1000", "400", "2500"), "weeds that one person pulls or hoes by hand in an hour; hours grow in proportion to weeds";
 
     Currency: "prices" "currency", Shape::Text, required("\"EUR\""), "name of the currency";
     PlantPrice: "prices" "plant", apart(Number, "0", "1000"), required("0.15"), "value of one crop plant";
-    TouchedLost: "prices" "touched_lost", apart(Share, "0 %", "100 %"), assumed("{ from = \"0 %\", to = \"20 %\" }"), "share of the touched plants that is lost; a cut plant always is";
+    TouchedLost: "prices" "touched_lost", apart(Share, "0 %", "100 %"), assumed_in("{ from = \"0 %\", to = \"20 %\" }", "0 %", "20 %"), "share of the touched plants that is lost; a cut plant always is";
     LabourPrice: "prices" "labour_hour", apart(Number, "0", "10000"), required("16"), "an hour of weeding by hand";
     MachinePrice: "prices" "machine_hour", apart(Number, "0", "100000"), required("70"), "an hour in the field: tractor, implement, driver and fuel";
 
@@ -643,6 +832,6 @@ keys! {
     TractorPower: "soil" "tractor_power", one(Power, "5 kW", "1000 kW"), required("\"75 kW\""), "rated power of the tractor at the power take-off";
 
     ToolWidths: "workshop" "tool_widths", list(Length, "20 mm", "1500 mm"), required("[\"100 mm\", \"125 mm\", \"150 mm\", \"200 mm\", \"250 mm\"]"), "cutting widths of the tools on hand, rising";
-    ToolOverlap: "workshop" "overlap", one(Length, "0 mm", "300 mm"), assumed("\"25 mm\""), "least overlap of tools side by side";
+    ToolOverlap: "workshop" "overlap", one(Length, "0 mm", "300 mm"), assumed_in("\"25 mm\"", "15 mm", "50 mm"), "least overlap of tools side by side";
     OuterReach: "workshop" "outer_reach", one(Length, "20 mm", "2000 mm"), optional("\"200 mm\""), "how far beyond the outermost rows the tools work; left out: half the way to the next row";
 }

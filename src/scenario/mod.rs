@@ -15,6 +15,13 @@
 //! A draw depends on seed, pass and the name of the key alone: whatever else varies or is added to the language, the same
 //! key draws the same numbers.
 //!
+//! # Defaults
+//!
+//! A key that is left out takes its default, which names its source or says "assumed" and then in which range it may plausibly lie
+//! ([`keys::Plausible`]). Some defaults go with the word of another key ([`keys::Need::ByChoice`]): how far plants stand off their row
+//! with `plants.established`, stem and roots with `plants.stage`, the rows' looks with `camera.rows_look`, the lever of roll with
+//! `camera.mount`. [`Scenario::assumptions`] tells all of it.
+//!
 //! # Use from code
 //!
 //! ```
@@ -388,7 +395,8 @@ impl Scenario {
                 Some(Assumption {
                     key: key.path(),
                     value: stated.written.trim_matches('"').to_string(),
-                    origin: stated.origin.to_string(),
+                    origin: stated.origin.clone(),
+                    range: stated.range.clone(),
                     meaning: key.meaning.to_string(),
                 })
             })
@@ -472,6 +480,7 @@ impl Scenario {
                 key: key.to_string(),
                 value,
                 origin: origin.to_string(),
+                range: None,
                 meaning: meaning.to_string(),
             });
         };

@@ -7,16 +7,17 @@ use super::read::Read;
 use super::units;
 use super::values::Values;
 use crate::linear::axle_wander;
+use crate::model::driver::STEADY_LINE_M_S;
 use crate::quote::quoted;
 
 /// Factor on the driver's (satellite line: the receiver's) noises at which the linear check meets the observed wander, all
 /// parameters nominal: `g² = (observed² - V_row) / (V_see + V_steer)`. 1 without an observed wander, or where none meets it,
-/// which is noted as a problem, as is a factor that takes a noise out of the range of its key. The wander of satellite steering does not depend on speed, so any will do there.
+/// which is noted as a problem, as is a factor that takes a noise out of the range of its key. The wander of satellite steering does not
+/// depend on speed as long as that is low, so any such will do there.
 pub fn wander_factor(read: &mut Read, values: &Values, fixed: &Fixed) -> f64 {
-    let at_any_speed = values.number(Id::WorkingSpeed);
     for (id, speed_m_s) in [
         (Id::HandObserved, values.number(Id::HandObservedAt)),
-        (Id::LineObserved, at_any_speed),
+        (Id::LineObserved, Some(STEADY_LINE_M_S)),
     ] {
         let (Some(observed_m), Some(speed_m_s)) = (values.number(id), speed_m_s) else {
             continue;

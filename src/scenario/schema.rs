@@ -116,10 +116,9 @@ fn key_schema(key: &Key) -> Value {
     if let Some(most) = key.most_entries() {
         schema["maxItems"] = json!(most);
     }
-    let default = match key.need {
-        Need::Required { .. } => String::new(),
-        Need::Optional { .. } => String::new(),
-        Need::Default { value, origin } => format!(" Default: {value} ({origin})."),
+    let default = match key.default_words() {
+        words if words.is_empty() => words,
+        words => format!(" Default: {words}."),
     };
     let allowed = match key.shape {
         Shape::Text => String::new(),

@@ -66,8 +66,14 @@ fn entry(text: &mut String, key: &Key, live: bool) {
         _ => format!(" ({}{vary})", key.allowed()),
     };
     let origin = match key.need {
+        Need::Default {
+            value,
+            origin,
+            plausible: Some(range),
+        } => format!(" Default: {origin}; plausible: {}.", range.words(value)),
         Need::Default { origin, .. } => format!(" Default: {origin}."),
-        _ => String::new(),
+        Need::ByChoice { .. } => format!(" Default {}.", key.default_words()),
+        Need::Required { .. } | Need::Optional { .. } => String::new(),
     };
     comment(text, &format!("{}{allowed}.{origin}", capital(key.meaning)));
     let mark = if live && is_live(key) { "" } else { "# " };

@@ -1,6 +1,6 @@
 //! Checked values: every key that applies has one, defaults filled in, nothing contradicts.
 
-use super::keys::{self, Id, KEYS, Need};
+use super::keys::{self, Id, KEYS, Key, Need};
 use super::read::{Read, Value};
 use super::spread::Spread;
 
@@ -12,7 +12,48 @@ pub struct Stated {
     /// As the scenario or the default states it.
     pub written: String,
     /// "scenario", a source, or "assumed".
-    pub origin: &'static str,
+    pub origin: String,
+    /// Range in which a default may plausibly lie, in words.
+    pub range: Option<String>,
+}
+
+/// What holds for a key that is left out.
+fn left_out(read: &Read, key: &'static Key) -> Option<Stated> {
+    let (value, origin, range) = match key.need {
+        Need::Default {
+            value,
+            origin,
+            plausible,
+        } => {
+            let range = plausible.map(|range| range.words(value));
+            (value, origin.to_string(), range)
+        }
+        Need::ByChoice { of, cases } => {
+            let choice = keys::key(of);
+            let word = match read.entry(of).map(|entry| &entry.value) {
+                Some(Value::Text(word)) => word.as_str(),
+                _ => choice.example().trim_matches('"'),
+            };
+            let case = cases.iter().find(|case| case.word == word)?;
+            (
+                case.value,
+                format!(
+                    "{}; default for {} = \"{word}\"",
+                    case.origin,
+                    choice.path()
+                ),
+                Some(case.plausible.words(case.value)),
+            )
+        }
+        Need::Required { .. } | Need::Optional { .. } => return None,
+    };
+    let found = super::read::value_of(key, value).ok()?;
+    Some(Stated {
+        value: found,
+        written: value.to_string(),
+        origin,
+        range,
+    })
 }
 
 /// All values of a scenario, by key.
@@ -34,20 +75,15 @@ impl Values {
             .collect();
         let stated = KEYS
             .iter()
-            .map(|key| match (read.entry(key.id), key.need) {
-                (Some(entry), _) => Some(Stated {
+            .map(|key| match read.entry(key.id) {
+                Some(entry) => Some(Stated {
                     value: entry.value.clone(),
                     written: entry.written.clone(),
-                    origin: "scenario",
+                    origin: "scenario".to_string(),
+                    range: None,
                 }),
-                (None, Need::Default { value, origin }) if tables.contains(&key.table) => {
-                    super::read::value_of(key, value).ok().map(|found| Stated {
-                        value: found,
-                        written: value.to_string(),
-                        origin,
-                    })
-                }
-                _ => None,
+                None if tables.contains(&key.table) => left_out(read, key),
+                None => None,
             })
             .collect();
         Values { stated, tables }

@@ -188,7 +188,7 @@ fn reach_of_machine_m(setup: &Setup) -> f64 {
 pub(crate) fn tools_span_m(setup: &Setup) -> (f64, f64) {
     let machine_m = reach_of_machine_m(setup);
     (
-        setup.tools.tool_line_m.min(0.0) - 5.0 - machine_m,
+        setup.tools.tool_line_m.min(0.0) - setup.run.approach_m - 5.0 - machine_m,
         span_m(setup).1,
     )
 }
@@ -196,7 +196,8 @@ pub(crate) fn tools_span_m(setup: &Setup) -> (f64, f64) {
 /// Distance along the line that the ground of a pass must cover, m.
 pub(crate) fn span_m(setup: &Setup) -> (f64, f64) {
     let machine_m = reach_of_machine_m(setup);
-    let from_m = setup.tools.tool_line_m - warm_up_m(setup, TOP_SPEED_M_S) - 5.0 - machine_m;
+    let before_m = warm_up_m(setup, TOP_SPEED_M_S) + setup.run.approach_m;
+    let from_m = setup.tools.tool_line_m - before_m - 5.0 - machine_m;
     let to_m = setup.run.length_m + preview_m(&setup.driver, TOP_SPEED_M_S) + 5.0 + 2.0 * machine_m;
     (from_m, to_m)
 }

@@ -9,9 +9,9 @@ use crate::model::noise::GaussMarkovStep;
 use crate::model::setup::Setup;
 use crate::model::tractor::TractorState;
 
-/// What one speed makes of the ground: a value at every tick. Tick 0 is the exposure of the last camera frame before the tools
-/// are lowered, so that frames and ticks keep the same step in every pass; the moment of lowering falls at random between two
-/// frames.
+/// What one speed makes of the ground: a value at every tick. Tick 0 is the exposure of the last camera frame before the approach
+/// begins (without an approach: before the tools are lowered), so that frames and ticks keep the same step in every pass; that moment falls
+/// at random between two frames.
 #[derive(Clone, Debug)]
 pub struct Path {
     /// Speed of the rear axle, m/s.
@@ -83,9 +83,10 @@ pub fn drive(setup: &Setup, ground: &Ground, seed: u64, pass: u64, speed_m_s: f6
     drive_from(setup, ground, &Reference { seed, pass }, speed_m_s)
 }
 
-/// Ticks of a path: from the last frame before lowering until the last edge has passed the last plant.
+/// Ticks of a path: from the last frame before the approach until the last edge has passed the last plant.
 pub(crate) fn ticks(setup: &Setup, speed_m_s: f64) -> usize {
-    let driven_s = setup.driven_length_m() / speed_m_s + setup.camera.frame_s;
+    let driven_m = setup.run.approach_m + setup.driven_length_m();
+    let driven_s = driven_m / speed_m_s + setup.camera.frame_s;
     (driven_s / setup.run.step_s).ceil() as usize + 2
 }
 
@@ -94,7 +95,7 @@ pub fn drive_from(setup: &Setup, ground: &Ground, streams: &impl Streams, speed_
     let step_s = setup.run.step_s;
     let tool_m = setup.tools.tool_line_m;
     let phase = streams.of(Source::FramePhase, 0).uniform();
-    let lowered_s = setup.camera.frame_s * phase;
+    let lowered_s = setup.camera.frame_s * phase + setup.run.approach_m / speed_m_s;
     let ticks = ticks(setup, speed_m_s);
     let mut path = Path {
         speed_m_s,
@@ -356,17 +357,14 @@ impl<D: Draws> Hands<D> {
                     wobble: Box::new(Wobble::new(noise.step(dt), streams.of(Source::Steering, 0))),
                 }
             }
-            Driver::SatelliteLine(line) => HandsKind::Satellite {
-                line: *line,
-                receiver: Box::new(Wobble::new(
-                    line.receiver.step(dt),
-                    streams.of(Source::Receiver, 0),
-                )),
-                drift: Box::new(Wobble::new(
-                    line.drift.step(dt),
-                    streams.of(Source::Drift, 0),
-                )),
-            },
+            Driver::SatelliteLine(line) => {
+                let [receiver, drift] = line.noises(speed_m_s).map(|noise| noise.step(dt));
+                HandsKind::Satellite {
+                    line: *line,
+                    receiver: Box::new(Wobble::new(receiver, streams.of(Source::Receiver, 0))),
+                    drift: Box::new(Wobble::new(drift, streams.of(Source::Drift, 0))),
+                }
+            }
             Driver::Replay(_) => HandsKind::Nobody,
         };
         Self { kind, speed_m_s }

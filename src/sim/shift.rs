@@ -90,7 +90,7 @@ pub fn run(setup: &Setup, path: &Path, sensors: &Frames, kind: Kind, out: &mut S
                 reading_m,
             };
             let asked = brain.command(setup, path, sensors, &arrival);
-            let started = now_s >= path.lowered_s + setup.run.start_delay_s;
+            let started = now_s >= setup.run.controller_starts_s(path.lowered_s);
             command = if started { asked.command } else { 0.0 };
             valve.take(now_s, command);
             brain.applied(now_s, if started { asked.speed_m_s } else { 0.0 });

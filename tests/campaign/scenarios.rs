@@ -170,7 +170,7 @@ fn other_table(dice: &mut Dice, lines: &mut Vec<String>) {
         let all = dice.once_in(2);
         for key in keys::keys_of(table.name) {
             if matches!(key.need, Need::Required { .. })
-                || (all && matches!(key.need, Need::Default { .. }))
+                || (all && matches!(key.need, Need::Default { .. } | Need::ByChoice { .. }))
             {
                 lines.push(format!("{} = {}", key.name, key.example()));
             }

@@ -112,6 +112,15 @@ fn make(dice: &mut Dice) -> Made {
         }
     }
     if made.text.contains("[driver.replay]") {
+        // A logged pass has no approach.
+        let approach = made.written.iter().find(|(key, _)| key == "pass.approach");
+        if let Some((_, value)) = approach {
+            made.text = made.text.replace(&format!("approach = {value}\n"), "");
+            made.text = made.text.replace("\"following\"", "\"held\"");
+            made.written.retain(|(key, value)| {
+                key != "pass.approach" && !(key == "pass.while_lifted" && value == "\"following\"")
+            });
+        }
         let points: String = (0..=2600).map(|i| format!("{i},0.01\n")).collect();
         made.log = Some(format!("distance_m,offset_m\n{points}"));
     }
@@ -141,6 +150,12 @@ fn value(dice: &mut Dice, key: &Key, made: &Made) -> Option<String> {
         }
         Id::PassLength => length(20.0, 2000.0, dice),
         Id::EntryLength => length(1.0, 10.0, dice),
+        Id::WhileLifted => dice.coin().then(|| {
+            let words = ["centred", "held", "following"];
+            let most = 2 + usize::from(written("pass.approach").is_some());
+            format!("\"{}\"", words[dice.below(most)])
+        }),
+        Id::Approach => dice.coin().then(|| length(0.1, 30.0, dice)).flatten(),
         Id::HeldShift => {
             (written("pass.while_lifted")?.contains("held")).then(|| "\"-50 %\"".to_string())
         }

@@ -43,6 +43,9 @@ const CAUSES: [(&str, &[&str]); 8] = [
     ("oil flow", &["hydraulics.", "cold_oil."]),
 ];
 
+/// How the origin of a value begins that has no source.
+const ASSUMED: &str = "assumed";
+
 /// Values under one heading.
 struct Group<'a> {
     heading: String,
@@ -105,7 +108,7 @@ fn cause_of(key: &str) -> Option<&'static str> {
 }
 
 fn assumed(value: &Assumption) -> bool {
-    value.origin.starts_with("assumed")
+    value.origin.starts_with(ASSUMED)
 }
 
 impl Page<'_> {
@@ -115,20 +118,22 @@ impl Page<'_> {
             h2 { "What this rests on" }
             (scroll("Assumptions", html! { "Every value of the scenario with its origin, those first that the plants cut hang on most, as it shows when one cause is taken "
                         "away at a time. A value marked as assumed has no source: measure it on your "
-                        "machine and in your field before you lean on the result." }, html! {
+                        "machine and in your field before you lean on the result; beside it stands where it may as well lie." }, html! {
                 table.own-units {
                     thead { tr {
                         th.text scope="col" { "What" }
                         th.text scope="col" { "Value" }
+                        th.text scope="col" { "May as well be" }
                         th.text scope="col" { "Origin" }
                         th.text scope="col" { "Key in the scenario" }
                     } }
                     @for group in groups(self.results) { tbody {
-                        tr { th.text.group colspan="4" scope="rowgroup" { (group.heading) } }
+                        tr { th.text.group colspan="5" scope="rowgroup" { (group.heading) } }
                         @for value in group.values { tr {
                             td.text { (value.meaning) }
                             td.text { (value.value) }
-                            td.text { @if assumed(value) { span.tag { (value.origin) } } @else { (value.origin) } }
+                            td.text { (value.range.as_deref().unwrap_or_default()) }
+                            td.text { @if let Some(more) = value.origin.strip_prefix(ASSUMED) { span.tag { (ASSUMED) } (more) } @else { (value.origin) } }
                             td.text { (key(&value.key)) }
                         } }
                     } }
@@ -150,6 +155,7 @@ mod tests {
             key: key.into(),
             value: "1".into(),
             origin: origin.into(),
+            range: None,
             meaning: String::new(),
         };
         results.assumptions = vec![

@@ -153,6 +153,21 @@ fn prop_the_rate_table_shows_the_results() {
     assert!(cells.next().is_none());
 }
 
+/// The mark stands on the one word, so that a long origin breaks into lines; the range is beside the value.
+#[test]
+fn prop_what_is_assumed_is_marked_with_its_range_and_its_reason() {
+    let mut results = synthetic::results();
+    results.assumptions[0].origin = "assumed; others found 10 mm".into();
+    results.assumptions[0].range = Some("8 mm to 18 mm".into());
+    let page = page_of(&results).replace('\u{a0}', " ");
+    for text in [
+        "<td class=\"text\">8 mm to 18 mm</td>",
+        "<span class=\"tag\">assumed</span>; others found 10 mm</td>",
+    ] {
+        assert!(page.contains(text), "{text}");
+    }
+}
+
 #[test]
 fn prop_text_from_files_is_escaped_everywhere() {
     let mut results = synthetic::results();
@@ -165,6 +180,7 @@ fn prop_text_from_files_is_escaped_everywhere() {
         key: bad.into(),
         value: bad.into(),
         origin: bad.into(),
+        range: Some(bad.into()),
         meaning: bad.into(),
     };
     for share in &mut results.error_budget {
