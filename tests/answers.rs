@@ -6,7 +6,7 @@ use std::sync::OnceLock;
 use rowroom::answers::compare::machines;
 use rowroom::answers::work_out;
 use rowroom::montecarlo::study::{Plan, Until, Unwatched, study};
-use rowroom::results::answers::{Bound, Holds};
+use rowroom::results::answers::{Bound, Change, Holds};
 use rowroom::results::answers::{SpeedAnswer, Status};
 use rowroom::results::{Results, Stretch};
 use rowroom::scenario::Scenario;
@@ -299,14 +299,10 @@ fn prop_what_nothing_meets_is_answered_with_the_reason_and_the_nearest_setting()
 #[test]
 fn prop_what_pays_is_ranked_and_sound() {
     let pays = &first_seed().answers.pays;
-    let of = |words: &str| {
-        pays.iter()
-            .find(|pays| pays.change.contains(words))
-            .unwrap()
-    };
-    assert!(of("yaw-rate sensor").clearance_lower_m.unwrap() > 0.0);
-    assert!(of("aligned").clearance_lower_m.unwrap() > 0.0);
-    let stroke = of("more stroke");
+    let of = |change: Change| pays.iter().find(|pays| pays.change == change).unwrap();
+    assert!(of(Change::YawRateSensor).clearance_lower_m.unwrap() > 0.0);
+    assert!(of(Change::AlignedCamera).clearance_lower_m.unwrap() > 0.0);
+    let stroke = of(Change::MoreStroke);
     assert!(stroke.clearance_gain_m.unwrap().abs() < 1e-3);
     let gains: Vec<f64> = pays.iter().filter_map(|pays| pays.speed_gain_m_s).collect();
     assert!(gains.is_sorted_by(|a, b| a >= b));

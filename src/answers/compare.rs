@@ -1,12 +1,12 @@
 //! Two whole machines side by side, each on its own field, on the same seed and pass numbers.
 
-use super::pays::{Curves, Frame};
+use super::pays::{Curves, Frame, NO_CAPS};
 use super::trial::{Ask, Cell, Sample, Stopped, Trials, as_it_is};
 use crate::linear::{self, Unstable};
 use crate::model::controller::Kind;
 use crate::montecarlo::study::{Watch, runnable};
 use crate::montecarlo::workers::NoThreads;
-use crate::results::answers::{Comparison, Limited, Pair};
+use crate::results::answers::{Change, Comparison, Limited, Pair};
 use crate::results::{LEVEL, Tool};
 use crate::scenario::Scenario;
 
@@ -128,9 +128,12 @@ pub fn machines(
             difference: other_cell.less(cell, frame.working_clearance),
             gains: frame.gain(
                 one.kinds[a],
-                "the second machine instead of the first",
-                &Curves::of(&frame, &one.sample, a),
-                &Curves::of(&frame, &other.sample, b),
+                Change::OtherMachine,
+                [
+                    &Curves::of(&frame, &one.sample, a),
+                    &Curves::of(&frame, &other.sample, b),
+                ],
+                [NO_CAPS, NO_CAPS],
             ),
         }
     };

@@ -1,6 +1,6 @@
 //! What a change does to the plants cut at one setting, on the same passes.
 
-use super::changes::Change;
+use super::changes::Step;
 use super::speed::is_stable_with;
 use super::trial::{Ask, Cell, Stopped, Trials, as_it_is};
 use crate::model::controller::Kind;
@@ -54,8 +54,13 @@ impl<'a> AtSetting<'a> {
     /// # Errors
     ///
     /// The watch stopped it.
-    pub fn with(&self, change: &Change) -> Result<Option<Effect>, Stopped> {
-        if !is_stable_with(self.setup, change, self.kind, self.speed_m_s) {
+    pub fn with(&self, step: &Step) -> Result<Option<Effect>, Stopped> {
+        if !is_stable_with(
+            self.setup,
+            &|setup, v| step.apply(setup, v),
+            self.kind,
+            self.speed_m_s,
+        ) {
             return Ok(None);
         }
         let ask = Ask {
@@ -66,12 +71,12 @@ impl<'a> AtSetting<'a> {
         };
         let changed = self
             .trials
-            .run(&ask, &|setup| (change.apply)(setup, self.speed_m_s))?;
+            .run(&ask, &|setup| step.apply(setup, self.speed_m_s))?;
         let changed = changed.cell(0, 0);
         let estimate = changed.estimates()[0];
         let difference = changed.less(&self.base, 0);
         Ok(Some(Effect {
-            change: change.words.clone(),
+            change: step.change,
             passes: self.passes,
             rate: estimate.rate,
             lower: estimate.lower,

@@ -28,6 +28,7 @@ use crate::results::answers::{Answers, Bound, Night, Pays, SpeedAnswer, Status};
 use crate::results::finite::first_not_finite;
 use effects::AtSetting;
 use limits::Limits;
+use pays::Base;
 use recommend::Field;
 use spacing::Priced;
 use trial::{Stopped, Trials};
@@ -87,6 +88,15 @@ pub fn work_out(plan: &Plan, results: &Results, watch: &dyn Watch) -> Result<Ans
         demand.extend(stroke::demand(&trials, &[speed_m_s], slopes_rad, passes)?);
         demand.sort_by(|a, b| a.speed_m_s.total_cmp(&b.speed_m_s));
     }
+
+    let mut control = control::answer(&setup, kind, speed_m_s);
+    let best_lookahead_m = control.best_lookahead_m;
+    let causes = changes::causes(
+        &setup,
+        farm.soil.as_ref(),
+        best_lookahead_m,
+        scenario.units(),
+    );
     let speed = speed::answers(
         &trials,
         results,
@@ -94,11 +104,9 @@ pub fn work_out(plan: &Plan, results: &Results, watch: &dyn Watch) -> Result<Ans
         &kinds,
         &searches,
         (kind, clearance_m),
+        &causes,
         passes,
     )?;
-
-    let mut control = control::answer(&setup, kind, speed_m_s);
-    let best_lookahead_m = control.best_lookahead_m;
     let at_setting = kind
         .map(|kind| AtSetting::new(&trials, &setup, kind, design, passes))
         .transpose()?;
@@ -134,8 +142,14 @@ pub fn work_out(plan: &Plan, results: &Results, watch: &dyn Watch) -> Result<Ans
             });
         }
     }
-    let steps = changes::steps(&setup, best_lookahead_m, scenario.units());
-    let pays = pays::answer(&trials, &setup, &kinds, moves, Some(design), &steps, passes)?;
+    let base = Base {
+        trials: &trials,
+        bounds: &bounds,
+        kinds: &kinds,
+        passes,
+        priced: priced.is_ok(),
+    };
+    let pays = pays::answer(&base, moves, design, &causes)?;
     let name = kind.map(Kind::name);
     let breaks = |speed_m_s: f64, clearance_m: f64| -> Vec<Bound> {
         let of_setting = speed.iter().find(|answer| {
@@ -220,7 +234,8 @@ fn with_finite_numbers(mut answers: Answers) -> Answers {
         if let Some(key) = first_not_finite(pays) {
             *pays = Pays {
                 reason: why(key),
-                change: std::mem::take(&mut pays.change),
+                change: pays.change,
+                against: pays.against,
                 controller: std::mem::take(&mut pays.controller),
                 clearance_m: pays.clearance_m,
                 ..Pays::no_answer()

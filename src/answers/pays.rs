@@ -1,83 +1,249 @@
 //! What pays: one thing changed at a time, ranked by the speed and the room that it gains.
 //!
-//! Base and change meet the same passes. The highest speed is where the upper limit of the rate reaches the allowed rate, on straight
-//! lines through its logarithm between the study's speeds; the smallest clearance likewise. Limits of a gain: delete-a-group
-//! jackknife over 16 groups of passes (Kott, J. Official Statistics 17:521-526, 2001), Student's t.
+//! Base and change meet the same passes. The highest speed is where the upper limit of the plants cut reaches the allowed rate, on straight
+//! lines through its logarithm between the study's speeds, or where another bound is met before; the smallest clearance likewise. Limits of
+//! a gain: delete-a-group jackknife over 16 groups of passes (Kott, J. Official Statistics 17:521-526, 2001), Student's t; the other
+//! bounds have none.
 
-use super::changes::Change;
+use super::changes::{Cause, Does, Step};
+use super::limits::{self, Limits};
+use super::spacing::Priced;
 use super::speed::is_stable_with;
 use super::trial::{Ask, Cell, Sample, Stopped, Trials, as_it_is};
 use super::words::{self, Words};
 use crate::model::controller::Kind;
-use crate::model::setup::Setup;
 use crate::montecarlo::quantile::student_factor;
 use crate::results::LEVEL;
-use crate::results::answers::{Limited, Pays, Status};
+use crate::results::answers::{Bound, Change, Limited, Pays, Status};
 use crate::scenario::{Scenario, Units};
 
 /// Groups of passes of the jackknife.
 const GROUPS: usize = 16;
 
-/// Everything that is compared with one base: changes of the machine, and other controllers on the same machine.
+/// What everything is compared with.
+pub struct Base<'a> {
+    /// The passes.
+    pub trials: &'a Trials<'a>,
+    /// The machine's bounds.
+    pub bounds: &'a Limits<'a>,
+    /// The controllers that run.
+    pub kinds: &'a [Kind],
+    /// Number of passes, the first ones of the study.
+    pub passes: u64,
+    /// Costs are worked out.
+    pub priced: bool,
+}
+
+/// Everything that is compared with one base: the steps against every cause, and other controllers on the same machine. `design` is the
+/// setting about which gains are told: speed, m/s, and clearance, m.
 ///
 /// # Errors
 ///
 /// The watch stopped it.
 pub fn answer(
-    trials: &Trials,
-    setup: &Setup,
-    kinds: &[Kind],
+    base: &Base,
     chosen: Option<Kind>,
-    design: Option<(f64, f64)>,
-    changes: &[Change],
-    passes: u64,
+    design: (f64, f64),
+    causes: &[Cause],
 ) -> Result<Vec<Pays>, Stopped> {
     let Some(chosen) = chosen else {
         return Ok(Vec::new());
     };
-    let frame = Frame::of(trials.scenario(), design);
+    let (trials, kinds) = (base.trials, base.kinds);
+    let frame = Frame::of(trials.scenario(), Some(design));
     let ask = Ask {
-        passes,
+        passes: base.passes,
         speeds_m_s: &frame.speeds_m_s,
         kinds,
         clearances_m: &frame.clearances_m,
     };
     let as_they_are = trials.run(&ask, &as_it_is)?;
-    let curves = |sample: &Sample, kind: usize| Curves::of(&frame, sample, kind);
     let mut all = Vec::new();
     for (place, &kind) in kinds.iter().enumerate() {
-        let base = curves(&as_they_are, place);
-        for &(other, words) in upgrades(kind) {
+        let own = Machine::new(base, &frame, base.bounds, &as_they_are, (place, kind));
+        for &(other, change) in upgrades(kind) {
             if let Some(other) = kinds.iter().position(|&kind| kind == other) {
-                all.push(frame.gain(kind, words, &base, &curves(&as_they_are, other)));
+                let place = (other, kinds[other]);
+                let new = Machine::new(base, &frame, base.bounds, &as_they_are, place);
+                all.push(base.gain(&frame, (kind, change), &own, &new));
             }
         }
     }
-    let base = kinds
-        .iter()
-        .position(|&kind| kind == chosen)
-        .map(|place| curves(&as_they_are, place));
-    if let Some(base) = base {
-        for change in changes {
-            let steady = frame
-                .speeds_m_s
-                .iter()
-                .all(|&speed_m_s| is_stable_with(setup, change, chosen, speed_m_s));
-            if !steady {
-                all.push(frame.unstable(chosen, &change.words));
-                continue;
-            }
-            // No step depends on the speed.
-            let ask = Ask {
-                kinds: &[chosen],
-                ..ask
-            };
-            let changed = trials.run(&ask, &|setup| (change.apply)(setup, 0.0))?;
-            all.push(frame.gain(chosen, &change.words, &base, &curves(&changed, 0)));
+    let Some(place) = kinds.iter().position(|&kind| kind == chosen) else {
+        return Ok(all);
+    };
+    let own = Machine::new(base, &frame, base.bounds, &as_they_are, (place, chosen));
+    for cause in causes {
+        for step in &cause.steps {
+            let pays = base.step(&frame, (place, chosen), &own, &as_they_are, step)?;
+            all.push(Pays {
+                against: Some(cause.why),
+                ..pays
+            });
         }
     }
     rank(&mut all);
     Ok(all)
+}
+
+impl Base<'_> {
+    /// What one step gains; the machine as it stands is `own`, its passes `as_it_stands` at `place`.
+    fn step(
+        &self,
+        frame: &Frame,
+        (place, kind): (usize, Kind),
+        own: &Machine,
+        as_it_stands: &Sample,
+        step: &Step,
+    ) -> Result<Pays, Stopped> {
+        let mut farm = self.bounds.farm.clone();
+        let (mut setup, mut on_slope) = (self.bounds.setup.clone(), self.bounds.on_slope.clone());
+        // No step depends on the speed.
+        step.apply(&mut setup, 0.0);
+        step.apply(&mut on_slope, 0.0);
+        if let (Does::Soil(factor), Some(soil)) = (&step.does, &mut farm.soil) {
+            soil.thrown_m *= factor;
+        }
+        let changed = Limits {
+            setup: &setup,
+            on_slope: &on_slope,
+            farm: &farm,
+            ..*self.bounds
+        };
+        let steady = (frame.speeds_m_s.iter()).all(|&speed_m_s| {
+            is_stable_with(
+                self.bounds.setup,
+                &|setup, v| step.apply(setup, v),
+                kind,
+                speed_m_s,
+            )
+        });
+        if !steady {
+            return Ok(frame.unstable(kind, step.change));
+        }
+        let of_kind = (0, kind);
+        let new = match step.does {
+            Does::Machine(_) => {
+                let ask = Ask {
+                    passes: self.passes,
+                    speeds_m_s: &frame.speeds_m_s,
+                    kinds: &[kind],
+                    clearances_m: &frame.clearances_m,
+                };
+                let sample = self.trials.run(&ask, &|setup| step.apply(setup, 0.0))?;
+                Machine::new(self, frame, &changed, &sample, of_kind)
+            }
+            Does::Soil(_) => Machine::new(self, frame, &changed, as_it_stands, (place, kind)),
+            Does::EntersSlowly => {
+                let sample = as_it_stands.entering_as_the_first(place);
+                Machine::entering_slowly(self, frame, &changed, &sample, of_kind)
+            }
+        };
+        Ok(self.gain(frame, (kind, step.change), own, &new))
+    }
+
+    fn gain(
+        &self,
+        frame: &Frame,
+        (kind, change): (Kind, Change),
+        own: &Machine,
+        new: &Machine,
+    ) -> Pays {
+        let farm = self.bounds.farm;
+        let price = farm.price_of(&change_name(change));
+        let earns_a_year = farm.land.as_ref().and_then(|land| {
+            let saved_per_ha = own.least_per_ha? - new.least_per_ha?;
+            Some(saved_per_ha * land.area_m2 / M2_PER_HA * land.rounds as f64)
+        });
+        let earned = earns_a_year.filter(|&earned| earned > 0.0);
+        Pays {
+            price,
+            earns_a_year,
+            paid_after_years: price.zip(earned).map(|(price, earned)| price / earned),
+            ..frame.gain(
+                kind,
+                change,
+                [&own.curves, &new.curves],
+                [own.caps, new.caps],
+            )
+        }
+    }
+}
+
+const M2_PER_HA: f64 = 10_000.0;
+
+/// The name of a change in scenario and results.
+pub fn change_name(change: Change) -> String {
+    match serde_json::to_value(change) {
+        Ok(serde_json::Value::String(name)) => name,
+        _ => String::new(),
+    }
+}
+
+/// A machine under one controller: where its plants cut and its other bounds lie, and its least cost.
+struct Machine {
+    curves: Curves,
+    caps: Caps,
+    least_per_ha: Option<f64>,
+}
+
+/// How far the bounds other than cut plants let speed and clearance go: highest speed at the clearance that is asked about, and
+/// closest clearance at the speed, m; `None` if nowhere.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Caps {
+    speed_m_s: Option<f64>,
+    clearance_m: Option<f64>,
+}
+
+/// No bound but that of cut plants.
+pub(super) const NO_CAPS: Caps = Caps {
+    speed_m_s: Some(f64::INFINITY),
+    clearance_m: Some(0.0),
+};
+
+impl Machine {
+    fn new(
+        base: &Base,
+        frame: &Frame,
+        bounds: &Limits,
+        sample: &Sample,
+        (place, kind): (usize, Kind),
+    ) -> Self {
+        Self::with_turn(base, frame, bounds, sample, (place, kind), &|_| 0.0)
+    }
+
+    /// Entering at the slowest simulated speed takes that much longer.
+    fn entering_slowly(
+        base: &Base,
+        frame: &Frame,
+        bounds: &Limits,
+        sample: &Sample,
+        of: (usize, Kind),
+    ) -> Self {
+        let entry_m = bounds.setup.run.entry_length_m;
+        let slowest_m_s = frame.speeds_m_s.first().copied().unwrap_or(1.0);
+        let longer_s = move |speed_m_s: f64| entry_m / slowest_m_s - entry_m / speed_m_s;
+        Self::with_turn(base, frame, bounds, sample, of, &longer_s)
+    }
+
+    fn with_turn(
+        base: &Base,
+        frame: &Frame,
+        bounds: &Limits,
+        sample: &Sample,
+        (place, kind): (usize, Kind),
+        longer_s: &dyn Fn(f64) -> f64,
+    ) -> Self {
+        let priced = Priced::new(bounds.setup, bounds.farm);
+        let priced = priced.as_ref().ok().filter(|_| base.priced);
+        Self {
+            curves: Curves::of(frame, sample, place),
+            caps: frame.caps(bounds, kind),
+            least_per_ha: priced.and_then(|priced| {
+                frame.least_per_ha(bounds, sample, (place, kind), priced, longer_s)
+            }),
+        }
+    }
 }
 
 /// Best first: by the speed gained, then by the room gained; what has no answer comes last.
@@ -95,27 +261,15 @@ fn rank(all: &mut [Pays]) {
 }
 
 /// Controllers that can be bought in the place of one.
-fn upgrades(kind: Kind) -> &'static [(Kind, &'static str)] {
+fn upgrades(kind: Kind) -> &'static [(Kind, Change)] {
     match kind {
         Kind::Locked => &[
-            (
-                Kind::OnOff,
-                "camera and on-off valve instead of a locked frame",
-            ),
-            (
-                Kind::Pid,
-                "camera and proportional valve with a PID instead of a locked frame",
-            ),
+            (Kind::OnOff, Change::OnOffValve),
+            (Kind::Pid, Change::ProportionalValve),
         ],
-        Kind::OnOff => &[(
-            Kind::Pid,
-            "proportional valve with a PID instead of the on-off valve",
-        )],
-        Kind::Pid => &[(Kind::LagCompensated, "lag compensation instead of the PID")],
-        Kind::LagCompensated => &[(
-            Kind::LagCompensatedYaw,
-            "yaw-rate sensor with lag compensation",
-        )],
+        Kind::OnOff => &[(Kind::Pid, Change::ProportionalValve)],
+        Kind::Pid => &[(Kind::LagCompensated, Change::LagCompensation)],
+        Kind::LagCompensated => &[(Kind::LagCompensatedYaw, Change::YawRateSensor)],
         Kind::LagCompensatedYaw => &[],
     }
 }
@@ -171,12 +325,12 @@ struct Moments {
 }
 
 impl Moments {
-    fn add(&mut self, struck: f64, plants: f64) {
+    fn add(&mut self, cut: f64, plants: f64) {
         self.m += 1.0;
-        self.h += struck;
+        self.h += cut;
         self.n += plants;
-        self.hh += struck * struck;
-        self.hn += struck * plants;
+        self.hh += cut * cut;
+        self.hn += cut * plants;
         self.nn += plants * plants;
     }
 
@@ -207,9 +361,9 @@ impl Moments {
 fn upper_limits(cell: &Cell, clearance: usize) -> Vec<f64> {
     let mut groups = [Moments::default(); GROUPS];
     let mut all = Moments::default();
-    for (pass, (struck, plants)) in cell.passes(clearance).enumerate() {
-        groups[pass % GROUPS].add(struck, plants);
-        all.add(struck, plants);
+    for (pass, (cut, plants)) in cell.passes(clearance).enumerate() {
+        groups[pass % GROUPS].add(cut, plants);
+        all.add(cut, plants);
     }
     let without = groups.iter().map(|&group| all.without(group).upper());
     std::iter::once(all.upper()).chain(without).collect()
@@ -226,6 +380,17 @@ enum Reached {
 }
 
 impl Reached {
+    /// No further than another bound lets it; nowhere if that lies before `first`.
+    fn capped(self, most: Option<f64>, first: f64) -> Self {
+        let Some(most) = most.filter(|&most| most >= first) else {
+            return Reached::Nowhere;
+        };
+        match self {
+            Reached::At(x) | Reached::Beyond(x) if most < x => Reached::At(most),
+            other => other,
+        }
+    }
+
     fn value(self) -> Option<f64> {
         match self {
             Reached::At(value) | Reached::Beyond(value) => Some(value),
@@ -273,61 +438,163 @@ impl Frame {
         }
     }
 
-    fn unstable(&self, kind: Kind, words: &str) -> Pays {
+    fn unstable(&self, kind: Kind, change: Change) -> Pays {
         Pays {
             reason: Some(format!(
                 "with the gains of the scenario the loop of {} would be unstable: it must be tuned anew",
                 words::controller(kind)
             )),
-            change: words.into(),
+            change,
             controller: kind.name().into(),
             clearance_m: self.clearances_m[self.working_clearance],
             ..Pays::no_answer()
         }
     }
 
-    fn speed(&self, limits: &[f64]) -> Reached {
-        reach(&self.speeds_m_s, limits, self.allowed_cut_rate)
+    fn speed(&self, limits: &[f64], most_m_s: Option<f64>) -> Reached {
+        let slowest_m_s = self.speeds_m_s.first().copied().unwrap_or(0.0);
+        reach(&self.speeds_m_s, limits, self.allowed_cut_rate).capped(most_m_s, slowest_m_s)
+    }
+
+    /// How far other bounds let speed and clearance go.
+    fn caps(&self, bounds: &Limits, kind: Kind) -> Caps {
+        let at = |clearance_m: f64| bounds.of(kind, clearance_m);
+        let (most_m_s, binding, _) = limits::lowest(&at(self.clearances_m[self.working_clearance]));
+        let speed_m_s = match binding {
+            Some(Bound::SimulatedSpeeds) => Some(f64::INFINITY),
+            _ => most_m_s,
+        };
+        let kept_at = |clearance_m: f64| {
+            let limits = at(clearance_m);
+            let own_m_s = self.speeds_m_s[self.working_speed];
+            let mut upwards = limits
+                .iter()
+                .filter(|limit| limit.cause != Bound::DaysAvailable);
+            upwards.all(|limit| limits::keeps(limit, own_m_s))
+        };
+        let (closest_m, widest_m) = match self.clearances_m[..] {
+            [first, .., last] => (first, last),
+            [one] => (one, one),
+            [] => (0.0, 0.0),
+        };
+        let clearance_m = if kept_at(closest_m) {
+            Some(closest_m)
+        } else if !kept_at(widest_m) {
+            None
+        } else {
+            // Bounds only loosen with more room: halve the span.
+            let (mut broken_m, mut kept_m) = (closest_m, widest_m);
+            for _ in 0..HALVINGS {
+                let middle_m = 0.5 * (broken_m + kept_m);
+                if kept_at(middle_m) {
+                    kept_m = middle_m;
+                } else {
+                    broken_m = middle_m;
+                }
+            }
+            Some(kept_m)
+        };
+        Caps {
+            speed_m_s,
+            clearance_m,
+        }
+    }
+
+    /// The least cost a hectare and round of a setting that keeps every bound: at every clearance the simulated speeds and the highest
+    /// one, whose rates lie on straight lines through their logarithms.
+    fn least_per_ha(
+        &self,
+        bounds: &Limits,
+        sample: &Sample,
+        (place, kind): (usize, Kind),
+        priced: &Priced,
+        longer_s: &dyn Fn(f64) -> f64,
+    ) -> Option<f64> {
+        let by_speed: Vec<_> = (0..self.speeds_m_s.len())
+            .map(|speed| {
+                let cell = sample.cell(speed, place);
+                (cell.estimates(), cell.touched())
+            })
+            .collect();
+        let of_clearance = |(clearance, &clearance_m): (usize, &f64)| {
+            let uppers: Vec<f64> = by_speed
+                .iter()
+                .map(|(cut, _)| cut[clearance].upper)
+                .collect();
+            let (cap_m_s, ..) = limits::lowest(&bounds.of(kind, clearance_m));
+            let highest_m_s = self.speed(&uppers, cap_m_s).value()?;
+            let mut costs = Vec::new();
+            for (speed, &speed_m_s) in self.speeds_m_s.iter().enumerate() {
+                let (cut, touched) = &by_speed[speed];
+                let rates = |speed: usize| {
+                    let (cut, touched) = &by_speed[speed];
+                    [cut[clearance].rate, touched[clearance].rate]
+                };
+                if speed_m_s <= highest_m_s {
+                    let (cut, touched) = (cut[clearance].rate, touched[clearance].rate);
+                    costs.push((speed_m_s, cut, touched));
+                } else {
+                    let slower_m_s = self.speeds_m_s[speed.checked_sub(1)?];
+                    let part = (highest_m_s - slower_m_s) / (speed_m_s - slower_m_s);
+                    let [low, high] = [rates(speed - 1), rates(speed)];
+                    let [cut, touched] = [0, 1].map(|i| between(low[i], high[i], part));
+                    costs.push((highest_m_s, cut, touched));
+                    break;
+                }
+            }
+            let per_ha = costs.into_iter().map(|(speed_m_s, cut, touched)| {
+                let longer_s = longer_s(speed_m_s);
+                priced.cost_per_ha(speed_m_s, clearance_m, [cut, touched], longer_s)
+            });
+            per_ha.min_by(f64::total_cmp)
+        };
+        let clearances = self.clearances_m.iter().enumerate();
+        clearances.filter_map(of_clearance).min_by(f64::total_cmp)
     }
 
     /// Clearances from the widest on, as lengths by which the tools come closer.
-    fn closer(&self, limits: &[f64]) -> Reached {
+    fn closer(&self, limits: &[f64], closest_m: Option<f64>) -> Reached {
         let x: Vec<f64> = self.clearances_m.iter().rev().map(|c| -c).collect();
         let limits: Vec<f64> = limits.iter().rev().copied().collect();
-        reach(&x, &limits, self.allowed_cut_rate)
+        let widest = x.first().copied().unwrap_or(0.0);
+        reach(&x, &limits, self.allowed_cut_rate).capped(closest_m.map(|m| -m), widest)
     }
 
-    pub(super) fn gain(&self, kind: Kind, words: &str, base: &Curves, changed: &Curves) -> Pays {
-        let speed = |curves: &Curves| -> Vec<Reached> {
-            curves
-                .over_speed
-                .iter()
-                .map(|limits| self.speed(limits))
+    pub(super) fn gain(
+        &self,
+        kind: Kind,
+        change: Change,
+        [base, changed]: [&Curves; 2],
+        [base_caps, changed_caps]: [Caps; 2],
+    ) -> Pays {
+        let speed = |curves: &Curves, caps: Caps| -> Vec<Reached> {
+            let by_group = curves.over_speed.iter();
+            by_group
+                .map(|limits| self.speed(limits, caps.speed_m_s))
                 .collect()
         };
-        let closer = |curves: &Curves| -> Vec<Reached> {
-            curves
-                .over_clearance
-                .iter()
-                .map(|limits| self.closer(limits))
+        let closer = |curves: &Curves, caps: Caps| -> Vec<Reached> {
+            let by_group = curves.over_clearance.iter();
+            by_group
+                .map(|limits| self.closer(limits, caps.clearance_m))
                 .collect()
         };
         let words_of = Words(self.units);
         let clearance = words_of.length(self.clearances_m[self.working_clearance]);
-        let (base_speed, new_speed) = (speed(base), speed(changed));
-        let (base_room, new_room) = (closer(base), closer(changed));
+        let (base_speed, new_speed) = (speed(base, base_caps), speed(changed, changed_caps));
+        let (base_room, new_room) = (closer(base, base_caps), closer(changed, changed_caps));
         let by_speed = difference(&base_speed, &new_speed);
         let by_room = difference(&base_room, &new_room);
         let beyond = |reached: Reached| matches!(reached, Reached::Beyond(_));
         let reason = match (by_speed, new_speed[0]) {
             (Some(_), _) => None,
             (None, Reached::Nowhere) => Some(format!(
-                "no simulated speed keeps the allowed rate with the tools {} from the row, with the change or without",
+                "no simulated speed keeps every bound with the tools {} from the row, with the change or without",
                 clearance
             )),
             (None, reached) => reached.value().map(|new_m_s| {
                 format!(
-                    "without it no simulated speed keeps the allowed rate with the tools {} from the row; with it {} does",
+                    "without it no simulated speed keeps every bound with the tools {} from the row; with it {} does",
                     clearance,
                     words_of.speed(new_m_s)
                 )
@@ -340,7 +607,8 @@ impl Frame {
                 Status::NoAnswer
             },
             reason,
-            change: words.into(),
+            change,
+            against: None,
             controller: kind.name().into(),
             clearance_m: self.clearances_m[self.working_clearance],
             base_speed_m_s: base_speed[0].value(),
@@ -353,7 +621,22 @@ impl Frame {
             at_least: [base_speed[0], new_speed[0], base_room[0], new_room[0]]
                 .into_iter()
                 .any(beyond),
+            price: None,
+            earns_a_year: None,
+            paid_after_years: None,
         }
+    }
+}
+
+/// Halvings of the span of clearances: 1 m becomes a nanometre.
+const HALVINGS: usize = 30;
+
+/// A rate part of the way from one to another, straight on its logarithm; straight itself where one is nothing.
+fn between(low: f64, high: f64, part: f64) -> f64 {
+    if low > 0.0 && high > 0.0 {
+        libm::exp(libm::log(low) + part * (libm::log(high) - libm::log(low)))
+    } else {
+        low + part * (high - low)
     }
 }
 

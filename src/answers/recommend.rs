@@ -128,8 +128,8 @@ impl Field<'_> {
                     highest,
                     in_time: days.is_none_or(|days| limits::keeps(&days, speed_m_s)),
                     cost_per_ha: self.priced.map(|priced| {
-                        let (cut, touched) = (rates.cut.rate, rates.touched.rate);
-                        priced.cost_per_ha(speed_m_s, clearance_m, cut, touched)
+                        let rates = [rates.cut.rate, rates.touched.rate];
+                        priced.cost_per_ha(speed_m_s, clearance_m, rates, 0.0)
                     }),
                 })
             };
@@ -211,9 +211,9 @@ impl Field<'_> {
             cut_entry,
             cut_rest,
             passes: results.passes,
-            cost_per_ha: self
-                .priced
-                .map(|priced| priced.cost_per_ha(speed_m_s, clearance_m, cut.rate, touched.rate)),
+            cost_per_ha: self.priced.map(|priced| {
+                priced.cost_per_ha(speed_m_s, clearance_m, [cut.rate, touched.rate], 0.0)
+            }),
             in_time: days.map(|days| limits::keeps(days, speed_m_s)),
         })
     }

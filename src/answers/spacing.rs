@@ -65,14 +65,24 @@ impl<'a> Priced<'a> {
         })
     }
 
-    /// Cost a hectare and round of a setting that cuts and touches these shares of the plants.
-    pub fn cost_per_ha(&self, speed_m_s: f64, clearance_m: f64, cut: f64, touched: f64) -> f64 {
-        let share = |rate: f64| Share {
+    /// Cost a hectare and round of a setting that cuts and touches these shares of the plants, every row taking so many seconds longer.
+    pub fn cost_per_ha(
+        &self,
+        speed_m_s: f64,
+        clearance_m: f64,
+        cut_and_touched: [f64; 2],
+        longer_s: f64,
+    ) -> f64 {
+        let [cut, touched] = cut_and_touched.map(|rate| Share {
             rate,
             lower: rate,
             upper: rate,
-        };
-        let setting = self.setting(speed_m_s, clearance_m, share(cut), share(touched));
+        });
+        let mut setting = self.setting(speed_m_s, clearance_m, cut, touched);
+        let land = self.land;
+        let turn_s = land.turn_s + longer_s;
+        let share = efficiency(speed_m_s, land.row_length_m, turn_s, land.idle_share);
+        setting.m2_s = capacity_m2_s(speed_m_s, self.farm.pass_width_m, share);
         self.cost(&setting).sum()
     }
 

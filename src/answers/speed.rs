@@ -3,7 +3,7 @@
 //! Up to which speed the plants cut stay within the allowed rate is searched by simulation, to a tenth of a km/h or mph; the other bounds
 //! come from [`super::limits`].
 
-use super::changes::{self, Change};
+use super::changes::Cause as Removable;
 use super::limits::{self, Limits};
 use super::trial::{Ask, Cell, Stopped, Trials, as_it_is};
 use super::words::{self, Words};
@@ -236,6 +236,7 @@ pub fn answers(
     kinds: &[Kind],
     searches: &[Search],
     (kind, clearance_m): (Option<Kind>, f64),
+    removable: &[Removable],
     passes: u64,
 ) -> Result<Vec<SpeedAnswer>, Stopped> {
     let asked = |search: &Search| {
@@ -251,6 +252,7 @@ pub fn answers(
         passes,
         searches,
         &asked,
+        removable,
     )?;
     let answers = searches.iter().zip(causes);
     Ok(answers
@@ -267,9 +269,9 @@ fn causes(
     passes: u64,
     searches: &[Search],
     asked_about: &dyn Fn(&Search) -> bool,
+    removable: &[Removable],
 ) -> Result<Vec<Vec<Cause>>, Stopped> {
     let mut found: Vec<Vec<Cause>> = vec![Vec::new(); searches.len()];
-    let changes = changes::causes(setup);
     for (speed, &speed_m_s) in results.speeds_m_s.iter().enumerate() {
         let concerned: Vec<usize> = (0..searches.len())
             .filter(|&search| searches[search].first_failing == Some(speed))
@@ -288,9 +290,12 @@ fn causes(
             clearances_m: &results.clearances_m,
         };
         let base = trials.run(&ask, &as_it_is)?;
-        for change in &changes {
-            let stays_stable = |kind: Kind| is_stable_with(setup, change, kind, speed_m_s);
-            let without = trials.run(&ask, &|setup| (change.apply)(setup, speed_m_s))?;
+        for cause in removable {
+            let Some(remove) = &cause.remove else {
+                continue;
+            };
+            let stays_stable = |kind: Kind| is_stable_with(setup, remove, kind, speed_m_s);
+            let without = trials.run(&ask, &|setup| remove(setup, speed_m_s))?;
             for &search in &concerned {
                 let Search {
                     kind, clearance, ..
@@ -305,7 +310,7 @@ fn causes(
                     |sample: &super::trial::Sample| -> Cell { sample.cell(0, place).clone() };
                 let difference = cell(&without).less(&cell(&base), clearance);
                 found[search].push(Cause {
-                    cause: change.words.clone(),
+                    cause: cause.why,
                     speed_m_s,
                     difference: difference.value,
                     lower: difference.lower,
@@ -321,9 +326,14 @@ fn causes(
 }
 
 /// Whether a machine's loop stays stable with a change.
-pub fn is_stable_with(setup: &Setup, change: &Change, kind: Kind, speed_m_s: f64) -> bool {
+pub fn is_stable_with(
+    setup: &Setup,
+    change: &dyn Fn(&mut Setup, f64),
+    kind: Kind,
+    speed_m_s: f64,
+) -> bool {
     let mut changed = setup.clone();
-    (change.apply)(&mut changed, speed_m_s);
+    change(&mut changed, speed_m_s);
     linear::check_stable(&changed, kind, speed_m_s).is_ok()
 }
 

@@ -72,10 +72,10 @@ fn at(
         kinds: &[kind],
         clearances_m: &results.clearances_m,
     };
-    let radius_m = stage.protected_radius_m;
+    let (stem_m, radius_m) = (stage.stem_radius_m, stage.protected_radius_m);
     let sample = trials.run(&ask, &|setup: &mut Setup| {
         setup.plants.protected_radius_m = radius_m;
-        setup.plants.stem_radius_m = setup.plants.stem_radius_m.min(radius_m);
+        setup.plants.stem_radius_m = stem_m;
     })?;
     let estimates = sample.cell(0, 0).estimates();
     let first = estimates
@@ -85,6 +85,7 @@ fn at(
     let found = estimates.get(first);
     Ok(StageClearance {
         height_m: stage.height_m,
+        stem_radius_m: stem_m,
         protected_radius_m: radius_m,
         clearance_m: found.map(|_| results.clearances_m[first]),
         rate: found.map(|estimate| estimate.rate),

@@ -91,13 +91,17 @@ impl<'a> Trials<'a> {
             change(&mut setup);
             setup
         };
-        let passes = self.each_pass(ask, 0..ask.passes, &draw, &|_, at_speeds| at_speeds)?;
+        let passes = self.each_pass(ask, 0..ask.passes, &draw, &|setup, at_speeds| {
+            (at_speeds, setup.run.of_the_row())
+        })?;
         let (speeds, kinds) = (ask.speeds_m_s.len(), ask.kinds.len());
         let mut cells = Vec::with_capacity(speeds * kinds);
         for speed in 0..speeds {
             for kind in 0..kinds {
                 cells.push(Cell::of(
-                    passes.iter().map(|pass| &pass[speed].controllers[kind]),
+                    passes
+                        .iter()
+                        .map(|(pass, of_the_row)| (&pass[speed].controllers[kind], *of_the_row)),
                     ask.clearances_m.len(),
                 ));
             }
@@ -228,16 +232,28 @@ impl Sample {
     pub fn cell(&self, speed: usize, kind: usize) -> &Cell {
         &self.cells[speed * self.kinds + kind]
     }
+
+    /// One controller alone, entering the row at every speed as at the first.
+    pub fn entering_as_the_first(&self, kind: usize) -> Sample {
+        let speeds = self.cells.len() / self.kinds.max(1);
+        let first = self.cell(0, kind);
+        Sample {
+            kinds: 1,
+            cells: (0..speeds)
+                .map(|speed| self.cell(speed, kind).entering_as(first))
+                .collect(),
+        }
+    }
 }
 
 /// One speed under one controller: every pass, on whole rows.
 #[derive(Clone, Debug)]
 pub struct Cell {
-    /// `[clearance][pass]`: cut plants.
-    cut: Vec<Vec<f64>>,
-    /// `[clearance][pass]`: touched plants.
-    touched: Vec<Vec<f64>>,
-    /// Plants by pass.
+    /// Cut plants of whole rows in the entry stretch and on the rest: `[stretch][clearance][pass]`.
+    cut: [Vec<Vec<f64>>; 2],
+    /// Touched plants likewise.
+    touched: [Vec<Vec<f64>>; 2],
+    /// Plants of whole rows by pass.
     plants: Vec<f64>,
     /// Share of distance with the cylinder at an end stop.
     pub end_stop_share: f64,
@@ -245,22 +261,25 @@ pub struct Cell {
 
 impl Cell {
     fn of<'p>(
-        passes: impl Iterator<Item = &'p lanes::PassUnderController>,
+        passes: impl Iterator<Item = (&'p lanes::PassUnderController, [f64; 2])>,
         clearances: usize,
     ) -> Self {
+        let none = || [vec![Vec::new(); clearances], vec![Vec::new(); clearances]];
         let mut cell = Self {
-            cut: vec![Vec::new(); clearances],
-            touched: vec![Vec::new(); clearances],
+            cut: none(),
+            touched: none(),
             plants: Vec::new(),
             end_stop_share: 0.0,
         };
         let (mut looks, mut stops) = (0.0, 0.0);
-        for pass in passes {
-            let whole = &pass.whole;
-            cell.plants.push(whole.plants);
-            for clearance in 0..clearances {
-                cell.cut[clearance].push(whole.cut[clearance]);
-                cell.touched[clearance].push(whole.touched[clearance]);
+        for (pass, of_the_row) in passes {
+            cell.plants.push(pass.whole.plants);
+            for (stretch, expected) in [&pass.entry, &pass.rest].into_iter().enumerate() {
+                let times = of_the_row[stretch];
+                for clearance in 0..clearances {
+                    cell.cut[stretch][clearance].push(times * expected.cut[clearance]);
+                    cell.touched[stretch][clearance].push(times * expected.touched[clearance]);
+                }
             }
             looks += pass.followed.looks;
             stops += pass.followed.at_stop;
@@ -269,6 +288,14 @@ impl Cell {
             cell.end_stop_share = stops / looks;
         }
         cell
+    }
+
+    /// The same passes with the entry stretch of another speed.
+    pub fn entering_as(&self, other: &Cell) -> Cell {
+        let mut mixed = self.clone();
+        mixed.cut[0].clone_from(&other.cut[0]);
+        mixed.touched[0].clone_from(&other.touched[0]);
+        mixed
     }
 
     /// Rates of cut plants with Korn-Graubard limits, clearance by clearance.
@@ -281,11 +308,12 @@ impl Cell {
         korn_graubard(&self.sums(&self.touched), LEVEL)
     }
 
-    fn sums(&self, hits: &[Vec<f64>]) -> Vec<RatioSums> {
-        let by_clearance = hits.iter().map(|hits| {
+    fn sums(&self, hits: &[Vec<Vec<f64>>; 2]) -> Vec<RatioSums> {
+        let [entry, rest] = hits;
+        let by_clearance = entry.iter().zip(rest).map(|(entry, rest)| {
             let mut sums = RatioSums::default();
-            for (&hits, &plants) in hits.iter().zip(&self.plants) {
-                sums.add_expected(hits, plants);
+            for ((entry, rest), &plants) in entry.iter().zip(rest).zip(&self.plants) {
+                sums.add_expected(entry + rest, plants);
             }
             sums
         });
@@ -296,11 +324,10 @@ impl Cell {
     /// its cut ones count in proportion.
     pub fn less(&self, other: &Cell, clearance: usize) -> Limited {
         let mut sums = RatioSums::default();
-        let pairs = self.cut[clearance].iter().zip(&other.cut[clearance]);
-        let plants = self.plants.iter().zip(&other.plants);
-        for ((mine, theirs), (&plants, &their_plants)) in pairs.zip(plants) {
+        let pairs = self.passes(clearance).zip(other.passes(clearance));
+        for ((mine, plants), (theirs, their_plants)) in pairs {
             let theirs = if their_plants == plants || their_plants <= 0.0 {
-                *theirs
+                theirs
             } else {
                 theirs * (plants / their_plants)
             };
@@ -316,8 +343,10 @@ impl Cell {
 
     /// Cut plants and plants of every pass at one clearance.
     pub fn passes(&self, clearance: usize) -> impl Iterator<Item = (f64, f64)> {
-        let cut = self.cut[clearance].iter().copied();
-        cut.zip(self.plants.iter().copied())
+        let [entry, rest] = &self.cut;
+        let cut = entry[clearance].iter().zip(&rest[clearance]);
+        cut.map(|(entry, rest)| entry + rest)
+            .zip(self.plants.iter().copied())
     }
 }
 

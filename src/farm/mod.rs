@@ -69,6 +69,8 @@ pub struct Prices {
 pub struct Stage {
     /// Height of the plants, m.
     pub height_m: f64,
+    /// Radius of the stem, m.
+    pub stem_radius_m: f64,
     /// Radius that must stay untouched, m.
     pub protected_radius_m: f64,
 }
@@ -144,6 +146,8 @@ pub struct Farm {
     pub soil: Option<Soil>,
     /// Tools on hand.
     pub workshop: Option<Workshop>,
+    /// What changes cost, by the name of the change.
+    pub change_prices: Vec<(&'static str, f64)>,
     /// Distance between the centres of left and right tyres, m.
     pub track_m: f64,
     /// Width of a tyre, m.
@@ -171,12 +175,21 @@ impl Farm {
             stages: Vec::new(),
             soil: None,
             workshop: None,
+            change_prices: Vec::new(),
             track_m: 1.8,
             tyre_m: 0.4,
             planter_rows: None,
             hose_bore_m: 0.01,
             force_reserve: 2.0,
         }
+    }
+
+    /// What a change costs to buy or to do, in the scenario's currency.
+    pub fn price_of(&self, change: &str) -> Option<f64> {
+        let mut prices = self.change_prices.iter();
+        prices
+            .find(|(name, _)| *name == change)
+            .map(|&(_, price)| price)
     }
 
     /// Distance from the outermost row to the first row of the next pass, m.

@@ -101,6 +101,20 @@ impl Line {
         }
     }
 
+    /// The same line with every curvature times a factor.
+    pub fn bent_by(&self, factor: f64) -> Self {
+        let pieces = self.pieces.iter().map(|piece| Piece {
+            start_m: piece.start_m,
+            curvature_1_m: factor * piece.curvature_1_m,
+            slope_1_m2: factor * piece.slope_1_m2,
+            heading_rad: factor * piece.heading_rad,
+            bend_m: factor * piece.bend_m,
+        });
+        Self {
+            pieces: pieces.collect(),
+        }
+    }
+
     /// True if the line has no bend at all.
     pub fn is_straight(&self) -> bool {
         self.pieces.len() == 1

@@ -5,8 +5,9 @@ pub mod engineer;
 pub mod grower;
 pub mod workshop;
 
+use super::changes;
 use super::display::{Units, percent, points};
-use super::sentences::{NOT_COMPLETE, answered, lacking};
+use super::sentences::{NOT_COMPLETE, answered, capital, lacking};
 use super::svg::Pictures;
 use crate::results::Results;
 use crate::results::answers::{Effect, Status};
@@ -53,7 +54,7 @@ fn difference_cell(value: f64, lower: f64, upper: f64) -> Markup {
 }
 
 /// Lines of changes and what they do to the plants cut.
-fn effects(effects: &[Effect]) -> Markup {
+fn effects(effects: &[Effect], units: Units) -> Markup {
     html! {
         table {
             thead { tr {
@@ -62,7 +63,7 @@ fn effects(effects: &[Effect]) -> Markup {
                 th scope="col" { "Difference, percentage points" }
             } }
             tbody { @for effect in effects { tr {
-                th.text scope="row" { (effect.change) }
+                th.text scope="row" { (capital(changes::change(effect.change, units))) }
                 (rate_cell(effect.rate, effect.lower, effect.upper))
                 (difference_cell(effect.difference, effect.difference_lower, effect.difference_upper))
             } } }

@@ -2,9 +2,9 @@
 
 use super::bounds;
 use super::cautions;
+use super::changes;
 use super::display::{Units, chosen_percent, grouped, limit_in_words, plants_in_words};
 use super::parts::{list, paper, wide};
-use super::restate::restated;
 use super::sentences::{self, highest, lacking, speed_answer};
 use super::svg::Pictures;
 use crate::results::answers::SpeedAnswer;
@@ -140,7 +140,7 @@ fn answer(results: &Results, work: Option<&SpeedAnswer>, units: Units) -> Markup
                 (units.clearance(results.working_clearance_m)) ", about " (plants_in_words(locked.cut.rate)) " would be cut." }
         }
         @if let Some(best) = sentences::gains(results).next() {
-            p { "What would help most: " (restated(&best.change, units).unwrap_or_else(|| best.change.clone())) " (" (sentences::plain_gain(best, units)) ")." }
+            p { "What would help most: " (changes::change(best.change, units)) " (" (sentences::plain_gain(best, units)) ")." }
         }
     }
 }

@@ -10,6 +10,7 @@ pub mod answers;
 pub mod beside;
 pub mod bounds;
 pub mod cautions;
+pub mod changes;
 pub mod compare;
 pub mod csv;
 pub mod customer;

@@ -1,6 +1,7 @@
 //! The answers in sentences: the same words on the terminal and on every page. Plain characters only.
 
 use super::bounds;
+use super::changes;
 use super::display::{
     Units, controller_title, cut_in_words, limit_in_words, money, percent, plants_in_words, trimmed,
 };
@@ -164,7 +165,13 @@ pub fn pays(results: &Results, units: Units) -> String {
     }
     let best: Vec<String> = gains(results)
         .take(2)
-        .map(|line| format!("{}: {}", line.change, gain(line, units)))
+        .map(|line| {
+            format!(
+                "{}: {}",
+                changes::change(line.change, units),
+                gain(line, units)
+            )
+        })
         .collect();
     if best.is_empty() {
         return "No change that was tried clearly gains speed or room.".to_owned();

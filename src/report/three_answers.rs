@@ -1,6 +1,7 @@
 //! The three answers that come first, one for each user, in the same words on the terminal and on the page.
 
 use super::bounds;
+use super::changes;
 use super::display::{
     Units, controller_in_words, cut_in_words, limit_in_words, percent, plants_in_words, trimmed,
 };
@@ -215,7 +216,7 @@ fn speed(results: &Results, units: Units) -> Said {
     if let Some(best) = gains(results).next() {
         more.push(format!(
             "What helps most: {} ({}).",
-            best.change,
+            changes::change(best.change, units),
             plain_gain(best, units)
         ));
     }
@@ -296,7 +297,7 @@ fn unanswered(results: &Results, status: Status, reason: Option<&str>, question:
 mod tests {
     use super::*;
     use crate::report::synthetic;
-    use crate::results::answers::Answers;
+    use crate::results::answers::{Answers, Change};
 
     fn told(results: &Results) -> String {
         three(results, Units::Metric)
@@ -316,7 +317,7 @@ mod tests {
             "As worked now",
             "How fast: 7.3 km/h is the highest speed that keeps every bound.",
             "Beyond it more plants may be cut than allowed.",
-            "What helps most: latency of the camera halved",
+            "What helps most: camera latency halved",
             "At the machine: 250 mm of side-shift from end to end is enough; the machine has 200 mm.",
             "at up to 87 mm/s",
             "bore 32 mm, rod 16 mm",
@@ -339,16 +340,13 @@ mod tests {
     }
 
     #[test]
-    fn prop_a_change_told_in_other_units_is_restated() {
+    fn prop_a_change_is_told_in_the_units_asked_for() {
         let mut results = synthetic::results();
         for line in &mut results.answers.pays {
-            line.change = "100 mm more stroke".into();
+            line.change = Change::MoreStroke;
         }
         let said = three(&results, Units::Us)[1].more.join(" ");
-        assert!(
-            said.contains("What helps most: 3.94 in more stroke"),
-            "{said}"
-        );
+        assert!(said.contains("What helps most: 4 in more stroke"), "{said}");
         assert!(!said.contains(" mm"), "{said}");
     }
 

@@ -178,8 +178,8 @@ pub struct Combination {
 /// A change and what it does to the plants cut at the recommended setting.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Effect {
-    /// The change, in plain words.
-    pub change: String,
+    /// The change.
+    pub change: Change,
     /// Passes behind it.
     pub passes: u64,
     /// Share of plants cut.
@@ -315,11 +315,125 @@ pub struct SpeedAnswer {
     pub causes: Vec<Cause>,
 }
 
+/// Why plants are cut: what can be taken away from a machine on its field.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum Why {
+    /// Camera and valve answer late.
+    Lag,
+    /// The cylinder ends.
+    Stroke,
+    /// The oil moves the frame no faster.
+    OilFlow,
+    /// The rows do not look as they stand: leaves, weeds, shadows.
+    RowsLook,
+    /// The camera rolls.
+    CameraRoll,
+    /// Each number of the camera has a noise of its own.
+    CameraNoise,
+    /// The camera finds no row, or a wrong one.
+    LostSight,
+    /// The camera is not aligned with the tools.
+    CameraAlignment,
+    /// Single edges are not set where they belong.
+    ToolSetting,
+    /// Plants stand off the line of their row.
+    PlantScatter,
+    /// The tractor wanders.
+    DriverWander,
+    /// The planter wandered.
+    PlanterWander,
+    /// The lower links let the implement swing.
+    LinkPlay,
+    /// The rows bend.
+    Bends,
+    /// The field slopes and the soil pushes.
+    SideSlope,
+    /// The machine enters the row askew and the frame still has to find it.
+    Entry,
+    /// Soil flies onto the plants: bounds the speed, cuts none.
+    ThrownSoil,
+}
+
+/// Something changed about a machine.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum Change {
+    /// Camera and on-off valve instead of a locked frame.
+    OnOffValve,
+    /// Camera and proportional valve with a PID instead of what is there.
+    ProportionalValve,
+    /// Lag compensation instead of the PID.
+    LagCompensation,
+    /// A yaw-rate sensor with lag compensation.
+    YawRateSensor,
+    /// A camera with twice the frames.
+    MoreFrames,
+    /// Half the camera's latency.
+    LessLatency,
+    /// A valve twice as quick.
+    QuickValve,
+    /// The lookahead with the least tool error, further ahead than now.
+    LookFurther,
+    /// The same, less far ahead than now.
+    LookNearer,
+    /// 100 mm more stroke, 4 in with US units.
+    MoreStroke,
+    /// Half as much oil again, pump and valve.
+    MoreOil,
+    /// Rows that look half as far off: hoed earlier, shaded or lit.
+    CleanRows,
+    /// Half the camera's roll: a stiffer mount, a steadier frame.
+    SteadyMount,
+    /// Half the noise of each number of the camera.
+    FinerCamera,
+    /// Half as many stretches without sight of the row and wrong rows.
+    FewerGaps,
+    /// A camera aligned twice as well.
+    AlignedCamera,
+    /// Edges set twice as well.
+    ToolsSet,
+    /// Plants set half as far off their line.
+    ExactPlanting,
+    /// Half the tractor's wander.
+    SteadyDriver,
+    /// Half the planter's wander.
+    StraightPlanting,
+    /// Lower links without play.
+    TightLinks,
+    /// Bends half as sharp.
+    WideBends,
+    /// Half of what slope and soil push.
+    LessSidePush,
+    /// The frame set by the camera before the tools touch the soil.
+    FrameSetBefore,
+    /// Half the error with which the headland turn ends.
+    StraightEntry,
+    /// The entry stretch driven at the slowest simulated speed.
+    SlowEntry,
+    /// Ten metres more along the row before lowering.
+    LongApproach,
+    /// Shields: soil flies half as far.
+    Shields,
+    /// A valve half as quick.
+    SlowValve,
+    /// A valve without deadband.
+    NoDeadband,
+    /// The deadband not jumped over.
+    DeadbandNotJumped,
+    /// Cold oil: twice the dead time and lag, 30 % less flow.
+    ColdOil,
+    /// Work under lights.
+    UnderLights,
+    /// Another whole machine.
+    OtherMachine,
+}
+
 /// A cause of cut plants and what its removal does.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Cause {
-    /// The cause, in plain words.
-    pub cause: String,
+    /// The cause.
+    pub cause: Why,
     /// Speed of the comparison, m/s: the slowest of the study that does not keep the allowed rate.
     pub speed_m_s: f64,
     /// Share of plants cut without it less that with it.
@@ -363,13 +477,15 @@ pub struct Pays {
     pub status: Status,
     /// Why not.
     pub reason: Option<String>,
-    /// The change, in plain words.
-    pub change: String,
+    /// The change.
+    pub change: Change,
+    /// The cause that it works against; null for a change of control or of the whole machine.
+    pub against: Option<Why>,
     /// Fixed name.
     pub controller: String,
-    /// Working clearance, m.
+    /// Clearance of the speeds, m: the recommended one.
     pub clearance_m: f64,
-    /// Highest speed without the change, m/s, interpolated between the study's speeds; null if none keeps the allowed rate.
+    /// Highest speed without the change that keeps every bound, m/s, interpolated between the study's speeds; null if none does.
     pub base_speed_m_s: Option<f64>,
     /// Speed gained, m/s.
     pub speed_gain_m_s: Option<f64>,
@@ -377,7 +493,7 @@ pub struct Pays {
     pub lower: Option<f64>,
     /// Upper limit of the speed gained, m/s.
     pub upper: Option<f64>,
-    /// Room gained: by how much closer the tools may run at the working speed, m.
+    /// Room gained: by how much closer the tools may run at the recommended speed, m.
     pub clearance_gain_m: Option<f64>,
     /// Lower limit of the room gained, m.
     pub clearance_lower_m: Option<f64>,
@@ -385,6 +501,13 @@ pub struct Pays {
     pub clearance_upper_m: Option<f64>,
     /// True if the range of speeds or clearances ends before the gain does.
     pub at_least: bool,
+    /// What it costs to buy or to do, in the scenario's currency; null without a price.
+    pub price: Option<f64>,
+    /// What it earns a year: the least cost of a setting that keeps every bound, without it less with it, over land and rounds; null
+    /// where settings are not priced or none keeps every bound.
+    pub earns_a_year: Option<f64>,
+    /// Years until it has paid; null without a price or where it earns nothing.
+    pub paid_after_years: Option<f64>,
 }
 
 impl Pays {
@@ -393,7 +516,8 @@ impl Pays {
         Pays {
             status: Status::NoAnswer,
             reason: None,
-            change: String::new(),
+            change: Change::OtherMachine,
+            against: None,
             controller: String::new(),
             clearance_m: 0.0,
             base_speed_m_s: None,
@@ -404,6 +528,9 @@ impl Pays {
             clearance_lower_m: None,
             clearance_upper_m: None,
             at_least: false,
+            price: None,
+            earns_a_year: None,
+            paid_after_years: None,
         }
     }
 }
@@ -572,6 +699,8 @@ pub struct StagesAnswer {
 pub struct StageClearance {
     /// Height of the plants, m.
     pub height_m: f64,
+    /// Radius of the stem, m.
+    pub stem_radius_m: f64,
     /// Radius that must stay untouched, m.
     pub protected_radius_m: f64,
     /// Smallest simulated clearance that keeps the allowed rate with its upper limit, as every wider one does, m; null if none.

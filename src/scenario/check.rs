@@ -285,14 +285,23 @@ fn rows(read: &mut Read, values: &Values) {
 }
 
 fn farm(read: &mut Read, values: &Values) {
-    if let (Some(heights), Some(radii)) = (
-        values.numbers(Id::PlantHeights),
+    for id in [Id::StageRadii, Id::StageStems] {
+        if let (Some(heights), Some(radii)) = (values.numbers(Id::PlantHeights), values.numbers(id))
+            && heights.len() != radii.len()
+        {
+            let heights = heights.len();
+            contradicts(read, id, |shown| {
+                format!("{shown} must have as many entries as growth.heights, which has {heights}")
+            });
+        }
+    }
+    if let (Some(stems), Some(radii)) = (
+        values.numbers(Id::StageStems),
         values.numbers(Id::StageRadii),
-    ) && heights.len() != radii.len()
+    ) && stems.iter().zip(radii).any(|(stem, radius)| stem > radius)
     {
-        let heights = heights.len();
-        contradicts(read, Id::StageRadii, |shown| {
-            format!("{shown} must have as many entries as growth.heights, which has {heights}")
+        contradicts(read, Id::StageStems, |shown| {
+            format!("{shown} has a stem wider than its protected radius in growth.protected_radii")
         });
     }
     let hours = values

@@ -1,11 +1,14 @@
 //! What a scenario says of the farm around the machine.
 
-use super::keys::Id;
+use super::keys::{Id, keys_of};
 use super::values::Values;
 use crate::farm::{Farm, Land, Prices, Ranged, Shank, Soil, Stage, Texture, Weeds, Workshop};
 
 /// Share by which a price or number without a range is tried lower and higher (our choice, no source).
 const TRIED_SHARE: f64 = 0.25;
+
+/// The stem's part of the protected radius of a stage that does not give it (assumed).
+const STEM_SHARE: f64 = 1.0 / 3.0;
 
 /// The farm of checked values.
 pub fn farm(values: &Values) -> Farm {
@@ -17,6 +20,9 @@ pub fn farm(values: &Values) -> Farm {
         stages: stages(values),
         soil: soil(values),
         workshop: workshop(values),
+        change_prices: keys_of("change_prices")
+            .filter_map(|key| Some((key.name, values.number(key.id)?)))
+            .collect(),
         track_m: values.number(Id::TrackWidth).unwrap_or(f64::NAN),
         tyre_m: values.number(Id::TyreWidth).unwrap_or(f64::NAN),
         planter_rows: values.count(Id::PlanterRows),
@@ -89,10 +95,14 @@ fn stages(values: &Values) -> Vec<Stage> {
     ) else {
         return Vec::new();
     };
-    let pairs = heights.iter().zip(radii);
+    let stems = values.numbers(Id::StageStems);
+    let pairs = heights.iter().zip(radii).enumerate();
     pairs
-        .map(|(&height_m, &protected_radius_m)| Stage {
+        .map(|(stage, (&height_m, &protected_radius_m))| Stage {
             height_m,
+            stem_radius_m: stems
+                .and_then(|stems| stems.get(stage).copied())
+                .unwrap_or(STEM_SHARE * protected_radius_m),
             protected_radius_m,
         })
         .collect()

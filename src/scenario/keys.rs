@@ -595,6 +595,10 @@ pub const TABLES: &[Table] = &[
         "what the tools do to the soil, for thrown soil, pull and fuel",
     ),
     if_fitted("workshop", "tools on hand, for the setting sheet"),
+    if_fitted(
+        "change_prices",
+        "what changes of the machine cost to buy or to do, in the currency of [prices]; each is optional and tells when the change has paid",
+    ),
 ];
 
 macro_rules! keys {
@@ -821,6 +825,7 @@ keys! {
 
     PlantHeights: "growth" "heights", list(Length, "5 mm", "5000 mm"), required("[\"80 mm\", \"200 mm\", \"400 mm\"]"), "height of the plants at each stage, rising";
     StageRadii: "growth" "protected_radii", list(Length, "0 mm", "400 mm"), required("[\"15 mm\", \"25 mm\", \"40 mm\"]"), "radius round the plant's centre that must stay untouched at each stage, stem and roots together, rising";
+    StageStems: "growth" "stem_radii", list(Length, "0 mm", "200 mm"), optional("[\"5 mm\", \"8 mm\", \"13 mm\"]"), "radius of the stem at each stage, rising; left out: a third of the protected radius, assumed";
 
     Thrown: "soil" "thrown", one(Length, "0 mm", "2000 mm"), required("\"40 mm\""), "how far beyond the edge of the tools soil was seen to fly";
     ThrownAt: "soil" "thrown_at", one(Speed, "0.5 km/h", "25 km/h"), required("\"6 km/h\""), "speed at which that was seen";
@@ -834,4 +839,33 @@ keys! {
     ToolWidths: "workshop" "tool_widths", list(Length, "20 mm", "1500 mm"), required("[\"100 mm\", \"125 mm\", \"150 mm\", \"200 mm\", \"250 mm\"]"), "cutting widths of the tools on hand, rising";
     ToolOverlap: "workshop" "overlap", one(Length, "0 mm", "300 mm"), assumed_in("\"25 mm\"", "15 mm", "50 mm"), "least overlap of tools side by side";
     OuterReach: "workshop" "outer_reach", one(Length, "20 mm", "2000 mm"), optional("\"200 mm\""), "how far beyond the outermost rows the tools work; left out: half the way to the next row";
+
+    PriceOnOffValve: "change_prices" "on_off_valve", one(Number, "0", "10000000"), optional("1000"), "camera and on-off valve on a locked frame";
+    PriceProportionalValve: "change_prices" "proportional_valve", one(Number, "0", "10000000"), optional("1000"), "camera and proportional valve instead of what is there";
+    PriceLagCompensation: "change_prices" "lag_compensation", one(Number, "0", "10000000"), optional("1000"), "lag compensation instead of the PID";
+    PriceYawRateSensor: "change_prices" "yaw_rate_sensor", one(Number, "0", "10000000"), optional("1000"), "a yaw-rate sensor with lag compensation";
+    PriceMoreFrames: "change_prices" "more_frames", one(Number, "0", "10000000"), optional("1000"), "a camera with twice the frames";
+    PriceLessLatency: "change_prices" "less_latency", one(Number, "0", "10000000"), optional("1000"), "half the camera's latency";
+    PriceQuickValve: "change_prices" "quick_valve", one(Number, "0", "10000000"), optional("1000"), "a valve twice as quick";
+    PriceLookFurther: "change_prices" "look_further", one(Number, "0", "10000000"), optional("1000"), "the camera set to look further ahead";
+    PriceLookNearer: "change_prices" "look_nearer", one(Number, "0", "10000000"), optional("1000"), "the camera set to look less far ahead";
+    PriceMoreStroke: "change_prices" "more_stroke", one(Number, "0", "10000000"), optional("1000"), "100 mm (4 in) more stroke";
+    PriceMoreOil: "change_prices" "more_oil", one(Number, "0", "10000000"), optional("1000"), "half as much oil again, pump and valve";
+    PriceCleanRows: "change_prices" "clean_rows", one(Number, "0", "10000000"), optional("1000"), "rows that look half as far off: hoed earlier, shaded or lit";
+    PriceSteadyMount: "change_prices" "steady_mount", one(Number, "0", "10000000"), optional("1000"), "half the camera's roll: a stiffer mount";
+    PriceFinerCamera: "change_prices" "finer_camera", one(Number, "0", "10000000"), optional("1000"), "half the noise of the camera's numbers";
+    PriceFewerGaps: "change_prices" "fewer_gaps", one(Number, "0", "10000000"), optional("1000"), "half as many stretches without sight of the row";
+    PriceAlignedCamera: "change_prices" "aligned_camera", one(Number, "0", "10000000"), optional("1000"), "a camera aligned twice as well";
+    PriceToolsSet: "change_prices" "tools_set", one(Number, "0", "10000000"), optional("1000"), "edges set twice as well";
+    PriceExactPlanting: "change_prices" "exact_planting", one(Number, "0", "10000000"), optional("1000"), "plants set half as far off their line";
+    PriceSteadyDriver: "change_prices" "steady_driver", one(Number, "0", "10000000"), optional("1000"), "half the tractor's wander: a steadier driver or steering aid";
+    PriceStraightPlanting: "change_prices" "straight_planting", one(Number, "0", "10000000"), optional("1000"), "half the planter's wander";
+    PriceTightLinks: "change_prices" "tight_links", one(Number, "0", "10000000"), optional("1000"), "lower links without play";
+    PriceWideBends: "change_prices" "wide_bends", one(Number, "0", "10000000"), optional("1000"), "rows laid with bends half as sharp";
+    PriceLessSidePush: "change_prices" "less_side_push", one(Number, "0", "10000000"), optional("1000"), "half of what slope and soil push";
+    PriceFrameSetBefore: "change_prices" "frame_set_before", one(Number, "0", "10000000"), optional("1000"), "the frame set by the camera before the tools touch the soil";
+    PriceStraightEntry: "change_prices" "straight_entry", one(Number, "0", "10000000"), optional("1000"), "half the error with which the headland turn ends";
+    PriceSlowEntry: "change_prices" "slow_entry", one(Number, "0", "10000000"), optional("1000"), "the entry stretch driven at the slowest simulated speed";
+    PriceLongApproach: "change_prices" "long_approach", one(Number, "0", "10000000"), optional("1000"), "ten metres more along the row before lowering";
+    PriceShields: "change_prices" "shields", one(Number, "0", "10000000"), optional("1000"), "shields that halve how far soil flies";
 }

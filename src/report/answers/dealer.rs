@@ -2,7 +2,8 @@
 
 use super::{difference_cell, said};
 use crate::report::bounds;
-use crate::report::display::{Units, chosen_percent, controller_title};
+use crate::report::changes;
+use crate::report::display::{Units, chosen_percent, controller_title, fixed, grouped};
 use crate::report::parts::scroll;
 use crate::report::sentences::{self, capital, lacking, speed_answer};
 use crate::report::text::{ran, sentence};
@@ -98,7 +99,7 @@ fn causes(answer: &SpeedAnswer, results: &Results, units: Units) -> Markup {
                     th scope="col" { "Plants cut, difference in percentage points" }
                 } }
                 tbody { @for cause in &answer.causes { tr {
-                    th.text scope="row" { (cause.cause) }
+                    th.text scope="row" { (capital(changes::why(cause.cause))) }
                     (difference_cell(cause.difference, cause.lower, cause.upper))
                 } } }
             }
@@ -109,33 +110,60 @@ fn causes(answer: &SpeedAnswer, results: &Results, units: Units) -> Markup {
 /// One thing changed at a time.
 pub fn what_pays(results: &Results, units: Units) -> Markup {
     let lines = &results.answers.pays;
+    let money = Money::of(results);
     html! {
         h2 { "What pays" }
         p.said { (sentences::pays(results, units)) }
         @if !lines.is_empty() {
             (scroll("What pays", html! { "One thing changed at a time, best first, on the same passes, with " (chosen_percent(results.level))
                     " limits: by how much faster the machine may go at the recommended clearance, and by how much closer the tools may run at the "
-                    "recommended speed, both within the allowed share of cut plants. \u{2265}: the simulated range ends there." }, html! {
+                    "recommended speed, both within every bound, on " (results.answers.passes) " passes. Against: the cause that it works on. \u{2265}: the simulated range ends there."
+                    @if money.earned { " Earns: the least cost of a setting that keeps every bound, without it less with it, over land and rounds." } }, html! {
                 table {
                     thead { tr {
                         th.text scope="col" { "Change" }
+                        th.text scope="col" { "Against" }
                         th.text scope="col" { "Controller" }
                         th scope="col" { "Speed gained, " (units.speed_unit()) }
                         th scope="col" { "Room gained, " (units.small_unit()) }
+                        @if money.earned { th scope="col" { "Earns a year, " (money.currency) } }
+                        @if money.priced {
+                            th scope="col" { "Costs, " (money.currency) }
+                            th scope="col" { "Paid after, years" }
+                        }
                     } }
-                    tbody { @for line in lines { (pays_line(line, units)) } }
+                    tbody { @for line in lines { (pays_line(line, units, &money)) } }
                 }
             }))
         }
     }
 }
 
-fn pays_line(line: &Pays, units: Units) -> Markup {
+/// What of money the lines tell.
+struct Money<'a> {
+    currency: &'a str,
+    earned: bool,
+    priced: bool,
+}
+
+impl Money<'_> {
+    fn of(results: &Results) -> Money<'_> {
+        let lines = &results.answers.pays;
+        Money {
+            currency: results.answers.spacing.currency.as_deref().unwrap_or(""),
+            earned: lines.iter().any(|line| line.earns_a_year.is_some()),
+            priced: lines.iter().any(|line| line.price.is_some()),
+        }
+    }
+}
+
+fn pays_line(line: &Pays, units: Units, money: &Money) -> Markup {
     let lack = lacking(line.status, line.reason.as_deref())
         .map(|lack| line.reason.as_deref().map_or(lack, sentence));
     html! {
         tr {
-            th.text scope="row" { (line.change) }
+            th.text scope="row" { (capital(changes::change(line.change, units))) }
+            td.text { @if let Some(why) = line.against { (changes::why(why)) } }
             td.text { (controller_title(&line.controller)) }
             @if let Some(lack) = lack {
                 td.text colspan="2" { (lack) }
@@ -143,7 +171,22 @@ fn pays_line(line: &Pays, units: Units) -> Markup {
                 (gain_cell(line.speed_gain_m_s, line.lower, line.upper, line.at_least, &|v| units.speed_gain(v)))
                 (gain_cell(line.clearance_gain_m, line.clearance_lower_m, line.clearance_upper_m, line.at_least, &|m| units.small_gain(m)))
             }
+            @if money.earned { td { @if let Some(earned) = line.earns_a_year { (whole(earned)) } } }
+            @if money.priced {
+                td { @if let Some(price) = line.price { (whole(price)) } }
+                td { @if let Some(years) = line.paid_after_years { (fixed(years, 1)) } }
+            }
         }
+    }
+}
+
+/// Money without cents.
+fn whole(amount: f64) -> String {
+    let digits = grouped(amount.abs().round() as u64);
+    if amount <= -0.5 {
+        format!("-{digits}")
+    } else {
+        digits
     }
 }
 

@@ -130,7 +130,7 @@ pub fn cylinder(results: &Results, units: Units) -> Markup {
         }
         @if !answer.effects.is_empty() {
             h3 { "Another valve, cold oil" }
-            (scroll("Valve and oil", html! { "At the working speed and clearance, against the machine as it is, on the same passes." }, effects(&answer.effects)))
+            (scroll("Valve and oil", html! { "At the recommended setting, against the machine as it is, on the first " (results.answers.passes) " passes of the study." }, effects(&answer.effects, units)))
         }
     }
 }
@@ -163,7 +163,7 @@ pub fn control(results: &Results, units: Units, pictures: &Pictures) -> Markup {
         }
         @if answer.status != Status::NoData {
             @if let Some(effect) = &answer.effect {
-                (scroll("Best lookahead", html! { "The best lookahead against the machine's own, on the same passes." }, effects(std::slice::from_ref(effect))))
+                (scroll("Best lookahead", html! { "The best lookahead against the machine's own, on the first " (results.answers.passes) " passes of the study." }, effects(std::slice::from_ref(effect), units)))
             }
             div.pictures {
                 @for picture in pictures.lookahead.iter().chain(&pictures.bode) {

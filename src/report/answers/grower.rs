@@ -186,6 +186,7 @@ pub fn stages(results: &Results, units: Units) -> Markup {
                 table {
                     thead { tr {
                         th scope="col" { "Plants high" }
+                        th scope="col" { "Radius of the stem" }
                         th scope="col" { "Radius to spare" }
                         th scope="col" { "Tools from the row" }
                         th scope="col" { "Plants cut" }
@@ -193,6 +194,7 @@ pub fn stages(results: &Results, units: Units) -> Markup {
                     } }
                     tbody { @for stage in &answer.stages { tr {
                         th scope="row" { (units.small_chosen(stage.height_m)) }
+                        td { (units.small_chosen(stage.stem_radius_m)) }
                         td { (units.small_chosen(stage.protected_radius_m)) }
                         td { @match stage.clearance_m { Some(m) => (units.small_chosen(m)), None => "none simulated" } }
                         td { @if let Some(rate) = stage.rate { (percent(rate)) } }

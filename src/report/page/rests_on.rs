@@ -1,46 +1,47 @@
 //! What the study rests on: every value with its origin, the influential ones first.
 
 use super::Page;
+use crate::report::changes::why;
 use crate::report::display::plants_apart;
 use crate::report::parts::{key, scroll};
 use crate::report::sentences::{capital, speed_answer};
+use crate::results::answers::Why;
 use crate::results::{Assumption, Results};
 use maud::{Markup, html};
 
 /// Which values of a scenario a cause of cut plants hangs on: starts of keys. The first that fits a key counts.
-const CAUSES: [(&str, &[&str]); 8] = [
-    ("plants off their row", &["plants."]),
+const CAUSES: [(Why, &[&str]); 16] = [
+    (Why::PlantScatter, &["plants."]),
+    (Why::CameraAlignment, &["camera.alignment", "camera.trim"]),
     (
-        "alignment of camera and tools",
+        Why::ToolSetting,
+        &["tools.", "rows.unit_error", "rows.join_error"],
+    ),
+    (Why::RowsLook, &["camera.rows_look", "camera.appearance"]),
+    (Why::CameraRoll, &["camera.roll", "camera.mount"]),
+    (Why::CameraNoise, &["camera.noise"]),
+    (Why::LostSight, &["camera.blind", "camera.outlier"]),
+    (
+        Why::Lag,
+        &["camera.", "sensors.", "controller.", "valve.", "tracker."],
+    ),
+    (
+        Why::Entry,
         &[
-            "camera.alignment",
-            "camera.trim",
-            "tools.",
-            "rows.unit_error",
-            "rows.join_error",
+            "pass.entry",
+            "pass.approach",
+            "pass.start_delay",
+            "pass.while_lifted",
+            "pass.held_shift",
         ],
     ),
-    (
-        "camera noise",
-        &[
-            "camera.noise",
-            "camera.appearance",
-            "camera.roll",
-            "camera.blind",
-            "camera.outlier",
-        ],
-    ),
-    (
-        "lag of camera and valve",
-        &["camera.", "sensors.", "controller.", "valve."],
-    ),
-    (
-        "the driver's wander",
-        &["driver.", "tractor.", "hitch.", "ground."],
-    ),
-    ("the planter's wander", &["rows."]),
-    ("stroke", &["hydraulics.stroke"]),
-    ("oil flow", &["hydraulics.", "cold_oil."]),
+    (Why::LinkPlay, &["hitch."]),
+    (Why::SideSlope, &["ground.", "tractor.crab"]),
+    (Why::DriverWander, &["driver.", "tractor."]),
+    (Why::PlanterWander, &["rows."]),
+    (Why::Bends, &["line."]),
+    (Why::Stroke, &["hydraulics.stroke"]),
+    (Why::OilFlow, &["hydraulics.", "cold_oil."]),
 ];
 
 /// How the origin of a value begins that has no source.
@@ -62,10 +63,10 @@ fn groups(results: &Results) -> Vec<Group<'_>> {
             let heading = match found {
                 Some(found) => format!(
                     "{}: without it {} cut",
-                    capital(cause),
+                    capital(why(*cause)),
                     plants_apart(found.difference)
                 ),
-                None => capital(cause),
+                None => capital(why(*cause)),
             };
             // The cut plants that go with the cause; one that does not cost any comes last.
             let weight = found.map_or(0.0, |found| (-found.difference).max(0.0));
@@ -73,7 +74,7 @@ fn groups(results: &Results) -> Vec<Group<'_>> {
                 weight,
                 Group {
                     heading,
-                    values: of(results, Some(cause)),
+                    values: of(results, Some(*cause)),
                 },
             )
         })
@@ -89,7 +90,7 @@ fn groups(results: &Results) -> Vec<Group<'_>> {
 }
 
 /// Values of a cause, or of none.
-fn of<'a>(results: &'a Results, cause: Option<&str>) -> Vec<&'a Assumption> {
+fn of(results: &Results, cause: Option<Why>) -> Vec<&Assumption> {
     let (mut values, stated): (Vec<&Assumption>, Vec<&Assumption>) = results
         .assumptions
         .iter()
@@ -99,7 +100,7 @@ fn of<'a>(results: &'a Results, cause: Option<&str>) -> Vec<&'a Assumption> {
     values
 }
 
-fn cause_of(key: &str) -> Option<&'static str> {
+fn cause_of(key: &str) -> Option<Why> {
     let fits = |starts: &&[&str]| starts.iter().any(|start| key.starts_with(start));
     CAUSES
         .iter()
@@ -166,9 +167,9 @@ mod tests {
             value("rows.wander", "scenario"),
         ];
         for answer in &mut results.answers.speed {
-            answer.causes[0].cause = "camera noise".into();
+            answer.causes[0].cause = Why::RowsLook;
             answer.causes[0].difference = -0.004;
-            answer.causes[1].cause = "the planter's wander".into();
+            answer.causes[1].cause = Why::PlanterWander;
             answer.causes[1].difference = -0.02;
             answer.causes.truncate(2);
         }

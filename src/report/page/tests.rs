@@ -219,21 +219,10 @@ fn spoil(answers: &mut Answers, bad: &str) {
     {
         line.binding = bad.into();
     }
-    for line in hydraulics
-        .effects
-        .iter_mut()
-        .chain(&mut answers.control.effect)
-    {
-        line.change = bad.into();
-    }
     for answer in &mut answers.speed {
         answer.reason = Some(bad.into());
-        for cause in &mut answer.causes {
-            cause.cause = bad.into();
-        }
     }
     for line in &mut answers.pays {
-        line.change = bad.into();
         line.reason = Some(bad.into());
     }
     answers.not_recommended = Some(bad.into());

@@ -32,6 +32,7 @@ pub fn answers(results: &Results) -> Answers {
                     let found = i < 3.0;
                     StageClearance {
                         height_m: 0.03 + 0.04 * i,
+                        stem_radius_m: 0.004 + 0.002 * i,
                         protected_radius_m: 0.010 + 0.008 * i,
                         clearance_m: found.then_some(0.030 + 0.010 * i),
                         rate: found.then_some(0.004 + 0.001 * i),
@@ -244,21 +245,17 @@ fn hydraulics() -> HydraulicsAnswer {
             combination(0.050, 0.028, true),
         ],
         fitted: Some(combination(0.025, 0.012, false)),
-        effects: [
-            "a valve half as slow",
-            "twice the deadband",
-            "oil at 5 degrees",
-        ]
-        .into_iter()
-        .zip([0.0012, 0.0004, -0.0001])
-        .map(|(change, difference)| effect(change, difference))
-        .collect(),
+        effects: [Change::QuickValve, Change::NoDeadband, Change::ColdOil]
+            .into_iter()
+            .zip([0.0012, 0.0004, -0.0001])
+            .map(|(change, difference)| effect(change, difference))
+            .collect(),
     }
 }
 
-fn effect(change: &str, difference: f64) -> Effect {
+fn effect(change: Change, difference: f64) -> Effect {
     Effect {
-        change: change.into(),
+        change,
         passes: 200,
         rate: 0.006 + difference,
         lower: 0.005 + difference,
@@ -286,7 +283,7 @@ fn control(speed_m_s: f64, controller: String) -> ControlAnswer {
                 }
             })
             .collect(),
-        effect: Some(effect("lookahead 950 mm", -0.0011)),
+        effect: Some(effect(Change::LookFurther, -0.0011)),
         bode: (0..61)
             .map(|i| {
                 // 5/s with a dead time of 60 ms: |L| = 5/w, arg L = -pi/2 - 0.06 w.
@@ -347,11 +344,11 @@ fn speed(results: &Results) -> Vec<SpeedAnswer> {
                 in_time: found.then_some(true),
                 limits: if at_least { vec![ends, cut] } else { vec![cut, ends] },
                 passes: 200,
-                causes: ["lag of camera and valve", "driver", "camera noise", "plant scatter", "stroke"]
+                causes: [Why::Lag, Why::DriverWander, Why::RowsLook, Why::PlantScatter, Why::Stroke]
                     .into_iter()
                     .zip([-0.0061, -0.0034, -0.0020, -0.0011, 0.0])
-                    .map(|(cause, difference): (&str, f64)| Cause {
-                        cause: cause.into(),
+                    .map(|(cause, difference): (Why, f64)| Cause {
+                        cause,
                         speed_m_s: results.speeds_m_s[4],
                         difference,
                         lower: difference - 0.0004,
@@ -366,17 +363,18 @@ fn speed(results: &Results) -> Vec<SpeedAnswer> {
 
 fn pays(clearance_m: f64, controller: &str) -> Vec<Pays> {
     let changes = [
-        ("latency of the camera halved", 2.4, 0.008),
-        ("a steadier driver: a quarter less wander", 1.3, 0.005),
-        ("lookahead of 0.95 m", 0.9, 0.003),
-        ("40 % more oil", 0.1, 0.000),
+        (Change::LessLatency, Why::Lag, 2.4, 0.008),
+        (Change::SteadyDriver, Why::DriverWander, 1.3, 0.005),
+        (Change::LookFurther, Why::Lag, 0.9, 0.003),
+        (Change::MoreOil, Why::OilFlow, 0.1, 0.000),
     ];
     let mut lines: Vec<Pays> = changes
         .into_iter()
-        .map(|(change, gain, room)| Pays {
+        .map(|(change, against, gain, room)| Pays {
             status: Status::Ok,
             reason: None,
-            change: change.into(),
+            change,
+            against: Some(against),
             controller: controller.into(),
             clearance_m,
             base_speed_m_s: Some(7.34 / 3.6),
@@ -387,22 +385,18 @@ fn pays(clearance_m: f64, controller: &str) -> Vec<Pays> {
             clearance_lower_m: Some(room - 0.001),
             clearance_upper_m: Some(room + 0.001),
             at_least: gain > 2.0,
+            price: Some(900.0),
+            earns_a_year: Some(1000.0 * gain),
+            paid_after_years: Some(0.9 / gain),
         })
         .collect();
     lines.push(Pays {
         status: Status::NoAnswer,
         reason: Some("this machine has a proportional valve already".into()),
-        change: "a proportional valve for on-off".into(),
+        change: Change::ProportionalValve,
         controller: controller.into(),
         clearance_m,
-        base_speed_m_s: None,
-        speed_gain_m_s: None,
-        lower: None,
-        upper: None,
-        clearance_gain_m: None,
-        clearance_lower_m: None,
-        clearance_upper_m: None,
-        at_least: false,
+        ..Pays::no_answer()
     });
     lines
 }
