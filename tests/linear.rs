@@ -254,7 +254,7 @@ fn analytic_unstable_loops_are_refused_with_a_gain_that_does() {
     assert!(
         refused
             .to_string()
-            .contains("preview of 1.0 m is too short")
+            .contains("preview of 1.0 m (3.3 ft) is too short")
     );
     assert!(axle_wander(&setup, kmh(12.0)).is_none());
 }

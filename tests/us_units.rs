@@ -130,11 +130,16 @@ fn prop_problems_of_a_us_scenario_are_told_in_inches() {
         wide.contains("goes up to 20 in on either side") && wide.contains("allowed below 15 in"),
         "{wide}"
     );
-    let steady = with("observed_wander = \"2 in\"", "observed_wander = \"0.2 in\"");
-    assert!(
-        steady.contains("it must exceed ") && steady.contains(" in"),
-        "{steady}"
+    // A row of 4 in wander asks more of the tractor than 0.2 in.
+    let bent = TEXT.replacen("\nwander = \"1.2 in\"", "\nwander = \"4 in\"", 1);
+    let steady = bent.replacen(
+        "observed_wander = \"2 in\"",
+        "observed_wander = \"0.2 in\"",
+        1,
     );
+    let steady = parsed(&steady).unwrap_err();
+    let (_, least) = steady.split_once("it must exceed ").unwrap();
+    assert!(least.ends_with(" in"), "{steady}");
     for told in [wide, steady] {
         assert_eq!(metric(&told), None, "{told}");
     }
