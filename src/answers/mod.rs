@@ -8,6 +8,7 @@ pub mod changes;
 pub mod compare;
 pub mod control;
 pub mod effects;
+pub mod grid;
 pub mod hydraulics;
 pub mod limits;
 pub mod pays;
@@ -31,7 +32,7 @@ use limits::Limits;
 use pays::Base;
 use recommend::Field;
 use spacing::Priced;
-use trial::{Stopped, Trials};
+use trial::{Stopped, Trials, work};
 
 /// Most passes of the further runs (our choice: the demo's answers take less than a minute on two cores).
 const MOST_PASSES: u64 = 256;
@@ -55,6 +56,12 @@ pub fn work_out(plan: &Plan, results: &Results, watch: &dyn Watch) -> Result<Ans
         slopes_rad.0
     };
     let on_slope = scenario.nominal_on_slope(steepest_rad);
+    trials.expect(planned_work(
+        results,
+        kinds.len(),
+        scenario.slopes_rad(),
+        passes,
+    ));
     let mut demand = stroke::demand(&trials, &results.speeds_m_s, slopes_rad, passes)?;
     let bounds = Limits {
         setup: &setup,
@@ -185,6 +192,21 @@ pub fn work_out(plan: &Plan, results: &Results, watch: &dyn Watch) -> Result<Ans
         sheet: sheet::answer(&setup, &farm, clearance_m, scenario.units()),
         speed,
     }))
+}
+
+/// How much work the answers will be: what is known beforehand, and for what is searched for a guess.
+fn planned_work(results: &Results, kinds: usize, slopes_rad: (f64, f64), passes: u64) -> f64 {
+    let speeds = results.speeds_m_s.len();
+    let places = if slopes_rad == (0.0, 0.0) { 1 } else { 3 };
+    let (strokes, causes, steps, effects, stages) = (12, 13, 22, 8, 3);
+    let searched = kinds * results.clearances_m.len();
+    work(passes, places * speeds, 0)
+        + work(passes, searched, 1)
+        + work(results.passes, 3, 1)
+        + work(passes / 2, 2 * causes, 1)
+        + work(passes, strokes + effects + stages, 1)
+        + work(passes, speeds, kinds)
+        + work(passes, steps * (speeds + 1), 1)
 }
 
 /// Why no setting is recommended.

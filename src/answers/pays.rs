@@ -240,7 +240,11 @@ impl Machine {
             curves: Curves::of(frame, sample, place),
             caps: frame.caps(bounds, kind),
             least_per_ha: priced.and_then(|priced| {
-                frame.least_per_ha(bounds, sample, (place, kind), priced, longer_s)
+                let cost = |speed_m_s: f64, clearance_m: f64, rates: [f64; 2]| {
+                    priced.cost_per_ha(speed_m_s, clearance_m, rates, longer_s(speed_m_s))
+                };
+                let (per_ha, ..) = frame.least(bounds, sample, (place, kind), &cost)?;
+                Some(per_ha)
             }),
         }
     }
@@ -500,16 +504,16 @@ impl Frame {
         }
     }
 
-    /// The least cost a hectare and round of a setting that keeps every bound: at every clearance the simulated speeds and the highest
-    /// one, whose rates lie on straight lines through their logarithms.
-    fn least_per_ha(
+    /// The least cost of a setting that keeps every bound, with its speed and clearance: at every clearance the simulated speeds and the
+    /// highest one, whose rates lie on straight lines through their logarithms. `cost` takes speed, clearance, and the shares cut and
+    /// touched.
+    fn least(
         &self,
         bounds: &Limits,
         sample: &Sample,
         (place, kind): (usize, Kind),
-        priced: &Priced,
-        longer_s: &dyn Fn(f64) -> f64,
-    ) -> Option<f64> {
+        cost: &dyn Fn(f64, f64, [f64; 2]) -> f64,
+    ) -> Option<(f64, f64, f64)> {
         let by_speed: Vec<_> = (0..self.speeds_m_s.len())
             .map(|speed| {
                 let cell = sample.cell(speed, place);
@@ -517,41 +521,58 @@ impl Frame {
             })
             .collect();
         let of_clearance = |(clearance, &clearance_m): (usize, &f64)| {
+            let rates = |speed: usize| {
+                let (cut, touched) = &by_speed[speed];
+                [cut[clearance].rate, touched[clearance].rate]
+            };
             let uppers: Vec<f64> = by_speed
                 .iter()
                 .map(|(cut, _)| cut[clearance].upper)
                 .collect();
             let (cap_m_s, ..) = limits::lowest(&bounds.of(kind, clearance_m));
             let highest_m_s = self.speed(&uppers, cap_m_s).value()?;
-            let mut costs = Vec::new();
+            let mut settings = Vec::new();
             for (speed, &speed_m_s) in self.speeds_m_s.iter().enumerate() {
-                let (cut, touched) = &by_speed[speed];
-                let rates = |speed: usize| {
-                    let (cut, touched) = &by_speed[speed];
-                    [cut[clearance].rate, touched[clearance].rate]
-                };
                 if speed_m_s <= highest_m_s {
-                    let (cut, touched) = (cut[clearance].rate, touched[clearance].rate);
-                    costs.push((speed_m_s, cut, touched));
+                    settings.push((speed_m_s, rates(speed)));
                 } else {
                     let slower_m_s = self.speeds_m_s[speed.checked_sub(1)?];
                     let part = (highest_m_s - slower_m_s) / (speed_m_s - slower_m_s);
-                    let [low, high] = [rates(speed - 1), rates(speed)];
-                    let [cut, touched] = [0, 1].map(|i| between(low[i], high[i], part));
-                    costs.push((highest_m_s, cut, touched));
+                    let (low, high) = (rates(speed - 1), rates(speed));
+                    let there = [0, 1].map(|i| between(low[i], high[i], part));
+                    settings.push((highest_m_s, there));
                     break;
                 }
             }
-            let per_ha = costs.into_iter().map(|(speed_m_s, cut, touched)| {
-                let longer_s = longer_s(speed_m_s);
-                priced.cost_per_ha(speed_m_s, clearance_m, [cut, touched], longer_s)
+            let costs = settings.into_iter().map(|(speed_m_s, rates)| {
+                (cost(speed_m_s, clearance_m, rates), speed_m_s, clearance_m)
             });
-            per_ha.min_by(f64::total_cmp)
+            costs.min_by(|a, b| a.0.total_cmp(&b.0))
         };
         let clearances = self.clearances_m.iter().enumerate();
-        clearances.filter_map(of_clearance).min_by(f64::total_cmp)
+        clearances
+            .filter_map(of_clearance)
+            .min_by(|a, b| a.0.total_cmp(&b.0))
     }
 
+    /// Where a controller's decision lies, after what it is worth: the setting with the least cost of those that keep every bound; without
+    /// prices the fastest at the clearance nearest to the working one.
+    pub(super) fn decision(
+        &self,
+        bounds: &Limits,
+        sample: &Sample,
+        of: (usize, Kind),
+    ) -> Option<(f64, f64, f64)> {
+        let priced = Priced::new(bounds.setup, bounds.farm);
+        let working_m = self.clearances_m[self.working_clearance];
+        let fastest_m_s = self.speeds_m_s.last().copied().unwrap_or(1.0);
+        let cost = |speed_m_s: f64, clearance_m: f64, rates: [f64; 2]| match &priced {
+            Ok(priced) => priced.cost_per_ha(speed_m_s, clearance_m, rates, 0.0),
+            // A tenth of a millimetre further off outweighs all speed.
+            Err(_) => (clearance_m - working_m).abs() / 1e-4 - speed_m_s / fastest_m_s,
+        };
+        self.least(bounds, sample, of, &cost)
+    }
     /// Clearances from the widest on, as lengths by which the tools come closer.
     fn closer(&self, limits: &[f64], closest_m: Option<f64>) -> Reached {
         let x: Vec<f64> = self.clearances_m.iter().rev().map(|c| -c).collect();
@@ -586,19 +607,18 @@ impl Frame {
         let by_speed = difference(&base_speed, &new_speed);
         let by_room = difference(&base_room, &new_room);
         let beyond = |reached: Reached| matches!(reached, Reached::Beyond(_));
-        let reason = match (by_speed, new_speed[0]) {
-            (Some(_), _) => None,
-            (None, Reached::Nowhere) => Some(format!(
-                "no simulated speed keeps every bound with the tools {} from the row, with the change or without",
-                clearance
+        let kept = |reached: Reached| reached.value().map(|m_s| words_of.speed(m_s));
+        let reason = match (kept(base_speed[0]), kept(new_speed[0])) {
+            (Some(_), Some(_)) => None,
+            (None, None) => Some(format!(
+                "no simulated speed keeps every bound with the tools {clearance} from the row, with the change or without"
             )),
-            (None, reached) => reached.value().map(|new_m_s| {
-                format!(
-                    "without it no simulated speed keeps every bound with the tools {} from the row; with it {} does",
-                    clearance,
-                    words_of.speed(new_m_s)
-                )
-            }),
+            (None, Some(new)) => Some(format!(
+                "without it no simulated speed keeps every bound with the tools {clearance} from the row; with it {new} does"
+            )),
+            (Some(base), None) => Some(format!(
+                "without it {base} keeps every bound with the tools {clearance} from the row; with it no simulated speed does"
+            )),
         };
         Pays {
             status: if by_speed.is_some() || by_room.is_some() {

@@ -50,6 +50,14 @@ pub struct Trials<'a> {
     seed: u64,
     workers: Workers,
     watch: &'a dyn Watch,
+    /// Work done so far and in all, as [`work`] reckons it, in thousandths.
+    done: AtomicU64,
+    planned: AtomicU64,
+}
+
+/// What passes take, roughly, in drives of one pass at one speed: a controller takes a third of that (measured on the demo).
+pub fn work(passes: u64, speeds: usize, kinds: usize) -> f64 {
+    passes as f64 * speeds as f64 * (1.0 + kinds as f64 / 3.0)
 }
 
 /// The scenario as it stands.
@@ -72,7 +80,26 @@ impl<'a> Trials<'a> {
             seed,
             workers: Workers::new(threads)?,
             watch,
+            done: AtomicU64::new(0),
+            planned: AtomicU64::new(0),
         })
+    }
+
+    /// Says how much [`work`] there will be, so that progress can be told.
+    pub fn expect(&self, planned: f64) {
+        self.planned
+            .store((1000.0 * planned) as u64, Ordering::Relaxed);
+    }
+
+    fn tell(&self, passes: usize, ask: &Ask) {
+        let work = work(passes as u64, ask.speeds_m_s.len(), ask.kinds.len());
+        let work = (1000.0 * work) as u64;
+        let done = self.done.fetch_add(work, Ordering::Relaxed) + work;
+        let planned = self.planned.load(Ordering::Relaxed);
+        if planned > 0 {
+            self.watch
+                .answers_done((done as f64 / planned as f64).min(1.0));
+        }
     }
 
     /// The scenario.
@@ -208,6 +235,7 @@ impl<'a> Trials<'a> {
                 let found = lanes::run(&request, &setups, &passes);
                 let of_block = setups.iter().zip(found).map(|(setup, at)| keep(setup, at));
                 kept.push((block, of_block.collect::<Vec<T>>()));
+                self.tell(passes.len(), ask);
             }
             kept
         });

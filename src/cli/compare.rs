@@ -8,12 +8,15 @@ use rowroom::scenario::Scenario;
 use super::args::Compare;
 use super::failure::Failure;
 use super::progress::Progress;
+use super::study::with_grid;
 
 /// Simulates both machines and prints what they allow; no file is written.
 pub fn run(asked: &Compare) -> Result<(), Failure> {
     let first = Scenario::read(&asked.first, None)?;
     let second = Scenario::read(&asked.second, None)?;
     let seed = asked.seed.unwrap_or(first.study().seed);
+    let threads = asked.threads.map(|threads| threads as usize);
+    let first = with_grid(first, seed, threads)?;
     super::paint::err(&format!(
         "Comparing \"{}\" with \"{}\": {} passes at each of {} speeds, seed {seed}\n",
         first.name(),
@@ -21,7 +24,6 @@ pub fn run(asked: &Compare) -> Result<(), Failure> {
         asked.passes,
         first.study().speeds_m_s.len(),
     ));
-    let threads = asked.threads.map(|threads| threads as usize);
     let watch = Progress::new(true, None);
     let found = machines(&first, &second, seed, asked.passes, threads, &watch)?;
     if asked.json {

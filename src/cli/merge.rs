@@ -12,7 +12,7 @@ use super::args::Merge;
 use super::failure::Failure;
 use super::folder::SO_FAR;
 use super::progress::Progress;
-use super::study::{Tell, answer, answers_too, folder};
+use super::study::{Tell, answer, answers_too, folder, with_grid};
 
 /// Puts parts together and writes what the whole study would have written.
 pub fn run(asked: &Merge) -> Result<(), Failure> {
@@ -24,6 +24,7 @@ pub fn run(asked: &Merge) -> Result<(), Failure> {
     let saved = Saved::put_together(&parts)?;
     drop(parts);
     let scenario = Scenario::from_texts(saved.scenario())?;
+    let scenario = with_grid(scenario, saved.seed(), None)?;
     let plan = Plan {
         scenario: &scenario,
         seed: saved.seed(),

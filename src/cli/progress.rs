@@ -38,6 +38,8 @@ pub fn interrupted() -> bool {
 pub struct Progress {
     shown: Shown,
     deadline: Option<Instant>,
+    /// When the answers began, and when their last plain line was written.
+    answers: Mutex<Option<(Instant, Instant)>>,
 }
 
 /// How progress is shown on stderr.
@@ -78,6 +80,7 @@ impl Progress {
         Progress {
             shown,
             deadline: time.and_then(|time| start.checked_add(time)),
+            answers: Mutex::new(None),
         }
     }
 
@@ -112,6 +115,40 @@ impl Watch for Progress {
                 let _ = writeln!(
                     stderr(),
                     "  {done} of {of} passes, about {left_s:.0} s left at most"
+                );
+            }
+        }
+    }
+
+    fn answers_done(&self, share: f64) {
+        let Ok(mut times) = self.answers.lock() else {
+            return;
+        };
+        let now = Instant::now();
+        let (start, last) = *times.get_or_insert((now, now));
+        let left_s = start.elapsed().as_secs_f64() * (1.0 - share) / share.max(1e-6);
+        match &self.shown {
+            Shown::Quiet => {}
+            Shown::Bar(bar) => {
+                if start == now {
+                    let style = ProgressStyle::with_template(
+                        "  {bar:32} {pos} % of the answers, {msg} (Ctrl-C stops)",
+                    );
+                    bar.set_style(style.unwrap_or_else(|_| ProgressStyle::default_bar()));
+                    bar.set_length(100);
+                }
+                bar.set_message(format!("about {left_s:.0} s left"));
+                bar.set_position((100.0 * share) as u64);
+            }
+            Shown::Lines { .. } => {
+                if share >= 1.0 || last.elapsed() < BETWEEN_LINES {
+                    return;
+                }
+                *times = Some((start, now));
+                let _ = writeln!(
+                    stderr(),
+                    "  {:.0} % of the answers, about {left_s:.0} s left",
+                    100.0 * share
                 );
             }
         }

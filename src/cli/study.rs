@@ -4,7 +4,7 @@ use std::fmt::Display;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
-use rowroom::answers::{self, trial::Stopped};
+use rowroom::answers::{self, grid::settled, trial::Stopped};
 use rowroom::montecarlo::saved::Saved;
 use rowroom::montecarlo::study::{BLOCK_PASSES, Part, Plan, StudyError, Until, outcome, run};
 use rowroom::report::json::results_json;
@@ -39,6 +39,9 @@ pub fn demo() -> Result<(), Failure> {
 /// Studies a file.
 pub fn file(asked: &Study) -> Result<(), Failure> {
     let scenario = Scenario::read(&asked.file, asked.replay.as_deref())?;
+    let seed = asked.seed.unwrap_or(scenario.study().seed);
+    let threads = asked.threads.map(|threads| threads as usize);
+    let scenario = with_grid(scenario, seed, threads)?;
     let study = scenario.study();
     let until = match (asked.passes, asked.part) {
         (Some(passes), Some(part)) => Until::Share { part, passes },
@@ -56,9 +59,9 @@ pub fn file(asked: &Study) -> Result<(), Failure> {
         },
         plan: Plan {
             scenario: &scenario,
-            seed: asked.seed.unwrap_or(study.seed),
+            seed,
             until,
-            threads: asked.threads.map(|threads| threads as usize),
+            threads,
         },
         time: asked.minutes,
         tell: Tell {
@@ -69,6 +72,19 @@ pub fn file(asked: &Study) -> Result<(), Failure> {
     match until {
         Until::Share { part, passes } => share(&job, part, passes),
         _ => whole(&job),
+    }
+}
+
+/// The scenario with the speeds and clearances to simulate, chosen where it names none.
+pub fn with_grid(
+    scenario: Scenario,
+    seed: u64,
+    threads: Option<usize>,
+) -> Result<Scenario, Failure> {
+    match settled(scenario, seed, threads, &Progress::new(true, None)) {
+        Ok(scenario) => Ok(scenario),
+        Err(Stopped::Watch) => Err(Failure::interrupted("nothing was simulated yet")),
+        Err(error) => Err(Failure::run(error)),
     }
 }
 

@@ -125,6 +125,8 @@ impl Part {
 pub trait Watch: Sync {
     /// So many passes of at most so many are done.
     fn passes_done(&self, done: u64, of: u64);
+    /// This share of the answers that follow from a study is worked out, roughly, 0 to 1.
+    fn answers_done(&self, _share: f64) {}
     /// True once the study should stop: after the blocks that are on their way.
     fn stop(&self) -> bool;
 }

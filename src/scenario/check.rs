@@ -130,6 +130,7 @@ fn study(read: &mut Read, values: &Values) {
         (Id::Speeds, Id::WorkingSpeed),
         (Id::Clearances, Id::WorkingClearance),
     ] {
+        // Where the list is left out it gets the one.
         let (Some(items), Some(value)) = (values.numbers(list), values.number(one)) else {
             continue;
         };
@@ -270,17 +271,25 @@ fn rows(read: &mut Read, values: &Values) {
                 "{shown} makes neighbouring beds overlap; it must exceed (rows_per_bed - 1) row_spacing"
             )
         });
-    } else if let Some(widest) = values.numbers(Id::Clearances).and_then(<[f64]>::last)
-        && *widest > layout.widest_clearance_m()
+    } else if let Some((id, widest)) = widest(values)
+        && widest > layout.widest_clearance_m()
     {
-        contradicts(read, Id::Clearances, |shown| {
+        contradicts(read, id, |shown| {
             format!(
                 "{shown} goes up to {} on either side, which leaves no room between rows {} apart; allowed up to {}",
-                small(values, *widest),
+                small(values, widest),
                 small(values, nearest_m),
                 small(values, layout.widest_clearance_m())
             )
         });
+    }
+}
+
+/// The widest clearance that is asked for, and the key that asks.
+fn widest(values: &Values) -> Option<(Id, f64)> {
+    match values.numbers(Id::Clearances) {
+        Some(named) => Some((Id::Clearances, *named.last()?)),
+        None => Some((Id::WorkingClearance, values.number(Id::WorkingClearance)?)),
     }
 }
 

@@ -629,10 +629,10 @@ keys! {
     Name: "" "name", Shape::Text, required("\"My field\""), "name of the scenario in every report";
     Description: "" "description", Shape::Text, sourced("\"\"", "none given"), "a few words on crop, machine and origin of the numbers";
 
-    Speeds: "study" "speeds", list(Speed, "0.5 km/h", "25 km/h"), required("[\"4 km/h\", \"6 km/h\", \"8 km/h\", \"10 km/h\", \"12 km/h\"]"), "driving speeds to simulate, rising";
-    Clearances: "study" "clearances", list(Length, "1 mm", "1000 mm"), required("[\"25 mm\", \"38 mm\", \"50 mm\", \"65 mm\", \"80 mm\"]"), "distances from row to cutting edge on either side, rising";
-    WorkingSpeed: "study" "working_speed", one(Speed, "0.5 km/h", "25 km/h"), required("\"8 km/h\""), "speed of the pictures and the answer, one of speeds";
-    WorkingClearance: "study" "working_clearance", one(Length, "1 mm", "1000 mm"), required("\"50 mm\""), "clearance of the pictures and the answer, one of clearances";
+    Speeds: "study" "speeds", list(Speed, "0.5 km/h", "25 km/h"), optional("[\"4 km/h\", \"6 km/h\", \"8 km/h\", \"10 km/h\", \"12 km/h\"]"), "driving speeds to simulate, rising; left out: chosen around the decision";
+    Clearances: "study" "clearances", list(Length, "1 mm", "1000 mm"), optional("[\"25 mm\", \"38 mm\", \"50 mm\", \"65 mm\", \"80 mm\"]"), "distances from row to cutting edge on either side, rising; left out: chosen around the decision";
+    WorkingSpeed: "study" "working_speed", one(Speed, "0.5 km/h", "25 km/h"), required("\"8 km/h\""), "speed worked at now, one of speeds where these are given";
+    WorkingClearance: "study" "working_clearance", one(Length, "1 mm", "1000 mm"), required("\"50 mm\""), "clearance worked with now, one of clearances where these are given";
     AllowedCutRate: "study" "allowed_cut_rate", one(Share, "0.001 %", "50 %"), assumed("\"0.5 %\""), "share of the crop plants that may be cut in one pass over the field, on the whole row";
     Passes: "study" "passes", Shape::Count { low: 2, high: 10_000_000 }, assumed("2000"), "most simulated passes; a study ends sooner once it is decided which settings keep the allowed rate";
     Seed: "study" "seed", Shape::Count { low: 0, high: 9_223_372_036_854_775_807 }, assumed("1"), "start of all random numbers; 0 is a seed like any other";

@@ -228,7 +228,7 @@ impl Scenario {
             wander_factor: 1.0,
         };
         fixed.wander_factor = observed::wander_factor(&mut read, &values, &fixed);
-        let Some(study) = study(&values).filter(|_| read.found.is_empty()) else {
+        let Some(study) = study(&values, &fixed.layout).filter(|_| read.found.is_empty()) else {
             return Err(ScenarioError::Problems(read.problems()));
         };
         let scenario = Scenario {
@@ -316,6 +316,20 @@ impl Scenario {
     /// What to simulate.
     pub fn study(&self) -> &Study {
         &self.study
+    }
+
+    /// Whether the scenario leaves the choice of speeds and of clearances to the program.
+    pub fn open_grid(&self) -> [bool; 2] {
+        [Id::Speeds, Id::Clearances].map(|id| self.values.numbers(id).is_none())
+    }
+
+    /// The same with other speeds, m/s, and clearances, m, both rising; they must hold the ones worked with.
+    pub fn with_grid(mut self, speeds_m_s: Vec<f64>, clearances_m: Vec<f64>) -> Scenario {
+        debug_assert!(speeds_m_s.contains(&self.study.working_speed_m_s));
+        debug_assert!(clearances_m.contains(&self.study.working_clearance_m));
+        self.study.speeds_m_s = speeds_m_s;
+        self.study.clearances_m = clearances_m;
+        self
     }
 
     /// The farm around the machine.
@@ -673,13 +687,51 @@ fn drivable(log: &LoggedPath, file: &str, setup: &Setup) -> Result<(), ScenarioE
     }
 }
 
-fn study(values: &Values) -> Option<Study> {
-    let speeds_m_s = values.numbers(Id::Speeds)?.to_vec();
-    let clearances_m = values.numbers(Id::Clearances)?.to_vec();
+/// Where the scenario names no speeds or clearances: coarse ones over what row crops are worked with (common practice, no source), and
+/// the one worked with now. [`crate::answers::grid::settled`] adds finer ones.
+fn coarse(values: &Values) -> (Vec<f64>, Vec<f64>) {
+    let us = values.text(Id::StudyUnits) == Some("us");
+    let scaled = |of: &[f64], unit: f64| of.iter().map(|value| value * unit).collect();
+    if us {
+        (
+            scaled(&[2.0, 3.0, 4.0, 5.0, 6.0, 7.0, 8.0, 10.0], 0.44704),
+            scaled(&[1.0, 1.5, 2.0, 2.5, 3.0, 3.5, 4.0], 0.0254),
+        )
+    } else {
+        (
+            scaled(&[3.0, 4.0, 6.0, 8.0, 10.0, 12.0, 14.0, 16.0], 1.0 / 3.6),
+            scaled(&[25.0, 38.0, 50.0, 60.0, 70.0, 80.0, 100.0], 1e-3),
+        )
+    }
+}
+
+/// A list with one more value in its place, and that value as the list has it; all within a limit.
+fn with(mut list: Vec<f64>, value: f64, most: f64) -> (Vec<f64>, f64) {
+    list.retain(|item| *item <= most);
+    if let Some(known) = check::member(&list, value) {
+        return (list, known);
+    }
+    list.push(value);
+    list.sort_by(f64::total_cmp);
+    (list, value)
+}
+
+fn study(values: &Values, layout: &Layout) -> Option<Study> {
+    let (speeds_m_s, clearances_m) = coarse(values);
+    let working_m_s = values.number(Id::WorkingSpeed)?;
+    let working_m = values.number(Id::WorkingClearance)?;
+    let (speeds_m_s, working_speed_m_s) = match values.numbers(Id::Speeds) {
+        Some(named) => (named.to_vec(), check::member(named, working_m_s)?),
+        None => with(speeds_m_s, working_m_s, f64::INFINITY),
+    };
+    let (clearances_m, working_clearance_m) = match values.numbers(Id::Clearances) {
+        Some(named) => (named.to_vec(), check::member(named, working_m)?),
+        None => with(clearances_m, working_m, layout.widest_clearance_m()),
+    };
     let named = values.texts(Id::StudyControllers);
     Some(Study {
-        working_speed_m_s: check::member(&speeds_m_s, values.number(Id::WorkingSpeed)?)?,
-        working_clearance_m: check::member(&clearances_m, values.number(Id::WorkingClearance)?)?,
+        working_speed_m_s,
+        working_clearance_m,
         most_passes: values.count(Id::Passes)?,
         seed: values.count(Id::Seed)?,
         allowed_cut_rate: values.number(Id::AllowedCutRate)?,
