@@ -117,6 +117,13 @@ fn trial(key: &Key) -> (Vec<(&'static str, &'static str)>, String, String) {
                 "[\"1 cm\", \"3 cm\", \"4 cm\"]",
             ),
         ),
+        Id::StageStems => (
+            vec![],
+            two(
+                "[\"2 mm\", \"5 mm\", \"9 mm\"]",
+                "[\"3 mm\", \"5 mm\", \"9 mm\"]",
+            ),
+        ),
         Id::ToolWidths => (vec![], two("[\"10 cm\", \"20 cm\"]", "[\"20 cm\"]")),
         _ => (vec![], spaced(key)),
     };

@@ -323,7 +323,7 @@ fn regress_what_is_missing_points_at_its_table() {
     let told: Vec<&str> = message.lines().collect();
     assert_eq!(
         told[0],
-        "scenarios/x.toml:1:1: the table [study] is missing: what is simulated and what counts as good enough; it needs speeds, clearances, working_speed, working_clearance"
+        "scenarios/x.toml:1:1: the table [study] is missing: what is simulated and what counts as good enough; it needs working_speed, working_clearance"
     );
     // study, rows, plants, camera, hydraulics, tractor; line, driver, hitch, tracker
     assert_eq!(told.len(), 10, "{message}");
@@ -333,9 +333,9 @@ fn regress_what_is_missing_points_at_its_table() {
 fn regress_contradictions_say_what_would_do() {
     for (from, to, wanted) in [
         (
-            "working_speed = \"8 km/h\"",
-            "working_speed = \"9 km/h\"",
-            "study.working_speed = \"9 km/h\" is not in study.speeds; take one of them or add it there",
+            "# speeds = [\"4 km/h\", \"6 km/h\", \"8 km/h\", \"10 km/h\", \"12 km/h\"]",
+            "speeds = [\"4 km/h\", \"6 km/h\"]",
+            "study.working_speed = \"8 km/h\" is not in study.speeds; take one of them or add it there",
         ),
         (
             "# entry_length = \"15 m\"",
@@ -363,9 +363,14 @@ fn regress_contradictions_say_what_would_do() {
             "rows.seen_rows = [1, 2, 3, 4] spans planter passes 1 and 2 (1 at the left); all rows seen must belong to one",
         ),
         (
-            "row_spacing = \"450 mm\"",
-            "row_spacing = \"150 mm\"",
-            "study.clearances = [\"25 mm\", \"38 mm\", \"50 mm\", \"65 mm\", \"80 mm\"] goes up to 80 mm on either side, which leaves no room between rows 150 mm apart; allowed up to 75 mm",
+            "# clearances = [\"25 mm\", \"38 mm\", \"50 mm\", \"65 mm\", \"80 mm\"]",
+            "clearances = [\"50 mm\", \"300 mm\"]",
+            "study.clearances = [\"50 mm\", \"300 mm\"] goes up to 300 mm on either side, which leaves no room between rows 450 mm apart; allowed up to 225 mm",
+        ),
+        (
+            "working_clearance = \"50 mm\"",
+            "working_clearance = \"250 mm\"",
+            "study.working_clearance = \"250 mm\" goes up to 250 mm on either side, which leaves no room between rows 450 mm apart; allowed up to 225 mm",
         ),
         (
             "stop_below = \"8 mm\"",
@@ -899,7 +904,7 @@ fn regress_a_flood_of_mistakes_is_counted() {
 #[test]
 fn regress_lists_are_of_a_reasonable_length() {
     let speeds: Vec<String> = (0..101).map(|i| format!("\"{} km/h\"", 5 + i)).collect();
-    let line = "speeds = [\"4 km/h\", \"6 km/h\", \"8 km/h\", \"10 km/h\", \"12 km/h\"]";
+    let line = "# speeds = [\"4 km/h\", \"6 km/h\", \"8 km/h\", \"10 km/h\", \"12 km/h\"]";
     let message = refusal(&changed(line, &format!("speeds = [{}]", speeds.join(", "))));
     assert!(
         message.ends_with(": study.speeds has 101 entries; allowed 1 to 100"),

@@ -3,13 +3,19 @@
 use super::ReportError;
 use crate::results::Results;
 use crate::results::finite::first_not_finite;
+use serde::Serialize;
+use serde_json::ser::{PrettyFormatter, Serializer};
 
 /// The results as pretty JSON with a line end, keys in the order of [`Results`].
 pub fn results_json(results: &Results) -> Result<String, ReportError> {
     if let Some(key) = first_not_finite(results) {
         return Err(ReportError::NotFinite { key });
     }
-    let mut text = serde_json::to_string_pretty(results)?;
+    // One blank a level: a study has thousands of numbers.
+    let mut text = Vec::new();
+    let pretty = PrettyFormatter::with_indent(b" ");
+    results.serialize(&mut Serializer::with_formatter(&mut text, pretty))?;
+    let mut text = String::from_utf8(text).map_err(|_| ReportError::NotTheSame)?;
     text.push('\n');
     if read_results(&text)? != *results {
         return Err(ReportError::NotTheSame);

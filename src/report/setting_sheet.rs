@@ -497,7 +497,8 @@ mod tests {
         for (line, tool) in shown.iter().zip(&results.answers.sheet.tools) {
             if let Some(overlap_m) = tool.overlap_m {
                 any = true;
-                assert!((read(&line[8], INCH_M) - overlap_m).abs() <= HALF_SIXTEENTH);
+                // Between two edges as they are printed.
+                assert!((read(&line[8], INCH_M) - overlap_m).abs() <= 2.0 * HALF_SIXTEENTH);
             }
         }
         assert!(any);
@@ -552,7 +553,7 @@ mod tests {
         let mut results = synthetic::results();
         let page = page_of(&results);
         assert!(page.contains(
-            "For up to 7.3 km/h: about 1 plant in 140 is cut, at worst 1 in 108, allowed is 1 in 100."
+            "For up to 7.3 km/h: about 1 plant in 140 is cut, at worst 1 in 110, allowed is 1 in 100."
         ));
         results.answers.recommended = None;
         for answer in &mut results.answers.speed {

@@ -311,8 +311,8 @@ mod tests {
         let told = told(&synthetic::results());
         for words in [
             "In the field: Recommended: 7.3 km/h with the tools 38 mm from the row",
-            "About 1 plant in 140 is cut, at worst 1 in 108 on the whole row of 200 m: 1 in 25 in the first 15 m, 1 in 227 after that.",
-            "A further 1 plant in 323 is touched.",
+            "About 1 plant in 140 is cut, at worst 1 in 110 on the whole row of 200 m: 1 in 25 in the first 15 m, 1 in 230 after that.",
+            "A further 1 plant in 320 is touched.",
             "of the weeds",
             "As worked now",
             "How fast: 7.3 km/h is the highest speed that keeps every bound.",
