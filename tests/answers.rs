@@ -413,6 +413,12 @@ fn prop_every_shipped_scenario_gives_the_answers_it_has_data_for() {
             ran.count() * results.clearances_m.len()
         });
         assert!(!answers.stroke.demand.is_empty());
+        // Which limit binds, and which is next.
+        for answer in &answers.speed {
+            assert!(answer.binding.is_some() && answer.next_binding.is_some());
+            assert_ne!(answer.binding, answer.next_binding, "{file:?} {answer:?}");
+        }
+        assert!(answers.recommended.is_some() != answers.not_recommended.is_some());
         seen += 1;
     }
     assert_eq!(seen, 6);

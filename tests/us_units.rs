@@ -90,7 +90,7 @@ fn prop_a_us_study_says_nothing_in_metric_units() {
     assert_eq!(metric(&pictures.tools.as_ref().unwrap().reading), None);
     // The sheet of the workshop gives both systems; its words beside the tables are in inches first.
     let sheet = setting_sheet::page(&results, &pictures);
-    let inches = Units::Us.clearance(results.answers.sheet.clearance_m);
+    let inches = Units::Us.size(results.answers.sheet.clearance_m);
     assert!(sheet.contains(&format!("Tools {inches} (")), "{inches}");
     let page = customer::page(&results, &pictures);
     let (_, body) = page.split_once("<body").unwrap();

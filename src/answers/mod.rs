@@ -210,7 +210,7 @@ fn planned_work(results: &Results, kinds: usize, slopes_rad: (f64, f64), passes:
 }
 
 /// Why no setting is recommended.
-const NOT_RECOMMENDED: &str = "no simulated setting keeps every bound";
+const NOT_RECOMMENDED: &str = "no simulated setting keeps every limit";
 
 /// An answer with a number that is not finite becomes none: the passes behind it are not lost for that.
 fn with_finite_numbers(mut answers: Answers) -> Answers {

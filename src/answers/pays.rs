@@ -608,16 +608,25 @@ impl Frame {
         let by_room = difference(&base_room, &new_room);
         let beyond = |reached: Reached| matches!(reached, Reached::Beyond(_));
         let kept = |reached: Reached| reached.value().map(|m_s| words_of.speed(m_s));
+        let [before, after, both] = match change {
+            Change::OtherMachine => [
+                "with the first machine",
+                "with the second one",
+                "with either",
+            ],
+            _ => ["without it", "with it", "with the change or without"],
+        };
+        let off = format!("with the tools {clearance} from the row");
         let reason = match (kept(base_speed[0]), kept(new_speed[0])) {
             (Some(_), Some(_)) => None,
             (None, None) => Some(format!(
-                "no simulated speed keeps every bound with the tools {clearance} from the row, with the change or without"
+                "no simulated speed keeps every limit {off}, {both}"
             )),
             (None, Some(new)) => Some(format!(
-                "without it no simulated speed keeps every bound with the tools {clearance} from the row; with it {new} does"
+                "{before} no simulated speed keeps every limit {off}; {after} {new} does"
             )),
             (Some(base), None) => Some(format!(
-                "without it {base} keeps every bound with the tools {clearance} from the row; with it no simulated speed does"
+                "{before} {base} keeps every limit {off}; {after} no simulated speed does"
             )),
         };
         Pays {
@@ -699,6 +708,61 @@ mod tests {
             reach(&[1.0, 2.0], &[0.01, 0.02], 0.05),
             Reached::Beyond(2.0)
         );
+    }
+
+    /// What is told where a speed is missing before or after the change: never "with or without" where one of the two keeps every limit.
+    #[test]
+    fn regress_a_missing_speed_is_told_on_its_own_side() {
+        let frame = Frame {
+            speeds_m_s: vec![1.0, 2.0],
+            clearances_m: vec![0.04],
+            working_speed: 0,
+            working_clearance: 0,
+            allowed_cut_rate: 0.01,
+            units: Units::Metric,
+        };
+        let curves = |over_speed: [f64; 2]| Curves {
+            over_speed: vec![over_speed.to_vec(); GROUPS + 1],
+            over_clearance: vec![vec![over_speed[0]]; GROUPS + 1],
+        };
+        let (keeps, breaks) = (curves([0.001, 0.002]), curves([0.02, 0.03]));
+        let told = |base: &Curves, new: &Curves| {
+            let caps = [NO_CAPS, NO_CAPS];
+            let gains = frame.gain(Kind::Pid, Change::OtherMachine, [base, new], caps);
+            (gains.base_speed_m_s, gains.reason.unwrap_or_default())
+        };
+        let (speed_m_s, reason) = told(&keeps, &breaks);
+        assert_eq!(speed_m_s, Some(2.0));
+        assert!(
+            reason.starts_with("with the first machine 7.2 km/h keeps"),
+            "{reason}"
+        );
+        assert!(
+            reason.ends_with("with the second one no simulated speed does"),
+            "{reason}"
+        );
+        let (_, reason) = told(&breaks, &keeps);
+        assert!(
+            reason.ends_with("with the second one 7.2 km/h does"),
+            "{reason}"
+        );
+        let (speed_m_s, reason) = told(&breaks, &breaks);
+        assert_eq!(speed_m_s, None);
+        assert!(reason.ends_with("with either"), "{reason}");
+        assert_eq!(told(&keeps, &keeps).1, "");
+    }
+
+    /// Another limit that is met before ends a gain; one below the slowest speed leaves none.
+    #[test]
+    fn analytic_other_limits_cap_what_cut_plants_allow() {
+        assert_eq!(Reached::At(3.0).capped(Some(2.0), 1.0), Reached::At(2.0));
+        assert_eq!(
+            Reached::Beyond(3.0).capped(Some(2.5), 1.0),
+            Reached::At(2.5)
+        );
+        assert_eq!(Reached::At(3.0).capped(Some(4.0), 1.0), Reached::At(3.0));
+        assert_eq!(Reached::At(3.0).capped(Some(0.5), 1.0), Reached::Nowhere);
+        assert_eq!(Reached::At(3.0).capped(None, 1.0), Reached::Nowhere);
     }
 
     /// The jackknife of a mean is its standard error: differences of group means about their own.

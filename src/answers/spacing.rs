@@ -204,7 +204,7 @@ pub fn answer(
     let shown = cheapest_kept.as_ref().unwrap_or(&cheapest);
     let mut reason = why(&cells, shown, &movers, words, &priced.prices.currency);
     if cheapest_kept.is_none() {
-        reason += " No simulated setting keeps every bound.";
+        reason += " No simulated setting keeps every limit.";
     }
     let place = |of: &BestSetting| cells.iter().position(|cell| is(cell, of));
     SpacingAnswer {

@@ -365,7 +365,7 @@ fn told(
         },
         reason: match (highest_speed_m_s, binding) {
             (None, Some(Bound::CutPlants)) => Some(nearest(results, kind, clearance_m)),
-            (None, _) => Some("one of the bounds lies below the slowest simulated speed".into()),
+            (None, _) => Some("one of the limits lies below the slowest simulated speed".into()),
             _ => None,
         },
         controller: kind.name().into(),

@@ -164,7 +164,7 @@ impl Beside<'_> {
             line("Allowed to be cut".into(), &|study| {
                 Some(chosen_percent(study.allowed_cut_rate))
             }),
-            line("Highest speed, all bounds".into(), &|study| {
+            line("Highest speed, all limits".into(), &|study| {
                 sentences::highest(sentences::speed_answer(study)?, units)
             }),
             line("Recommended setting".into(), &|study| {

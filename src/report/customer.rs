@@ -111,15 +111,15 @@ fn answer(results: &Results, work: Option<&SpeedAnswer>, units: Units) -> Markup
                 p.main {
                     "With the tools " (clearance) " from the row, "
                     @if answer.at_least {
-                        "every simulated speed, up to " (highest.trim_start_matches("at least ")) ", keeps every bound."
+                        "every simulated speed, up to " (highest.trim_start_matches("at least ")) ", keeps every limit."
                     } @else {
-                        (highest) " is the highest speed that keeps every bound."
+                        (highest) " is the highest speed that keeps every limit."
                     }
                 }
                 p { (sentences::what_binds(answer, units)) " No more than " (allowed) " is to be cut." }
             }
             None => {
-                p.main { "With the tools " (clearance) " from the row no simulated speed keeps every bound." }
+                p.main { "With the tools " (clearance) " from the row no simulated speed keeps every limit." }
                 @if let Some(answer) = work {
                     @if let Some(binding) = answer.binding { p { "What stands in the way: " (bounds::broken(binding)) "." } }
                     @if let Some(lack) = lacking(answer.status, answer.reason.as_deref()) { p { (lack) } }
@@ -233,7 +233,7 @@ mod tests {
     #[test]
     fn prop_the_page_says_the_speed_its_picture_and_its_cautions() {
         let page = page_of(&synthetic::results());
-        assert!(page.contains("7.3 km/h is the highest speed that keeps every bound."));
+        assert!(page.contains("7.3 km/h is the highest speed that keeps every limit."));
         assert_eq!(page.matches("<svg").count(), 1);
         for caution in cautions::CUSTOMER {
             assert!(page.contains(caution), "{caution}");
@@ -298,14 +298,14 @@ mod tests {
             answer.at_least = true;
         }
         let page = page_of(&results);
-        assert!(page.contains("every simulated speed, up to 7.3 km/h, keeps every bound."));
+        assert!(page.contains("every simulated speed, up to 7.3 km/h, keeps every limit."));
         assert!(!page.contains("is the highest speed"));
     }
 
     #[test]
     fn prop_without_a_speed_nothing_is_promised() {
         let page = page_of(&synthetic::unanswered(synthetic::results()));
-        assert!(page.contains("from the row no simulated speed keeps every bound."));
+        assert!(page.contains("from the row no simulated speed keeps every limit."));
         assert!(page.contains("the nearest is speed number 7"));
         assert!(!page.contains("highest speed"));
     }

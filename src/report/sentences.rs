@@ -57,9 +57,9 @@ pub fn highest(answer: &SpeedAnswer, units: Units) -> Option<String> {
 /// "7.3 km/h is the highest speed", "at least 16.0 km/h can be driven".
 pub fn kept(highest: &str, answer: &SpeedAnswer) -> String {
     if answer.at_least {
-        format!("{highest}, up to which every bound is kept")
+        format!("{highest}, up to which every limit is kept")
     } else {
-        format!("{highest} is the highest speed that keeps every bound")
+        format!("{highest} is the highest speed that keeps every limit")
     }
 }
 
@@ -78,7 +78,7 @@ pub fn speed(results: &Results, units: Units) -> String {
         let why = answer.binding.map_or(String::new(), |binding| {
             format!(" What stands in the way: {}.", bounds::broken(binding))
         });
-        let none = format!("No simulated speed keeps every bound {where_}.");
+        let none = format!("No simulated speed keeps every limit {where_}.");
         return format!("{none}{why} {}", lack.unwrap_or_default())
             .trim_end()
             .to_owned();
@@ -100,7 +100,7 @@ pub fn what_binds(answer: &SpeedAnswer, units: Units) -> String {
     let next = answer.next_binding.and_then(|next| {
         let limit = answer.limits.iter().find(|limit| limit.cause == next)?;
         Some(format!(
-            " The next bound is {}, {}.",
+            " The next limit is {}, {}.",
             bounds::name(next),
             bounds::holds(limit, units)
         ))
@@ -230,7 +230,7 @@ pub fn spacing(results: &Results, units: Units) -> String {
                 price(cost, results, units)
             ))
         ),
-        None => "No simulated setting keeps every bound.".to_owned(),
+        None => "No simulated setting keeps every limit.".to_owned(),
     };
     if let Some(cheaper) = cheaper_but(results, units) {
         text += &format!(" {cheaper}");
@@ -552,7 +552,7 @@ mod tests {
         let results = synthetic::unanswered(synthetic::results());
         for (i, words) in all(&results).iter().enumerate() {
             let expected = match i {
-                3 => "No simulated speed keeps every bound with the tools 38 mm from the row",
+                3 => "No simulated speed keeps every limit with the tools 38 mm from the row",
                 4 => "No change that was tried clearly gains",
                 _ => "No answer within what was simulated: no ",
             };
@@ -586,7 +586,7 @@ mod tests {
             answer.binding = Some(Bound::SimulatedSpeeds);
         }
         let words = speed(&results, Units::Metric);
-        let told = "At least 7.3 km/h, up to which every bound is kept";
+        let told = "At least 7.3 km/h, up to which every limit is kept";
         assert!(words.starts_with(told), "{words}");
         assert!(
             words.contains("Higher speeds were not simulated."),
@@ -610,9 +610,9 @@ mod tests {
         }
         let words = speed(&results, Units::Metric);
         for told in [
-            "7.3 km/h is the highest speed that keeps every bound",
+            "7.3 km/h is the highest speed that keeps every limit",
             "Beyond it soil flies as far as the plants",
-            "The next bound is plants cut, up to 11.7 km/h.",
+            "The next limit is plants cut, up to 11.7 km/h.",
             "Even so a round takes more days",
         ] {
             assert!(words.contains(told), "{told}: {words}");

@@ -34,8 +34,7 @@ pub fn page(results: &Results, pictures: &Pictures) -> String {
             }
             @match lacking(answer.status, answer.reason.as_deref()) {
                 Some(lack) => p.warn { (lack) },
-                None => p { b { "Tools " (units.clearance(answer.clearance_m)) " (" (mm.length(answer.clearance_m)) " mm, " (INCHES.length(answer.clearance_m))
-                    " in) from the middle of every row, on either side." } },
+                None => p { b { "Tools " (clearance(answer, mm, units)) " from the middle of every row, on either side." } },
             }
             @for warning in &answer.warnings { p.warn { (sentence(warning)) } }
             @if let Some(picture) = &pictures.tools {
@@ -80,6 +79,18 @@ pub fn page(results: &Results, pictures: &Pictures) -> String {
     )
 }
 
+/// "50 mm (1 15/16 in)", "2 in (51 mm)".
+fn clearance(answer: &SheetAnswer, mm: Tape, units: Units) -> String {
+    let (mm, inches) = (
+        mm.length(answer.clearance_m),
+        INCHES.length(answer.clearance_m),
+    );
+    match units {
+        Units::Metric => format!("{mm} mm ({inches} in)"),
+        Units::Us => format!("{} ({mm} mm)", units.size(answer.clearance_m)),
+    }
+}
+
 /// The speed that the sheet is for; where no setting is recommended, the bounds that the setting worked now breaks. `None` without tools.
 pub fn for_speed(results: &Results, units: Units) -> Option<Result<String, String>> {
     if results.answers.sheet.tools.is_empty() {
@@ -91,7 +102,7 @@ pub fn for_speed(results: &Results, units: Units) -> Option<Result<String, Strin
             let broken = bounds::all_broken(&broken_at_work(results));
             let now = units.speed_text(results.working_speed_m_s);
             return Some(Err(format!(
-                "No simulated setting keeps every bound. This sheet is for the setting worked now, {now}: {broken}. Drive slower, or set the tools further from the row."
+                "No simulated setting keeps every limit. This sheet is for the setting worked now, {now}: {broken}. Drive slower, or set the tools further from the row."
             )));
         }
     };

@@ -193,7 +193,7 @@ fn speed(results: &Results, units: Units) -> Said {
                 ));
             }
             more.extend(lacking(answer.status, answer.reason.as_deref()));
-            "No simulated speed keeps every bound.".to_owned()
+            "No simulated speed keeps every limit.".to_owned()
         }
         (None, None, Some(choice)) => {
             more.push(format!(
@@ -269,7 +269,11 @@ fn machine(results: &Results, units: Units) -> Said {
              whatever the tools are set to. The frame stands at its end stop over {} of it.",
             units.speed_text(row.speed_m_s),
             units.clearance(TRADE_ROOM_M),
-            percent(row.within_38mm_share),
+            if row.within_38mm_share > 0.9995 {
+                "practically all".into()
+            } else {
+                percent(row.within_38mm_share)
+            },
             if row.end_stop_share < 1e-4 {
                 "hardly any".into()
             } else {
@@ -315,7 +319,7 @@ mod tests {
             "A further 1 plant in 320 is touched.",
             "of the weeds",
             "As worked now",
-            "How fast: 7.3 km/h is the highest speed that keeps every bound.",
+            "How fast: 7.3 km/h is the highest speed that keeps every limit.",
             "Beyond it more plants may be cut than allowed.",
             "What helps most: camera latency halved",
             "At the machine: 250 mm of side-shift from end to end is enough; the machine has 200 mm.",
@@ -354,9 +358,9 @@ mod tests {
     fn prop_what_has_no_answer_says_why() {
         let told = told(&synthetic::unanswered(synthetic::results()));
         assert!(
-            told.contains("No setting is recommended: no simulated setting keeps every bound.")
+            told.contains("No setting is recommended: no simulated setting keeps every limit.")
         );
-        assert!(told.contains("No simulated speed keeps every bound."));
+        assert!(told.contains("No simulated speed keeps every limit."));
         assert_eq!(
             told.matches("No answer within what was simulated").count(),
             3,

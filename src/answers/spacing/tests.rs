@@ -263,7 +263,7 @@ fn analytic_an_impossible_rate_leaves_nothing_that_keeps_it() {
     assert!(answer.movers.is_empty());
     let reason = answer.reason.unwrap();
     assert!(
-        reason.ends_with("No simulated setting keeps every bound."),
+        reason.ends_with("No simulated setting keeps every limit."),
         "{reason}"
     );
 }

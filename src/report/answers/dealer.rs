@@ -41,7 +41,7 @@ fn speeds(results: &Results, units: Units) -> Markup {
         None => "none".to_owned(),
     };
     html! {
-        (scroll("Highest speeds", html! { "Highest speed in " (units.speed_unit()) " that keeps every bound, and the bound that is met there. Plants cut stay within the allowed "
+        (scroll("Highest speeds", html! { "Highest speed in " (units.speed_unit()) " that keeps every limit, and the limit that is met there. Plants cut stay within the allowed "
                 (chosen_percent(results.allowed_cut_rate)) " with their upper " (chosen_percent(results.level)) " limit, as at every slower speed; between simulated speeds that rests on "
                 (results.answers.passes) " passes. \u{2265}: the list of speeds ends there. The shaded line is the working clearance." }, html! {
             table {
@@ -68,11 +68,11 @@ fn speeds(results: &Results, units: Units) -> Markup {
 /// The bounds of one answer.
 fn limits(answer: &SpeedAnswer, units: Units) -> Markup {
     html! {
-        (scroll("Bounds of the speed", html! { "What bounds the speed with the tools " (units.clearance(answer.clearance_m)) " from the row ("
+        (scroll("Limits of the speed", html! { "What limits the speed with the tools " (units.clearance(answer.clearance_m)) " from the row ("
                 (controller_title(&answer.controller)) "), one by one." }, html! {
             table {
                 thead { tr {
-                    th.text scope="col" { "Bound" }
+                    th.text scope="col" { "Limit" }
                     th.text scope="col" { "Kept" }
                 } }
                 tbody { @for limit in &answer.limits {
@@ -117,8 +117,8 @@ pub fn what_pays(results: &Results, units: Units) -> Markup {
         @if !lines.is_empty() {
             (scroll("What pays", html! { "One thing changed at a time, best first, on the same passes, with " (chosen_percent(results.level))
                     " limits: by how much faster the machine may go at the recommended clearance, and by how much closer the tools may run at the "
-                    "recommended speed, both within every bound, on " (results.answers.passes) " passes. Against: the cause that it works on. \u{2265}: the simulated range ends there."
-                    @if money.earned { " Earns: the least cost of a setting that keeps every bound, without it less with it, over land and rounds." } }, html! {
+                    "recommended speed, both within every limit, on " (results.answers.passes) " passes. Against: the cause that it works on. \u{2265}: the simulated range ends there."
+                    @if money.earned { " Earns: the least cost of a setting that keeps every limit, without it less with it, over land and rounds." } }, html! {
                 table {
                     thead { tr {
                         th.text scope="col" { "Change" }

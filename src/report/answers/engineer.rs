@@ -17,7 +17,7 @@ pub fn stroke(results: &Results, units: Units) -> Markup {
         (said(answer.status, answer.reason.as_deref(), &sentences::stroke(results, units)))
         @if !answer.candidates.is_empty() {
             (scroll("Strokes", html! { "Total travel, half of it either way, in the standard series, at " (units.speed_text(answer.design_speed_m_s)) " with the tools "
-                    (units.clearance(answer.clearance_m)) " from the row. The difference is to unlimited travel on the same passes; good enough is a "
+                    (units.clearance(answer.clearance_m)) " from the row, on the first " (answer.passes) " passes of the study. The difference is to unlimited travel on the same passes; good enough is a "
                     "travel whose upper limit of the difference stays below a tenth of the allowed rate. With " (chosen_percent(results.level)) " limits." }, html! {
                 table {
                     thead { tr {

@@ -39,7 +39,7 @@ fn settings(results: &Results, units: Units) -> Markup {
     let named = [
         ("As worked now", Some(&working)),
         (
-            "Least cost that keeps every bound",
+            "Least cost that keeps every limit",
             answer.cheapest_kept.as_ref(),
         ),
         ("Least cost of all", answer.cheapest.as_ref()),
@@ -104,7 +104,7 @@ fn costs(results: &Results, units: Units) -> Markup {
     html! {
         (scroll("Cost by speed and clearance", html! { "Cost in " (answer.currency.as_deref().unwrap_or("")) " per " (units.land_unit())
                 " and round: speed across in " (units.speed_unit()) ", clearance down in " (units.small_unit())
-                ". Framed: the least that keeps every bound. Shaded: within 5 % of it. In brackets: breaks a bound (plants cut, soil, power, "
+                ". Framed: the least that keeps every limit. Shaded: within 5 % of it. In brackets: breaks a limit (plants cut, soil, power, "
                 "oil, sight or days). With a cross: the days do not suffice." }, html! {
             table.costs {
                 thead { tr {

@@ -20,14 +20,13 @@ const NARROW_PX: f64 = 48.0;
 const TALLEST: f64 = 3.0;
 const LEAST_TALL: f64 = 1.3;
 
-/// The picture for the controller that the answers speak of, at the working clearance.
+/// The picture for the controller that the answers speak of, at the recommended clearance.
 pub fn picture(results: &Results, units: Units) -> Option<Picture> {
     let controller = results.answers.controller.as_deref()?;
+    let clearance_m = design_clearance_m(results);
     let cells: Vec<&Rate> = results
         .whole_rows()
-        .filter(|cell| {
-            cell.controller == controller && cell.clearance_m == results.working_clearance_m
-        })
+        .filter(|cell| cell.controller == controller && cell.clearance_m == clearance_m)
         .collect();
     if cells.is_empty() {
         return None;
@@ -39,7 +38,7 @@ pub fn picture(results: &Results, units: Units) -> Option<Picture> {
     let half = (0.32 * step).min(30.0);
     let title = format!(
         "How many plants are cut, tools {} from the row",
-        units.clearance(results.working_clearance_m)
+        units.clearance(clearance_m)
     );
     let body = drawn(WIDTH_PX, HEIGHT_PX, |sheet| {
         sheet.text("head", Anchor::Start, (LEFT_PX, 13.0), &title)?;
@@ -102,6 +101,12 @@ pub fn picture(results: &Results, units: Units) -> Option<Picture> {
         height: HEIGHT_PX,
         body,
     })
+}
+
+/// The recommended clearance, else the one worked with now, m.
+fn design_clearance_m(results: &Results) -> f64 {
+    let recommended = results.answers.recommended.as_ref();
+    recommended.map_or(results.working_clearance_m, |setting| setting.clearance_m)
 }
 
 /// The rate at the upper end of the bars.

@@ -85,7 +85,7 @@ pub fn unanswered(mut results: Results) -> Results {
     (answers.spacing.status, answers.spacing.reason) = told("setting");
     (answers.spacing.cheapest, answers.spacing.cheapest_kept) = (None, None);
     answers.recommended = None;
-    answers.not_recommended = Some("no simulated setting keeps every bound".into());
+    answers.not_recommended = Some("no simulated setting keeps every limit".into());
     (answers.stages.status, answers.stages.reason) = told("stage");
     (answers.soil.status, answers.soil.reason) = told("soil");
     (answers.sheet.status, answers.sheet.reason) = told("tool");
