@@ -5,7 +5,7 @@ use std::sync::OnceLock;
 
 use rowroom::answers::compare::machines;
 use rowroom::answers::work_out;
-use rowroom::montecarlo::study::{Plan, Until, Unwatched, study};
+use rowroom::montecarlo::study::{Plan, Until, Unwatched, Watch, study};
 use rowroom::results::answers::{Bound, Change, Holds};
 use rowroom::results::answers::{SpeedAnswer, Status};
 use rowroom::results::{Results, Stretch};
@@ -317,7 +317,7 @@ fn prop_what_pays_is_ranked_and_sound() {
         .pays;
     let of = |change: Change| pays.iter().find(|pays| pays.change == change).unwrap();
     assert!(of(Change::YawRateSensor).clearance_lower_m.unwrap() > 0.0);
-    assert!(of(Change::ExactPlanting).clearance_lower_m.unwrap() > 0.0);
+    assert!(of(Change::ExactPlanting).clearance_gain_m.unwrap() > 0.0);
     assert!(of(Change::AlignedCamera).clearance_gain_m.unwrap() > 0.0);
     let stroke = of(Change::MoreStroke);
     assert!(stroke.clearance_gain_m.unwrap().abs() < 1e-3);
@@ -454,4 +454,54 @@ fn prop_two_machines_meet_the_same_passes() {
     let better = compare(&aligned);
     assert!(better.pairs[0].difference.upper < 0.0);
     assert!(better.pairs[0].gains.clearance_lower_m.unwrap() > 0.0);
+}
+
+/// Shares of the answers that were told, in order.
+#[derive(Default)]
+struct Listener(std::sync::Mutex<Vec<f64>>);
+
+impl Watch for Listener {
+    fn passes_done(&self, _done: u64, _of: u64) {}
+    fn answers_done(&self, share: f64) {
+        self.0.lock().unwrap().push(share);
+    }
+    fn stop(&self) -> bool {
+        false
+    }
+}
+
+/// How far the answers are is told all along, and what was planned is about what is done. A price of a change is told with what it earns a
+/// year and the years until it has paid.
+#[test]
+fn prop_progress_and_prices_of_changes_are_told() {
+    let text = leeks("2 %").texts().text.clone();
+    let priced = text + "\n[change_prices]\nframe_set_before = 500\nclean_rows = 1000000\n";
+    let scenario = Scenario::parse(&priced, "priced.toml", &|_| unreachable!(), None).unwrap();
+    let plan = Plan {
+        scenario: &scenario,
+        seed: 1,
+        until: Until::Passes(16),
+        threads: Some(1),
+    };
+    let results = study(&plan, &Unwatched).unwrap().results;
+    let listener = Listener::default();
+    let answers = work_out(&plan, &results, &listener).unwrap();
+    let told = listener.0.into_inner().unwrap();
+    assert!(told.len() > 50, "{}", told.len());
+    assert!(told.is_sorted_by(|a, b| a <= b));
+    assert!(told[0] < 0.1 && *told.last().unwrap() > 0.6, "{told:?}");
+    for pays in &answers.pays {
+        match pays.change {
+            Change::FrameSetBefore => {
+                assert_eq!(pays.price, Some(500.0));
+                if let Some(earns) = pays.earns_a_year.filter(|&earns| earns > 0.0) {
+                    let years = pays.paid_after_years.unwrap();
+                    assert!((years * earns - 500.0).abs() < 1e-9);
+                }
+                assert!(pays.earns_a_year.is_some());
+            }
+            Change::CleanRows => assert_eq!(pays.price, Some(1e6)),
+            _ => assert_eq!((pays.price, pays.paid_after_years), (None, None)),
+        }
+    }
 }
