@@ -128,7 +128,7 @@ fn tractor_power(soil: &Soil, rows: usize) -> Option<SpeedLimit> {
     let pull_n = |speed_m_s| draft_n(soil.texture, soil.shank, rows, soil.depth_m, speed_m_s);
     let (still_n, per_m_s) = (pull_n(0.0), pull_n(1.0) - pull_n(0.0));
     let axle_w = |speed_m_s| axle_w(pull_n(speed_m_s), speed_m_s, soil.traction);
-    if !(axle_w(1.0) > 0.0) {
+    if axle_w(1.0) <= 0.0 {
         return None;
     }
     let most_w = soil.tractor_w * soil.traction;

@@ -32,6 +32,7 @@ use limits::Limits;
 use pays::Base;
 use recommend::Field;
 use spacing::Priced;
+use speed::Runs;
 use trial::{Stopped, Trials, work};
 
 /// Most passes of the further runs (our choice: the demo's answers take less than a minute on two cores).
@@ -104,16 +105,14 @@ pub fn work_out(plan: &Plan, results: &Results, watch: &dyn Watch) -> Result<Ans
         best_lookahead_m,
         scenario.units(),
     );
-    let speed = speed::answers(
-        &trials,
+    let runs = Runs {
+        trials: &trials,
         results,
-        &bounds,
-        &kinds,
-        &searches,
-        (kind, clearance_m),
-        &causes,
+        kinds: &kinds,
         passes,
-    )?;
+    };
+    let of_answers = (kind, clearance_m);
+    let speed = speed::answers(&runs, &bounds, &searches, of_answers, &causes)?;
     let at_setting = kind
         .map(|kind| AtSetting::new(&trials, &setup, kind, design, passes))
         .transpose()?;

@@ -31,6 +31,18 @@ pub fn stepped_down(speed_m_s: f64, step_m_s: f64) -> f64 {
     (speed_m_s / step_m_s + 1e-6).floor() * step_m_s
 }
 
+/// What speeds are looked for with.
+pub struct Runs<'a> {
+    /// The passes.
+    pub trials: &'a Trials<'a>,
+    /// The study.
+    pub results: &'a Results,
+    /// The controllers that ran.
+    pub kinds: &'a [Kind],
+    /// Number of passes, the first ones of the study.
+    pub passes: u64,
+}
+
 /// Up to which speed one controller at one clearance keeps the allowed rate.
 #[derive(Clone, Debug)]
 pub struct Search {
@@ -230,30 +242,19 @@ pub fn refine(
 ///
 /// The watch stopped it.
 pub fn answers(
-    trials: &Trials,
-    results: &Results,
+    runs: &Runs,
     bounds: &Limits,
-    kinds: &[Kind],
     searches: &[Search],
     (kind, clearance_m): (Option<Kind>, f64),
     removable: &[Removable],
-    passes: u64,
 ) -> Result<Vec<SpeedAnswer>, Stopped> {
+    let (results, kinds) = (runs.results, runs.kinds);
     let asked = |search: &Search| {
         let own_m = results.clearances_m[search.clearance];
         Some(kinds[search.kind]) == kind
             && (own_m == clearance_m || own_m == results.working_clearance_m)
     };
-    let causes = causes(
-        trials,
-        results,
-        bounds.setup,
-        kinds,
-        passes,
-        searches,
-        &asked,
-        removable,
-    )?;
+    let causes = causes(runs, bounds.setup, searches, &asked, removable)?;
     let answers = searches.iter().zip(causes);
     Ok(answers
         .map(|(search, causes)| told(results, kinds, bounds, search, causes))
@@ -262,15 +263,18 @@ pub fn answers(
 
 /// What each cause does at the study's slowest failing speed, search by search, most helpful first; of those asked about.
 fn causes(
-    trials: &Trials,
-    results: &Results,
+    runs: &Runs,
     setup: &Setup,
-    kinds: &[Kind],
-    passes: u64,
     searches: &[Search],
     asked_about: &dyn Fn(&Search) -> bool,
     removable: &[Removable],
 ) -> Result<Vec<Vec<Cause>>, Stopped> {
+    let Runs {
+        trials,
+        results,
+        kinds,
+        passes,
+    } = *runs;
     let mut found: Vec<Vec<Cause>> = vec![Vec::new(); searches.len()];
     for (speed, &speed_m_s) in results.speeds_m_s.iter().enumerate() {
         let concerned: Vec<usize> = (0..searches.len())
