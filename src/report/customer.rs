@@ -57,7 +57,7 @@ const TOLD: [(&str, &str); 11] = [
 ];
 
 /// How many of them are told.
-const MOST: usize = 6;
+const MOST: usize = 5;
 
 /// The page.
 pub fn page(results: &Results, pictures: &Pictures) -> String {
@@ -101,7 +101,6 @@ pub fn page(results: &Results, pictures: &Pictures) -> String {
 
 /// The sentence, and what stands behind it.
 fn answer(results: &Results, work: Option<&SpeedAnswer>, units: Units) -> Markup {
-    let allowed = plants_in_words(results.allowed_cut_rate);
     let clearance_m = work.map_or(results.working_clearance_m, |answer| answer.clearance_m);
     let clearance = units.clearance(clearance_m);
     let found = work.and_then(|answer| Some((answer, highest(answer, units)?)));
@@ -116,7 +115,7 @@ fn answer(results: &Results, work: Option<&SpeedAnswer>, units: Units) -> Markup
                         (highest) " is the highest speed that keeps every limit."
                     }
                 }
-                p { (sentences::what_binds(answer, units)) " No more than " (allowed) " is to be cut." }
+                p { (sentences::what_binds(answer, units)) " " (cut_there(results, answer, units)) }
             }
             None => {
                 p.main { "With the tools " (clearance) " from the row no simulated speed keeps every limit." }
@@ -126,23 +125,46 @@ fn answer(results: &Results, work: Option<&SpeedAnswer>, units: Units) -> Markup
                 }
             }
         }
-        @if let Some(setting) = &results.answers.recommended {
-            p {
-                "Recommended: " (sentences::recommended_place(setting, units)) ". About " (plants_in_words(setting.cut.rate))
-                " is cut there, at worst " (limit_in_words(setting.cut.upper)) ", on the whole row of "
-                (units.distance_text(results.row_length_m)) "."
-                @if let Some(cost) = setting.cost_per_ha { " It costs " (sentences::price(cost, results, units)) " and round." }
+        @if let Some(setting) = &results.answers.recommended { p { "It needs " (needs(&setting.controller)) "." } }
+        p {
+            @if let Some(locked) = results.at_work("locked") {
+                "Without steering the frame, at " (units.speed_text(results.working_speed_m_s)) " and "
+                (units.clearance(results.working_clearance_m)) ", about " (plants_in_words(locked.cut.rate)) " would be cut. "
             }
-            p { "It needs " (needs(&setting.controller)) "." }
-        }
-        @if let Some(locked) = results.at_work("locked") {
-            p { "Without steering the frame, at " (units.speed_text(results.working_speed_m_s)) " and "
-                (units.clearance(results.working_clearance_m)) ", about " (plants_in_words(locked.cut.rate)) " would be cut." }
-        }
-        @if let Some(best) = sentences::gains(results).next() {
-            p { "What would help most: " (changes::change(best.change, units)) " (" (sentences::plain_gain(best, units)) ")." }
+            @if let Some(best) = sentences::gains(results).next() {
+                "What would help most: " (changes::change(best.change, units)) " (" (sentences::plain_gain(best, units)) ")."
+            }
         }
     }
+}
+
+/// Plants cut at the recommended setting, which is told where it is another than the highest speed, and what it costs.
+fn cut_there(results: &Results, answer: &SpeedAnswer, units: Units) -> String {
+    let allowed = limit_in_words(results.allowed_cut_rate);
+    let Some(setting) = &results.answers.recommended else {
+        return format!("No more than {allowed} plants are to be cut.");
+    };
+    let highest = answer.highest_speed_m_s.map(|m_s| units.speed_limit(m_s));
+    let at = if highest == Some(units.speed_limit(setting.speed_m_s)) {
+        "At that speed".to_owned()
+    } else {
+        format!(
+            "Recommended is {}. There",
+            sentences::recommended_place(setting, units)
+        )
+    };
+    let cost = setting.cost_per_ha.map_or(String::new(), |cost| {
+        format!(
+            " It costs {} and round.",
+            sentences::price(cost, results, units)
+        )
+    });
+    format!(
+        "{at} about {} is cut on the whole row of {}, at worst {}; {allowed} is allowed.{cost}",
+        plants_in_words(setting.cut.rate),
+        units.distance_text(results.row_length_m),
+        limit_in_words(setting.cut.upper)
+    )
 }
 
 /// What a controller needs, in words of the field.

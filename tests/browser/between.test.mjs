@@ -83,12 +83,12 @@ for (let i = 0; i < pairs.length; i += 2) {
         const study = studyOf(read(pairs[i]));
         const name = study.controllers[0].name;
         const [speed, clearance] = [study.speeds_m_s[1], study.clearances_m[1]];
-        assert.equal(live.between(study, name, speed, clearance).rate, study.controllers[0].rate[1][1]);
+        assert.equal(live.between(study, name, speed, clearance).cut.rate, study.controllers[0].cut.rate[1][1]);
         for (const [v, c] of [[NaN, clearance], [speed, NaN], [0, clearance], [100, clearance], [speed, 0], [speed, 9]]) {
             assert.equal(live.between(study, name, v, c), null);
         }
         assert.equal(live.between(study, "nobody", speed, clearance), null);
-        study.controllers[0].rate[1][1] = null;
+        study.controllers[0].cut.rate[1][1] = null;
         assert.equal(live.between(study, name, speed, clearance), null);
         study.farm = null;
         const other = live.between(study, name, study.speeds_m_s[0], clearance);
