@@ -186,7 +186,7 @@ fn regress_bad_arguments_end_with_2_and_say_what_would_do() {
         ),
         (
             &["study", "field.toml", "--passes", "9", "--part", "1/3"],
-            "fewer parts or more passes",
+            "--part: there are more parts",
         ),
         (&["study", "field.toml", "--part", "1/3"], "--passes"),
         (&["study", "field.toml", "--minutes", "soon"], "minutes"),

@@ -169,7 +169,7 @@ fn share(job: &Job, part: Part, passes: u64) -> Result<(), Failure> {
     let plan = &job.plan;
     if passes.div_ceil(BLOCK_PASSES) < part.of {
         return Err(Failure::input(format!(
-            "there are more parts than blocks of {BLOCK_PASSES} passes: take fewer parts or more passes"
+            "--part: there are more parts than blocks of {BLOCK_PASSES} passes: take fewer parts or more passes"
         )));
     }
     let name = format!("part_{}_of_{}.json", part.number, part.of);
