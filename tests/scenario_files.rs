@@ -287,7 +287,7 @@ scenarios/x.toml:3:31: study.speeds must rise: \"6 km/h\" is not more than the v
 scenarios/x.toml:4:24: study.clearances = \"1.5 m\" is out of range: allowed 0.001 m to 1 m (1 mm to 1000 mm)
 scenarios/x.toml:7:10: study.passes = \"many\" is no whole number; write it without quotation marks, 2 to 10000000
 scenarios/x.toml:13:13: rows.seen_rows = [1, 2, 3, 5] names row 5, but the implement has 4
-scenarios/x.toml:15:11: plants.spacing = 200 has no unit; a length is wanted, in m, cm, mm, in or ft; write for example \"200 m\"
+scenarios/x.toml:15:11: plants.spacing = 200 has no unit; a length is wanted, in m, cm, mm, in or ft; write for example \"200 mm\"
 scenarios/x.toml:17:13: tractor.wheelbase = \"25 m\" is out of range: allowed 1 m to 6 m
 scenarios/x.toml:18:16: tractor.steering_lag = \"0,2 s\" has a comma; write a decimal point: \"0.2 s\"
 scenarios/x.toml:19:1: tractor.trackwidth is unknown; did you mean track_width?

@@ -363,7 +363,7 @@ fn value_at(
             }
         }
         (Shape::Quantity { quantity, .. }, _) => {
-            let (si, unit) = number(&path, quantity, value, text, faults)?;
+            let (si, unit) = number(key, &path, quantity, value, text, faults)?;
             in_range(key, si, unit, &path, &shown, value.span().start, faults)
                 .map(|si| Value::Number(Spread::Fixed(si)))
         }
@@ -371,7 +371,7 @@ fn value_at(
             let mut numbers = Vec::new();
             for item in items.iter() {
                 let item_shown = shown_at(text, item.span());
-                if let Some((si, unit)) = number(&path, quantity, item, text, faults)
+                if let Some((si, unit)) = number(key, &path, quantity, item, text, faults)
                     && let Some(si) =
                         in_range(key, si, unit, &path, &item_shown, item.span().start, faults)
                 {
@@ -446,6 +446,7 @@ fn value_at(
 
 /// A number in SI and the unit in which it was written; `None` for a bare number.
 fn number(
+    key: &Key,
     path: &str,
     quantity: Quantity,
     value: &Spanned<DeValue<'_>>,
@@ -475,7 +476,7 @@ fn number(
                 wanted: quantity.words(),
                 units: quantity.unit_names(),
             };
-            let example = format!("{shown} {}", quantity.units()[0].name);
+            let example = format!("{shown} {}", usual_unit(key, quantity).name);
             faults.push(Fault(
                 at,
                 format!("{path} = {shown} {error}; write for example \"{example}\""),
@@ -490,6 +491,13 @@ fn number(
             None
         }
     }
+}
+
+/// The unit in which such a value is usually written: that of the key's example.
+fn usual_unit(key: &Key, quantity: Quantity) -> &'static Unit {
+    let mut texts = key.example().split('"');
+    let written = texts.find_map(|text| units::parse(text, quantity).ok());
+    written.map_or(&quantity.units()[0], |written| written.unit)
 }
 
 /// The value if it keeps the limits of its key.
@@ -578,7 +586,7 @@ fn spread(
         let value = table.get(name)?;
         let label = format!("{path}.{name}");
         let shown = shown_at(text, value.span());
-        let (si, unit) = number(&label, quantity, value, text, faults)?;
+        let (si, unit) = number(key, &label, quantity, value, text, faults)?;
         if ranged {
             in_range(key, si, unit, &label, &shown, value.span().start, faults)
         } else {
