@@ -217,6 +217,14 @@ fn prop_the_recommended_setting_keeps_every_bound() {
         let spacing = &results.answers.spacing;
         let kept = spacing.cheapest_kept.as_ref().unwrap();
         assert!(setting.cost_per_ha.unwrap() <= kept.cost_per_ha * (1.0 + 1e-3));
+        let told = spacing.recommended.as_ref().unwrap();
+        assert!((told.cost_per_ha - setting.cost_per_ha.unwrap()).abs() < 1e-9);
+        assert!(told.breaks.is_empty() && Some(told.in_time) == setting.in_time);
+        let soil = &results.answers.soil;
+        let speeds_m_s: Vec<f64> = soil.speeds.iter().map(|line| line.speed_m_s).collect();
+        assert!(speeds_m_s.is_sorted() && speeds_m_s.contains(&setting.speed_m_s));
+        assert_eq!(soil.design_speed_m_s, setting.speed_m_s);
+        assert_eq!(results.answers.stages.passes, setting.passes);
         assert_eq!(results.answers.stroke.design_speed_m_s, setting.speed_m_s);
         assert_eq!(results.answers.sheet.clearance_m, setting.clearance_m);
     }

@@ -167,13 +167,12 @@ pub fn work_out(plan: &Plan, results: &Results, watch: &dyn Watch) -> Result<Ans
             .filter(|limit| !limits::keeps(limit, speed_m_s));
         broken.map(|limit| limit.cause).collect()
     };
-    let recommended_per_ha = recommended.as_ref().and_then(|setting| setting.cost_per_ha);
     let spacing = spacing::answer(
         results,
         &priced,
         name,
         &breaks,
-        (speed_m_s, recommended_per_ha),
+        (speed_m_s, recommended.as_ref()),
         night,
     );
     Ok(with_finite_numbers(Answers {
@@ -186,8 +185,8 @@ pub fn work_out(plan: &Plan, results: &Results, watch: &dyn Watch) -> Result<Ans
         control,
         pays,
         spacing,
-        stages: stages::answer(&trials, results, kind, speed_m_s, &farm.stages, passes)?,
-        soil: soil::answer(results, &setup, &farm, clearance_m),
+        stages: stages::answer(&trials, results, kind, speed_m_s, &farm.stages)?,
+        soil: soil::answer(results, &setup, &farm, design),
         sheet: sheet::answer(&setup, &farm, clearance_m, scenario.units()),
         speed,
     }))
@@ -203,7 +202,8 @@ fn planned_work(results: &Results, kinds: usize, slopes_rad: (f64, f64), passes:
         + work(passes, searched, 1)
         + work(results.passes, 3, 1)
         + work(passes / 2, 2 * causes, 1)
-        + work(passes, strokes + effects + stages, 1)
+        + work(passes, strokes + effects, 1)
+        + work(results.passes, stages, 1)
         + work(passes, speeds, kinds)
         + work(passes, steps * (speeds + 1), 1)
 }

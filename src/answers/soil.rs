@@ -1,4 +1,4 @@
-//! Thrown soil, pull and fuel at every simulated speed.
+//! Thrown soil, pull and fuel, by speed.
 
 use super::words::{Words, add_tables};
 use crate::farm::fieldwork::{
@@ -23,9 +23,14 @@ fn lethal_cover(words: Words) -> String {
     )
 }
 
-/// What soil does at every simulated speed, the tools at a clearance, m. Losses of the gearbox are left out, so the load
+/// What soil does at every simulated speed and at that of the design, m/s, the tools at the design's clearance, m. Losses of the gearbox are left out, so the load
 /// comes out somewhat low.
-pub fn answer(results: &Results, setup: &Setup, farm: &Farm, clearance_m: f64) -> SoilAnswer {
+pub fn answer(
+    results: &Results,
+    setup: &Setup,
+    farm: &Farm,
+    (design_m_s, clearance_m): (f64, f64),
+) -> SoilAnswer {
     let Some(soil) = &farm.soil else {
         return SoilAnswer {
             status: Status::NoData,
@@ -35,10 +40,14 @@ pub fn answer(results: &Results, setup: &Setup, farm: &Farm, clearance_m: f64) -
     };
     // The soil reaches a plant where it reaches its stem.
     let room_m = clearance_m - setup.plants.stem_radius_m;
-    let speeds: Vec<SoilAtSpeed> = results
-        .speeds_m_s
-        .iter()
-        .map(|&speed_m_s| {
+    let mut speeds_m_s = results.speeds_m_s.clone();
+    if !speeds_m_s.contains(&design_m_s) {
+        speeds_m_s.push(design_m_s);
+        speeds_m_s.sort_by(f64::total_cmp);
+    }
+    let speeds: Vec<SoilAtSpeed> = speeds_m_s
+        .into_iter()
+        .map(|speed_m_s| {
             let rows = setup.rows.offset_m.len();
             let draft_n = draft_n(soil.texture, soil.shank, rows, soil.depth_m, speed_m_s);
             let axle_w = axle_w(draft_n, speed_m_s, soil.traction);
@@ -59,6 +68,7 @@ pub fn answer(results: &Results, setup: &Setup, farm: &Farm, clearance_m: f64) -
         status: Status::Ok,
         reason: None,
         warnings: warnings(results, soil, (clearance_m, room_m), &speeds),
+        design_speed_m_s: design_m_s,
         clearance_m,
         speeds,
     }

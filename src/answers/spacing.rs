@@ -5,7 +5,8 @@ use crate::farm::fieldwork::{capacity_m2_s, efficiency};
 use crate::farm::{Farm, Land, Prices, Ranged, Weeds};
 use crate::model::setup::Setup;
 use crate::results::answers::{
-    BestSetting, Bound, GridEnd, Mover, Night, PlantWorth, SpacingAnswer, SpacingCell, Status,
+    BestSetting, Bound, GridEnd, Mover, Night, PlantWorth, Recommended, SpacingAnswer, SpacingCell,
+    Status,
 };
 use crate::results::{Results, Share};
 
@@ -99,6 +100,37 @@ impl<'a> Priced<'a> {
         }
     }
 
+    /// All about a setting that breaks these bounds; `least_per_ha` is the least cost of those that break none.
+    fn cell(&self, setting: &Setting, breaks: Vec<Bound>, least_per_ha: f64) -> SpacingCell {
+        let numbers = &self.numbers;
+        let cost = self.cost(setting);
+        let at = |cut: f64, touched: f64| {
+            let lost = numbers.lost_share(cut, touched);
+            setting.cost(numbers, self.stand_1_ha, lost).sum()
+        };
+        let (cut, touched) = (setting.cut, setting.touched);
+        let days = days(self.land, setting.m2_s, self.hours);
+        SpacingCell {
+            speed_m_s: setting.speed_m_s,
+            clearance_m: setting.clearance_m,
+            cost_per_ha: cost.sum(),
+            cost_lower: at(cut.lower, touched.lower),
+            cost_upper: at(cut.upper, touched.upper),
+            machine_per_ha: cost.machine,
+            weeding_per_ha: cost.weeding,
+            plants_per_ha: cost.plants,
+            weeding_h_per_ha: cost.weeding_h,
+            hectares_per_hour: setting.m2_s * SECONDS_PER_HOUR / M2_PER_HA,
+            days,
+            in_time: days <= self.land.workable_days,
+            unworked_share: setting.unworked_share,
+            weeds_left_share: numbers.weeds_left_share(setting.unworked_share),
+            plants_lost_share: numbers.lost_share(cut.rate, touched.rate),
+            near_best: cost.sum() <= (1.0 + NEAR_SHARE) * least_per_ha,
+            breaks,
+        }
+    }
+
     fn cost(&self, setting: &Setting) -> Cost {
         let lost = self
             .numbers
@@ -108,14 +140,13 @@ impl<'a> Priced<'a> {
 }
 
 /// What every simulated setting of a controller costs, which is cheapest, and what would move it. `breaks` tells the bounds that a
-/// setting breaks; `recommended_per_ha` is what the recommended one costs. `night` passes through; its days are worked out here, at the
-/// speed of `design_m_s`.
+/// setting breaks. `night` passes through; its days are worked out here, at the speed of `design_m_s`.
 pub fn answer(
     results: &Results,
     priced: &Result<Priced, String>,
     controller: Option<&str>,
     breaks: &dyn Fn(f64, f64) -> Vec<Bound>,
-    (design_m_s, recommended_per_ha): (f64, Option<f64>),
+    (design_m_s, recommended): (f64, Option<&Recommended>),
     night: Option<Night>,
 ) -> SpacingAnswer {
     let priced = match priced {
@@ -159,35 +190,12 @@ pub fn answer(
     let cells: Vec<SpacingCell> = settings
         .iter()
         .zip(&broken)
-        .map(|(setting, broken)| {
-            let cost = priced.cost(setting);
-            let at = |cut: f64, touched: f64| {
-                let lost = numbers.lost_share(cut, touched);
-                setting.cost(numbers, stand_1_ha, lost).sum()
-            };
-            let (cut, touched) = (setting.cut, setting.touched);
-            let days = days(land, setting.m2_s, priced.hours);
-            SpacingCell {
-                speed_m_s: setting.speed_m_s,
-                clearance_m: setting.clearance_m,
-                cost_per_ha: cost.sum(),
-                cost_lower: at(cut.lower, touched.lower),
-                cost_upper: at(cut.upper, touched.upper),
-                machine_per_ha: cost.machine,
-                weeding_per_ha: cost.weeding,
-                plants_per_ha: cost.plants,
-                weeding_h_per_ha: cost.weeding_h,
-                hectares_per_hour: setting.m2_s * SECONDS_PER_HOUR / M2_PER_HA,
-                days,
-                in_time: days <= land.workable_days,
-                unworked_share: setting.unworked_share,
-                weeds_left_share: numbers.weeds_left_share(setting.unworked_share),
-                plants_lost_share: numbers.lost_share(cut.rate, touched.rate),
-                near_best: cost.sum() <= (1.0 + NEAR_SHARE) * near,
-                breaks: broken.clone(),
-            }
-        })
+        .map(|(setting, broken)| priced.cell(setting, broken.clone(), near))
         .collect();
+    let recommended = recommended.map(|one| {
+        let setting = priced.setting(one.speed_m_s, one.clearance_m, one.cut, one.touched);
+        priced.cell(&setting, breaks(one.speed_m_s, one.clearance_m), near)
+    });
     let movers = cheapest_kept
         .as_ref()
         .map_or_else(Vec::new, |best| movers(&kept, priced, best));
@@ -213,8 +221,8 @@ pub fn answer(
         controller: Some(controller.to_string()),
         currency: Some(priced.prices.currency.clone()),
         cost_of_staying_per_ha: at_work
-            .zip(recommended_per_ha)
-            .map(|(setting, recommended)| priced.cost(setting).sum() - recommended),
+            .zip(recommended.as_ref())
+            .map(|(setting, recommended)| priced.cost(setting).sum() - recommended.cost_per_ha),
         plants: Some(PlantWorth {
             value_per_ha: stand_1_ha * numbers.plant,
             touched_lost_share: numbers.touched_lost,
@@ -222,6 +230,7 @@ pub fn answer(
         cheapest_breaks: place(&cheapest).map_or_else(Vec::new, |i| broken[i].clone()),
         cheapest_at: ends(results, &cheapest),
         cheapest: Some(cheapest),
+        recommended,
         cheapest_kept,
         by_hand_per_ha: Some(numbers.weeding_h_per_ha(1.0) * numbers.labour_hour),
         cells,

@@ -8,7 +8,7 @@ use crate::model::setup::Setup;
 use crate::results::Results;
 use crate::results::answers::{StageClearance, StagesAnswer, Status};
 
-/// The answer for one controller at a speed, m/s.
+/// The answer for one controller at a speed, m/s, from all passes of the study, like the recommended setting.
 ///
 /// # Errors
 ///
@@ -19,11 +19,10 @@ pub fn answer(
     kind: Option<Kind>,
     speed_m_s: f64,
     stages: &[Stage],
-    passes: u64,
 ) -> Result<StagesAnswer, Stopped> {
     let mut answer = StagesAnswer {
         speed_m_s,
-        passes,
+        passes: results.passes,
         controller: kind.map(|kind| kind.name().into()),
         ..StagesAnswer::default()
     };
@@ -34,7 +33,7 @@ pub fn answer(
     for stage in stages {
         answer
             .stages
-            .push(at(trials, results, kind, speed_m_s, stage, passes)?);
+            .push(at(trials, results, kind, speed_m_s, stage)?);
     }
     let without: Vec<String> = answer
         .stages
@@ -64,10 +63,9 @@ fn at(
     kind: Kind,
     speed_m_s: f64,
     stage: &Stage,
-    passes: u64,
 ) -> Result<StageClearance, Stopped> {
     let ask = Ask {
-        passes,
+        passes: results.passes,
         speeds_m_s: &[speed_m_s],
         kinds: &[kind],
         clearances_m: &results.clearances_m,

@@ -146,7 +146,7 @@ fn cut_there(results: &Results, answer: &SpeedAnswer, units: Units) -> String {
     };
     let highest = answer.highest_speed_m_s.map(|m_s| units.speed_limit(m_s));
     let at = if highest == Some(units.speed_limit(setting.speed_m_s)) {
-        "At that speed".to_owned()
+        format!("At {}", units.speed_text(setting.speed_m_s))
     } else {
         format!(
             "Recommended is {}. There",
@@ -155,7 +155,7 @@ fn cut_there(results: &Results, answer: &SpeedAnswer, units: Units) -> String {
     };
     let cost = setting.cost_per_ha.map_or(String::new(), |cost| {
         format!(
-            " It costs {} and round.",
+            " It costs {} each round.",
             sentences::price(cost, results, units)
         )
     });

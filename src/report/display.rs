@@ -96,6 +96,22 @@ impl Units {
         fixed(self.small(length_m), decimals)
     }
 
+    /// A small length and what it is uncertain by, both to the first digit of that, never coarser than [`Units::small_number`].
+    pub fn small_uncertain(self, length_m: f64, by_m: f64) -> String {
+        let least = match self {
+            Units::Metric => 1,
+            Units::Us => 2,
+        };
+        let by = self.small(by_m);
+        let first = if by > 0.0 { -power_of_ten(by) } else { 0 };
+        let decimals = first.clamp(least, 4) as usize;
+        format!(
+            "{} \u{b1} {}",
+            fixed(self.small(length_m), decimals),
+            fixed(by, decimals)
+        )
+    }
+
     /// The same with its unit.
     pub fn small_text(self, length_m: f64) -> String {
         format!("{} {}", self.small_number(length_m), self.small_unit())
@@ -415,7 +431,9 @@ pub fn percent(share: f64) -> String {
         return format!("<{LEAST_PERCENT} %");
     }
     let digits = if percent < 50.0 { 1 } else { 0 };
-    let decimals = (digits - power_of_ten(nearest_end)).clamp(0, 5) as usize;
+    // The digits are counted as they are shown: 0.996 is 1.0.
+    let shown = format!("{nearest_end:.digits$e}");
+    let decimals = (digits as i32 - power_of_ten_in(&shown)).clamp(0, 5) as usize;
     format!("{percent:.decimals$} %")
 }
 
@@ -499,8 +517,12 @@ fn one_in(rate: f64) -> String {
 
 /// The power of ten of a number's first digit: 2 for 240, -1 for 0.5. By its digits, so that a page's script finds the same.
 fn power_of_ten(value: f64) -> i32 {
-    let text = format!("{value:e}");
-    let power = text.split_once('e').map(|(_, power)| power);
+    power_of_ten_in(&format!("{value:e}"))
+}
+
+/// The power in a number's scientific notation.
+fn power_of_ten_in(scientific: &str) -> i32 {
+    let power = scientific.split_once('e').map(|(_, power)| power);
     power.and_then(|power| power.parse().ok()).unwrap_or(0)
 }
 
@@ -624,6 +646,27 @@ mod tests {
     }
 
     #[test]
+    fn analytic_an_uncertainty_is_never_rounded_away() {
+        assert_eq!(
+            Units::Metric.small_uncertain(0.0446, 0.00031),
+            "44.6 \u{b1} 0.3"
+        );
+        assert_eq!(
+            Units::Metric.small_uncertain(0.01174, 0.000_042),
+            "11.74 \u{b1} 0.04"
+        );
+        assert_eq!(
+            Units::Metric.small_uncertain(0.0446, 0.0021),
+            "44.6 \u{b1} 2.1"
+        );
+        assert_eq!(
+            Units::Us.small_uncertain(0.0254, 5.08e-5),
+            "1.000 \u{b1} 0.002"
+        );
+        assert_eq!(Units::Metric.small_uncertain(0.01, 0.0), "10.0 \u{b1} 0.0");
+    }
+
+    #[test]
     fn analytic_a_speed_limit_is_never_rounded_up() {
         assert_eq!(Units::Metric.speed_limit(7.3 / 3.6), "7.3");
         assert_eq!(Units::Metric.speed_limit(7.39 / 3.6), "7.3");
@@ -669,6 +712,9 @@ mod tests {
             (0.0042, "0.42 %"),
             (0.56, "56 %"),
             (0.012, "1.2 %"),
+            (0.00996, "1.0 %"),
+            (0.0999, "10 %"),
+            (0.999_04, "99.9 %"),
             (0.9994, "99.94 %"),
             (0.996, "99.6 %"),
             (0.000042, "0.0042 %"),

@@ -226,7 +226,7 @@ pub fn spacing(results: &Results, units: Units) -> String {
             "Recommended: {}{}.",
             recommended_place(setting, units),
             setting.cost_per_ha.map_or(String::new(), |cost| format!(
-                ", at {} and round",
+                ", at {} each round",
                 price(cost, results, units)
             ))
         ),
@@ -450,12 +450,9 @@ pub fn soil(results: &Results, units: Units) -> String {
     if let Some(lack) = lacking(answer.status, answer.reason.as_deref()) {
         return lack;
     }
-    let work = answer
-        .speeds
-        .iter()
-        .find(|line| line.speed_m_s == results.working_speed_m_s);
-    let Some(line) = work else {
-        return "The working speed is not among those reckoned.".to_owned();
+    let mut lines = answer.speeds.iter();
+    let Some(line) = lines.find(|line| line.speed_m_s == answer.design_speed_m_s) else {
+        return "The recommended speed is not among those reckoned.".to_owned();
     };
     let reaches = if line.reaches_plants {
         "reaches the plants"
@@ -463,9 +460,10 @@ pub fn soil(results: &Results, units: Units) -> String {
         "stops short of the plants"
     };
     let mut text = format!(
-        "At {} soil flies {} beyond the tools and {reaches}; the pull is {} {} and takes {} of the tractor's power",
+        "At {} soil flies {} beyond the tools, set {} from the row, and {reaches}; the pull is {} {} and takes {} of the tractor's power",
         units.speed_text(line.speed_m_s),
         units.small_text(line.thrown_m),
+        units.clearance(answer.clearance_m),
         units.force_number(line.draft_n),
         units.force_unit(),
         percent(line.load_share),
@@ -663,7 +661,7 @@ mod tests {
     #[test]
     fn prop_american_units_speak_of_acres() {
         let words = spacing(&synthetic::results(), Units::Us);
-        assert!(words.contains("crowns an acre and round"), "{words}");
+        assert!(words.contains("crowns an acre each round"), "{words}");
         assert!(!words.contains("hectare"));
     }
 }

@@ -11,7 +11,6 @@ use super::sentences::{
     plain_gain, price, recommended_place, speed_answer, what_binds,
 };
 use super::text::sentence;
-use crate::answers::between::between;
 use crate::answers::limits::keeps;
 use crate::montecarlo::tally::TRADE_ROOM_M;
 use crate::results::Results;
@@ -93,13 +92,7 @@ fn field(results: &Results, units: Units) -> Said {
 fn costs(results: &Results, setting: &Recommended, units: Units) -> Option<String> {
     let cost = price(setting.cost_per_ha?, results, units);
     let mut told = format!("It costs {cost} each round.");
-    let between = between(
-        results,
-        &setting.controller,
-        setting.speed_m_s,
-        setting.clearance_m,
-    );
-    if let Some(farm) = between.and_then(|between| between.farm) {
+    if let Some(farm) = &results.answers.spacing.recommended {
         let days = trimmed(farm.days, 1);
         told += &format!(
             " It leaves {} of the weeds and takes {days} {}",

@@ -554,6 +554,8 @@ pub struct SpacingAnswer {
     pub cheapest_breaks: Vec<Bound>,
     /// Ends of the simulated range at which it lies: beyond them may be a cheaper one.
     pub cheapest_at: Vec<GridEnd>,
+    /// The recommended setting, its plants from all passes of the study; null if there is none.
+    pub recommended: Option<SpacingCell>,
     /// The simulated setting with the least cost that keeps every bound.
     pub cheapest_kept: Option<BestSetting>,
     /// Cost a hectare of leaving things as they are: the working setting less the recommended one.
@@ -602,7 +604,7 @@ pub struct BestSetting {
     pub cost_per_ha: f64,
 }
 
-/// One simulated setting on the farm.
+/// One setting on the farm.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct SpacingCell {
     /// Speed, m/s.
@@ -718,6 +720,8 @@ pub struct SoilAnswer {
     pub status: Status,
     /// Why, in plain words.
     pub reason: Option<String>,
+    /// Speed that the answer speaks of, m/s: the recommended one, else the working speed.
+    pub design_speed_m_s: f64,
     /// Clearance, m: the recommended one, else the working one.
     pub clearance_m: f64,
     /// By speed.

@@ -20,7 +20,8 @@ fn farm(may_cover: bool, thrown_m: f64, tractor_w: f64) -> Farm {
 
 /// The made-up study: 3 to 13.5 km/h in steps of 1.5, tools 38 mm from the row; stems of 5 mm and four rows.
 fn answered(farm: &Farm) -> SoilAnswer {
-    answer(&synthetic::results(), &Setup::plausible(), farm, 0.038)
+    let design = (6.0 / 3.6, 0.038);
+    answer(&synthetic::results(), &Setup::plausible(), farm, design)
 }
 
 /// Own arithmetic: 33 mm to the stem; 40 mm at 6 km/h reach it from 4.95 km/h on: not at 4.5, at 6. Pull of 4 rows at 6 km/h:

@@ -91,7 +91,10 @@ fn answered(results: &Results, farm: &Farm, night: Option<Night>) -> SpacingAnsw
     };
     let setup = setup();
     let priced = Priced::new(&setup, farm);
-    let recommended = (results.working_speed_m_s, Some(1000.0));
+    let recommended = (
+        results.working_speed_m_s,
+        results.answers.recommended.as_ref(),
+    );
     answer(results, &priced, Some(KIND), &breaks, recommended, night)
 }
 
@@ -105,7 +108,13 @@ fn close(a: f64, b: f64, tolerance: f64) {
 /// 100 000 a hectare; 1 % cut and a fifth of 2 % touched are 1.4 %, at 0.1 they are 140. Machine 70 / 0.93312 = 75.017.
 #[test]
 fn analytic_one_setting_by_hand() {
-    let answer = answered(&results(), &farm(), None);
+    let mut results = results();
+    let one = results.rates.last().unwrap().clone();
+    let recommended = results.answers.recommended.as_mut().unwrap();
+    (recommended.speed_m_s, recommended.clearance_m) = (one.speed_m_s, one.clearance_m);
+    (recommended.cut, recommended.touched) = (one.cut, one.touched);
+    let answer = answered(&results, &farm(), None);
+    assert_eq!(answer.recommended.as_ref(), answer.cells.last());
     assert_eq!(answer.status, Status::Ok);
     let cell = answer.cells.last().unwrap();
     close(cell.hectares_per_hour, 0.93312, 1e-12);
@@ -181,7 +190,7 @@ fn analytic_best_near_best_and_the_cost_of_staying() {
         .unwrap();
     close(
         answer.cost_of_staying_per_ha.unwrap(),
-        staying.cost_per_ha - 1000.0,
+        staying.cost_per_ha - answer.recommended.unwrap().cost_per_ha,
         1e-9,
     );
     assert_eq!(answer.movers.len(), 14);

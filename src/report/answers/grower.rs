@@ -36,17 +36,18 @@ fn settings(results: &Results, units: Units) -> Markup {
         clearance_m: results.working_clearance_m,
         cost_per_ha: 0.0,
     };
+    let simulated = |setting: &BestSetting| cell_of(results, setting);
     let named = [
-        ("As worked now", Some(&working)),
+        ("As worked now", simulated(&working)),
+        ("Recommended", answer.recommended.as_ref()),
         (
-            "Least cost that keeps every limit",
-            answer.cheapest_kept.as_ref(),
+            "Least simulated cost",
+            answer.cheapest.as_ref().and_then(simulated),
         ),
-        ("Least cost of all", answer.cheapest.as_ref()),
     ];
     let columns: Vec<(&str, &SpacingCell)> = named
         .into_iter()
-        .filter_map(|(name, setting)| Some((name, cell_of(results, setting?)?)))
+        .filter_map(|(name, cell)| Some((name, cell?)))
         .collect();
     let currency = answer.currency.as_deref().unwrap_or("");
     let cost = |per_ha: f64| money(units.per_land(per_ha));
@@ -82,7 +83,7 @@ fn settings(results: &Results, units: Units) -> Markup {
             }
         }))
         @if let Some(by_hand) = answer.by_hand_per_ha {
-            p { "Weeding by hand alone would cost " (price(by_hand, results, units)) " and round." }
+            p { "Weeding by hand alone would cost " (price(by_hand, results, units)) " each round." }
         }
     }
 }
@@ -103,8 +104,8 @@ fn costs(results: &Results, units: Units) -> Markup {
     };
     html! {
         (scroll("Cost by speed and clearance", html! { "Cost in " (answer.currency.as_deref().unwrap_or("")) " per " (units.land_unit())
-                " and round: speed across in " (units.speed_unit()) ", clearance down in " (units.small_unit())
-                ". Framed: the least that keeps every limit. Shaded: within 5 % of it. In brackets: breaks a limit (plants cut, soil, power, "
+                " for each round: speed across in " (units.speed_unit()) ", clearance down in " (units.small_unit())
+                ". Framed: the least of these that keeps every limit. Shaded: within 5 % of it. In brackets: breaks a limit (plants cut, soil, power, "
                 "oil, sight or days). With a cross: the days do not suffice." }, html! {
             table.costs {
                 thead { tr {

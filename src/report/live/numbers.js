@@ -45,9 +45,9 @@ function money(amount) {
     return (amount < 0 ? "-" : "") + grouped(Math.round(size));
 }
 
-// The power of ten of a number's first digit: 2 for 240, -1 for 0.5.
-function powerOfTen(value) {
-    return Number(value.toExponential().split("e")[1]);
+// The power of ten of a number's first digit: 2 for 240, -1 for 0.5; of all its digits, or rounded to that many after the first.
+function powerOfTen(value, digits) {
+    return Number(value.toExponential(digits).split("e")[1]);
 }
 
 // A share to two digits of itself or to the first digit of what it lacks to the whole.
@@ -61,7 +61,7 @@ function percent(share) {
         return "<0.0001 %";
     }
     const digits = hundredths < 50 ? 1 : 0;
-    const decimals = Math.min(Math.max(digits - powerOfTen(nearestEnd), 0), 5);
+    const decimals = Math.min(Math.max(digits - powerOfTen(nearestEnd, digits), 0), 5);
     return fixed(hundredths, decimals) + " %";
 }
 

@@ -53,7 +53,7 @@ impl Page<'_> {
             tr.now[row.speed_m_s == self.results.working_speed_m_s] {
                 th scope="row" { (units.speed_number(row.speed_m_s)) }
                 td { (units.small_number(row.tool_error_mean_m)) }
-                td.rate { (units.small_number(row.tool_error_sd_m)) " \u{b1} " (units.small_number(row.tool_error_sd_se_m)) }
+                td.rate { (units.small_uncertain(row.tool_error_sd_m, row.tool_error_sd_se_m)) }
                 td { @if let Some(sd) = optional(row.linear_tool_error_sd_m) { (sd) } }
                 td.text { (row.believe) }
                 td { (units.small_number(row.axle_wander_sd_m)) }

@@ -182,7 +182,7 @@ pub(crate) fn entry_costs(results: &Results, units: Units) -> Option<String> {
     );
     if let Some(plants) = &results.answers.spacing.plants {
         let cost = price(lost * plants.value_per_ha, results, units);
-        told += &format!(": {cost} and round");
+        told += &format!(": {cost} each round");
     }
     let helps = results.answers.pays.iter().filter(|line| {
         line.against == Some(Why::Entry) && line.clearance_lower_m.is_some_and(|m| m > 0.0)
@@ -213,7 +213,7 @@ mod tests {
         let told = entry_costs(&results, Units::Metric).unwrap();
         assert_eq!(
             told,
-            "The first 15 m are 7.5 % of the row, and take 42 % of the plants that the recommended setting cuts: 12.0 crowns a hectare and round."
+            "The first 15 m are 7.5 % of the row, and take 42 % of the plants that the recommended setting cuts: 12.0 crowns a hectare each round."
         );
         results.answers.recommended = None;
         assert_eq!(entry_costs(&results, Units::Metric), None);

@@ -47,7 +47,13 @@ pub fn picture(answer: &SheetAnswer, units: Units) -> Option<Picture> {
             )?;
         }
         let centre = across(0.0);
-        sheet.line("rule", [(centre, NUMBERS_PX + 6.0), (centre, TYRES_PX[1])])?;
+        // It leaves room for the label of an edge close by.
+        for ends in [
+            [NUMBERS_PX + 6.0, LOWER_LABELS_PX],
+            [TYRES_PX[0] - 4.0, TYRES_PX[1]],
+        ] {
+            sheet.line("rule", ends.map(|y| (centre, y)))?;
+        }
         for (i, row_m) in answer.rows_m.iter().enumerate() {
             let x = across(*row_m);
             sheet.line("axis", [(x, ROWS_PX[0]), (x, ROWS_PX[1])])?;

@@ -441,7 +441,7 @@ fn spacing(results: &Results, controller: String) -> SpacingAnswer {
             }
         })
         .collect();
-    let setting = |cell: &SpacingCell| BestSetting {
+    let best = |cell: &SpacingCell| BestSetting {
         speed_m_s: cell.speed_m_s,
         clearance_m: cell.clearance_m,
         cost_per_ha: cell.cost_per_ha,
@@ -451,7 +451,7 @@ fn spacing(results: &Results, controller: String) -> SpacingAnswer {
             .iter()
             .filter(|cell| cell.breaks.is_empty() || !allowed)
             .min_by(|a, b| a.cost_per_ha.total_cmp(&b.cost_per_ha))
-            .map(setting)
+            .map(best)
     };
     let (all, kept) = (cheapest(false), cheapest(true));
     let least = kept.as_ref().map_or(0.0, |kept| kept.cost_per_ha);
@@ -472,6 +472,7 @@ fn spacing(results: &Results, controller: String) -> SpacingAnswer {
         },
         moves: clearance_m > 0.03,
     };
+    let setting = recommended(results, controller.clone());
     SpacingAnswer {
         status: Status::Ok,
         reason: None,
@@ -503,6 +504,12 @@ fn spacing(results: &Results, controller: String) -> SpacingAnswer {
         cheapest_breaks: vec![Bound::CutPlants],
         cheapest_at: vec![GridEnd::Closest],
         cheapest_kept: kept,
+        recommended: setting.cost_per_ha.map(|cost_per_ha| SpacingCell {
+            speed_m_s: setting.speed_m_s,
+            clearance_m: setting.clearance_m,
+            cost_per_ha,
+            ..cells[0].clone()
+        }),
         cells,
     }
 }
@@ -511,6 +518,7 @@ fn soil(results: &Results) -> SoilAnswer {
     SoilAnswer {
         status: Status::Ok,
         reason: None,
+        design_speed_m_s: results.working_speed_m_s,
         clearance_m: results.working_clearance_m,
         speeds: results
             .speeds_m_s
