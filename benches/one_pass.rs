@@ -41,7 +41,7 @@ fn main() -> Result<(), ScenarioError> {
     });
     let mut shift = Shift::default();
     for kind in Kind::ALL {
-        if setup.lacks(kind).is_none() {
+        if kind.lacks(&setup).is_none() {
             time(kind.name(), ticks, || {
                 run(&setup, &path, &sensors, kind, &mut shift)
             });

@@ -1,18 +1,19 @@
 //! The linear check against closed forms, published margins and first numbers of an independent prototype.
 
 use rowroom::linear::margins::late_by_s;
-use rowroom::linear::sampled::{Frequency, pid_response};
 use rowroom::linear::{
     Complex, Source, Unstable, actuator_response, actuator_step, axle_wander, check_stable,
     critical_speed, loop_response, loop_step, margins, shift_response, tool_error,
     tool_error_response,
 };
 use rowroom::model::camera::Mount;
+use rowroom::model::controller::pid::pid_response;
 use rowroom::model::controller::{Kind, Pid};
 use rowroom::model::driver::{Driver, HandDriver, LoggedPath, SatelliteLine};
 use rowroom::model::hitch::Hitch;
 use rowroom::model::line::{Bend, Line};
 use rowroom::model::noise::GaussMarkov;
+use rowroom::model::sampled::Frequency;
 use rowroom::model::setup::Setup;
 use rowroom::model::tracker::Tracker;
 

@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use rowroom::linear;
-use rowroom::model::controller::Kind;
+use rowroom::model::controller::{Kind, Lack};
 use rowroom::model::driver::Driver;
 use rowroom::scenario::keys::{KEYS, Need, Presence, TABLES};
 use rowroom::scenario::{Scenario, ScenarioError, schema, starter};
@@ -75,7 +75,7 @@ fn prop_every_shipped_scenario_reads_says_that_it_is_invented_and_is_stable() {
         let setup = scenario.nominal();
         let runs: Vec<Kind> = Kind::ALL
             .into_iter()
-            .filter(|kind| setup.lacks(*kind).is_none())
+            .filter(|kind| kind.lacks(&setup).is_none())
             .collect();
         assert!(runs.len() > 1, "{name} runs nothing but locked");
         for kind in runs {
@@ -97,7 +97,7 @@ fn regress_what_each_shipped_scenario_is_there_for() {
     assert!(
         Kind::ALL
             .iter()
-            .all(|kind| demo.nominal().lacks(*kind).is_none())
+            .all(|kind| kind.lacks(&demo.nominal()).is_none())
     );
     assert!(!demo.linear_varies());
 
@@ -112,10 +112,10 @@ fn regress_what_each_shipped_scenario_is_there_for() {
     assert!((offsets[0] - offsets[1] - 0.762).abs() < 1e-12);
 
     let drawn = shipped("drawn_on_off").unwrap();
-    assert_eq!(drawn.nominal().lacks(Kind::OnOff), None);
+    assert_eq!(Kind::OnOff.lacks(&drawn.nominal()), None);
     assert_eq!(
-        drawn.nominal().lacks(Kind::Pid),
-        Some("the machine has no proportional valve")
+        Kind::Pid.lacks(&drawn.nominal()),
+        Some(Lack::ProportionalValve)
     );
     assert_eq!(drawn.nominal().tools.tool_line_m, 4.2);
 

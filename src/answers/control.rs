@@ -38,25 +38,22 @@ pub fn answer(setup: &Setup, controller: Option<Kind>, speed_m_s: f64) -> Contro
         answer.reason = Some("no controller runs".into());
         return answer;
     };
-    if let Some(lack) = setup.lacks(kind) {
+    if let Some(lack) = kind.lacks(setup) {
         answer.status = Status::NoData;
-        answer.reason = Some(lack.into());
+        answer.reason = Some(lack.to_string());
         return answer;
     }
-    match kind {
-        Kind::Locked => {
-            answer.reason = Some("a locked frame has no loop and looks nowhere".into());
-            return answer;
-        }
-        Kind::OnOff => {
-            answer.reason = Some(
-                "an on-off switch has no linear form, so neither loop nor lookahead can be reckoned without passes; a proportional \
-                 valve with a PID or lag compensation has one"
-                    .into(),
-            );
-            return answer;
-        }
-        Kind::Pid | Kind::LagCompensated | Kind::LagCompensatedYaw => {}
+    if !kind.moves() {
+        answer.reason = Some("a locked frame has no loop and looks nowhere".into());
+        return answer;
+    }
+    if kind.linear(setup, speed_m_s).is_none() {
+        answer.reason = Some(
+            "an on-off switch has no linear form, so neither loop nor lookahead can be reckoned without passes; a proportional \
+             valve with a PID or lag compensation has one"
+                .into(),
+        );
+        return answer;
     }
     answer.bode = bode(setup, kind, speed_m_s);
     if let Err(unstable) = check_stable(setup, kind, speed_m_s) {

@@ -80,7 +80,7 @@ fn best_equipped(scenario: &Scenario) -> Kind {
         .controllers
         .iter()
         .copied()
-        .rfind(|&kind| machine.lacks(kind).is_none())
+        .rfind(|&kind| kind.lacks(&machine).is_none())
         .unwrap_or(Kind::Locked)
 }
 

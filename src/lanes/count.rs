@@ -11,9 +11,9 @@
 use super::drive::Drive;
 use super::ground::Ground;
 use super::shift::Shift;
-use super::vector::Lanes;
 use crate::model::setup::{Run, Setup};
 use crate::model::tractor::SHORT_SHARE;
+use crate::model::vector::Lanes;
 
 /// Width of a bin of needed clearance, m.
 const BIN_M: f64 = 0.25e-3;

@@ -6,7 +6,7 @@
 //! OOPSLA 2014) from seed, pass and source. Normal deviates: Box & Muller, Ann. Math. Statist. 29:610-611, 1958, in single precision
 //! with polynomials of our own, so that every processor gives the same bits. The tail ends at 6.6 standard deviations.
 
-use super::vector::Lanes;
+use crate::model::vector::Lanes;
 use crate::sim::streams::{Draws, PER_PASS, Source, Streams};
 
 /// A stream of deviates, one per lane.

@@ -2,12 +2,12 @@
 
 use super::deviates::Deviates;
 use super::ground::Ground;
-use super::vector::{Lanes, sin, sin_cos};
 use crate::model::driver::{Driver, HandDriver, LoggedPath, SatelliteLine};
 use crate::model::hitch::Hitch;
 use crate::model::noise::GaussMarkov;
 use crate::model::setup::Setup;
 use crate::model::tractor::{LOST_HEADING_RAD, LOST_OFFSET_M};
+use crate::model::vector::{Lanes, sin, sin_cos};
 use crate::sim::ground::warm_up_m;
 use crate::sim::path::ticks;
 use crate::sim::streams::Source;

@@ -1,11 +1,11 @@
 //! The ground of passes side by side: see [`crate::sim::ground`], whose laws it follows with its own deviates.
 
 use super::deviates::Deviates;
-use super::vector::Lanes;
 use crate::model::driver::Driver;
 use crate::model::hitch::Hitch;
 use crate::model::noise::{GaussMarkov, Smooth, grid_m, points};
 use crate::model::setup::Setup;
+use crate::model::vector::Lanes;
 use crate::sim::ground::{blind_stretches, span_m, tools_span_m};
 use crate::sim::streams::Source;
 

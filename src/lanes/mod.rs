@@ -15,7 +15,6 @@ pub mod drive;
 pub mod ground;
 pub mod sensors;
 pub mod shift;
-pub mod vector;
 
 use std::cell::RefCell;
 

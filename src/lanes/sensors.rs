@@ -3,8 +3,8 @@
 use super::deviates::Deviates;
 use super::drive::{Drive, Own};
 use super::ground::Ground;
-use super::vector::Lanes;
 use crate::model::setup::Setup;
+use crate::model::vector::{Lanes, at};
 use crate::sim::streams::Source;
 
 /// One camera frame of every pass: frames keep step with the ticks, so they are exposed together.
@@ -33,25 +33,6 @@ pub struct Sensors<const N: usize> {
     pub turn_rad: Vec<Lanes<N>>,
     /// Integral of `turn_rad` at every tick, rad s.
     pub turn_integral_rad_s: Vec<Lanes<N>>,
-}
-
-/// Linear interpolation of a series of ticks at one time for all lanes; held beyond the ends.
-#[inline(always)]
-pub fn at<const N: usize>(series: &[Lanes<N>], ticks: f64) -> Lanes<N> {
-    let x = ticks.clamp(0.0, (series.len() - 1) as f64);
-    let i = (x as usize).min(series.len() - 2);
-    series[i] + (series[i + 1] - series[i]) * (x - i as f64)
-}
-
-/// The same with a time of its own for every lane.
-#[inline(always)]
-pub fn at_each<const N: usize>(series: &[Lanes<N>], ticks: Lanes<N>) -> Lanes<N> {
-    Lanes::from_fn(|lane| {
-        let x = ticks.0[lane].clamp(0.0, (series.len() - 1) as f64);
-        let i = (x as usize).min(series.len() - 2);
-        let (a, b) = (series[i].0[lane], series[i + 1].0[lane]);
-        a + (x - i as f64) * (b - a)
-    })
 }
 
 impl<const N: usize> Sensors<N> {

@@ -2,15 +2,15 @@
 
 use super::Complex;
 use super::margins::check_stable;
-use super::sampled::Frequency;
-use super::shift::{ShiftResponse, SideShift, measurement_age_s};
 use super::spectrum::{gauss_markov, sampled_gauss_markov, variances};
-use super::track::filter;
 use super::vehicle::{DriverNoises, axle_response, band, frame_heading, frame_position};
 use crate::model::controller::Kind;
+use crate::model::controller::linear::{Linear, ShiftResponse};
 use crate::model::driver::Driver;
 use crate::model::hitch::Hitch;
+use crate::model::sampled::Frequency;
 use crate::model::setup::Setup;
+use crate::model::tracker::transfer::transfer;
 
 /// What moves the tools off the row.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
@@ -120,7 +120,7 @@ pub fn tool_error(setup: &Setup, kind: Kind, speed_m_s: f64) -> Option<ErrorBudg
     );
     // The mean setting error of the guided row units stands still through a pass: only an axle on the planned line under a
     // frame that does not follow leaves it standing.
-    if kind == Kind::Locked && matches!(setup.driver, Driver::SatelliteLine(_)) {
+    if !kind.moves() && matches!(setup.driver, Driver::SatelliteLine(_)) {
         let unit = setup.rows.unit_sd_m;
         found[0] += unit * unit / rows_seen(setup);
     }
@@ -156,7 +156,7 @@ struct Paths<'a> {
     setup: &'a Setup,
     speed_m_s: f64,
     camera_m: f64,
-    shift: SideShift,
+    shift: Box<dyn Linear>,
 }
 
 impl<'a> Paths<'a> {
@@ -165,7 +165,7 @@ impl<'a> Paths<'a> {
             setup,
             speed_m_s,
             camera_m: setup.camera_point_m(),
-            shift: SideShift::new(setup, kind, speed_m_s)?,
+            shift: kind.linear(setup, speed_m_s)?,
         })
     }
 
@@ -268,25 +268,18 @@ pub fn mean_error_m(setup: &Setup, kind: Kind, speed_m_s: f64) -> f64 {
         .constant_curvature_1_m(0.0, setup.run.length_m)
         .unwrap_or(0.0);
     let tool_m = standing_m(setup, setup.tools.tool_line_m, curvature_1_m);
-    if kind == Kind::Locked {
+    if !kind.moves() {
         return axle_standing_m(setup, curvature_1_m, speed_m_s) + tool_m;
     }
     let camera_m = standing_m(setup, setup.camera_point_m(), curvature_1_m);
     let mut mean_m = tool_m - camera_m + setup.camera.alignment_m - setup.camera.trim_m;
     let bias_rad_s = setup.yaw_sensor.map_or(0.0, |sensor| sensor.bias_rad_s);
     let yaw_rate_rad_s = bias_rad_s + speed_m_s * curvature_1_m;
-    let filter = filter(setup, speed_m_s);
-    if let Some(yaw_rate) = &filter.yaw_rate {
+    if let Some(yaw_rate) = &transfer(setup, speed_m_s).yaw_rate {
         mean_m += yaw_rate.at(Complex::new(1.0, 0.0)).re * yaw_rate_rad_s;
     }
-    if kind == Kind::LagCompensatedYaw
-        && let Some(lag) = &setup.controllers.lag
-    {
-        let window_s = measurement_age_s(setup, lag, speed_m_s, filter.delay_s)
-            + filter.delay_s
-            + lag.actuation_delay_s();
-        let lever_m = setup.tools.tool_line_m - setup.reference_axle_m();
-        mean_m += yaw_rate_rad_s * window_s * (lever_m - 0.5 * speed_m_s * window_s);
+    if let Some(control) = kind.linear(setup, speed_m_s) {
+        mean_m += control.standing_m(yaw_rate_rad_s);
     }
     mean_m
 }

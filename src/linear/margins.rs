@@ -1,11 +1,9 @@
 //! Feedback loops: frequency response, margins and the stability verdict, all from the pulse transfer function.
 
 use super::Complex;
-use super::sampled::{Fraction, delay, roots_inside_unit_circle};
-use super::shift::{measurement_age_s, open_loop};
-use super::track::filter;
 use super::vehicle::{SUGGESTED_GAIN_MARGIN, steering_stable};
 use crate::model::controller::Kind;
+use crate::model::sampled::{Fraction, delay, roots_inside_unit_circle};
 use crate::model::setup::Setup;
 
 /// How far a feedback loop is from instability. The PID's loop runs through camera, tracker and side-shift; that of the
@@ -30,10 +28,12 @@ pub struct Margins {
 #[derive(Clone, Copy, Debug, PartialEq, thiserror::Error)]
 pub enum Unstable {
     /// The controller's feedback loop.
-    #[error("{}", describe_loop(*kind, *speed_m_s, *gain_1_s, *gain_margin, *gain_that_would_do_1_s))]
+    #[error("{}", describe_loop(name, *speed_m_s, *gain_1_s, *gain_margin, *gain_that_would_do_1_s))]
     Loop {
         /// Controller.
         kind: Kind,
+        /// What people call its loop.
+        name: &'static str,
         /// Speed, m/s.
         speed_m_s: f64,
         /// Its gain, 1/s.
@@ -86,16 +86,12 @@ fn distance(length_m: f64) -> String {
 }
 
 fn describe_loop(
-    kind: Kind,
+    name: &str,
     speed_m_s: f64,
     gain_1_s: f64,
     margin: Option<f64>,
     would_do_1_s: Option<f64>,
 ) -> String {
-    let name = match kind {
-        Kind::Pid => "PID loop",
-        _ => "inner position loop of the lag compensation",
-    };
     let speed = speed(speed_m_s);
     match (margin, would_do_1_s) {
         (Some(margin), Some(would_do)) => format!(
@@ -111,14 +107,14 @@ fn describe_loop(
 /// Open loop at the frames at an angular frequency between 0 and pi/T_f, rad/s, by the pulse transfer function.
 /// `None` where there is no feedback.
 pub fn loop_response(setup: &Setup, kind: Kind, speed_m_s: f64, w_rad_s: f64) -> Option<Complex> {
-    let around = open_loop(setup, kind, speed_m_s, 0.0)?;
+    let around = kind.feedback(setup, speed_m_s, 0.0)?.open_loop;
     Some(around.at(delay(w_rad_s * setup.camera.frame_s)))
 }
 
 /// What the closed loop makes of a unit step of what it is to follow, at the frames from the step on: the tracked shift at the
 /// exposures for the PID, the predicted shift for the lag-compensated kinds. `None` where there is no feedback.
 pub fn loop_step(setup: &Setup, kind: Kind, speed_m_s: f64, frames: usize) -> Option<Vec<f64>> {
-    let around = open_loop(setup, kind, speed_m_s, 0.0)?;
+    let around = kind.feedback(setup, speed_m_s, 0.0)?.open_loop;
     let denominator = around.characteristic();
     let coefficient = |c: &[f64], k: usize| c.get(k).copied().unwrap_or(0.0);
     let mut pulse: Vec<f64> = Vec::with_capacity(frames);
@@ -139,13 +135,14 @@ pub fn loop_step(setup: &Setup, kind: Kind, speed_m_s: f64, frames: usize) -> Op
 /// Margins of the controller's feedback loop at a speed. `None`: no feedback (locked, on-off) or a controller that the setup
 /// lacks. Where load makes the directions differ the faster one counts.
 pub fn margins(setup: &Setup, kind: Kind, speed_m_s: f64) -> Option<Margins> {
-    let around = open_loop(setup, kind, speed_m_s, 0.0)?;
+    let around = kind.feedback(setup, speed_m_s, 0.0)?.open_loop;
     let frame_s = setup.camera.frame_s;
     let stable = stable_at(&around, 1.0);
     let (phase_rad, modulus) = phase_and_modulus(&around);
     let delay_s = if stable {
         let holds = |more_s: f64| {
-            open_loop(setup, kind, speed_m_s, more_s).is_some_and(|l| stable_at(&l, 1.0))
+            kind.feedback(setup, speed_m_s, more_s)
+                .is_some_and(|more| stable_at(&more.open_loop, 1.0))
         };
         let most = (100.0 * frame_s).max(10.0);
         boundary(holds, 0.02 * frame_s, 1.1, most)
@@ -164,20 +161,18 @@ pub fn margins(setup: &Setup, kind: Kind, speed_m_s: f64) -> Option<Margins> {
 /// Whether the driver's and the controller's loop are stable at a speed, m/s.
 pub fn check_stable(setup: &Setup, kind: Kind, speed_m_s: f64) -> Result<(), Unstable> {
     steering_stable(setup, speed_m_s)?;
-    let Some(around) = open_loop(setup, kind, speed_m_s, 0.0) else {
+    let Some(feedback) = kind.feedback(setup, speed_m_s, 0.0) else {
         return Ok(());
     };
-    if stable_at(&around, 1.0) {
+    let around = &feedback.open_loop;
+    if stable_at(around, 1.0) {
         return Ok(());
     }
-    let gain_1_s = match kind {
-        Kind::Pid => setup.controllers.pid.map(|pid| pid.gain_1_s),
-        _ => setup.controllers.lag.map(|lag| lag.gain_1_s),
-    }
-    .unwrap_or(f64::NAN);
-    let gain_margin = gain_margin(&around, false);
+    let gain_1_s = feedback.gain_1_s;
+    let gain_margin = gain_margin(around, false);
     Err(Unstable::Loop {
         kind,
+        name: feedback.name,
         speed_m_s,
         gain_1_s,
         gain_margin,
@@ -186,28 +181,20 @@ pub fn check_stable(setup: &Setup, kind: Kind, speed_m_s: f64) -> Result<(), Uns
 }
 
 /// Speed above which the newest measurement comes too late, `a/(T_c + T_a + tau_F)`, m/s. `None` but for the
-/// lag-compensated kinds.
+/// controllers that wait for the row.
 pub fn critical_speed(setup: &Setup, kind: Kind) -> Option<f64> {
-    if !matches!(kind, Kind::LagCompensated | Kind::LagCompensatedYaw)
-        || setup.lacks(kind).is_some()
-    {
-        return None;
-    }
-    let lag = setup.controllers.lag?;
     // The delay of every tracker is the same at all speeds.
-    let delay_s = filter(setup, 1.0).delay_s;
-    let total_s = setup.camera.latency_s + lag.actuation_delay_s() + delay_s;
+    let lead = kind.lead(setup, 1.0)?;
+    let total_s = setup.camera.latency_s + lead.actuation_s + lead.tracker_s;
     Some(setup.camera.lookahead_m / total_s)
 }
 
-/// Time by which the lag-compensated kinds come too late at a speed, s: 0 up to the critical speed.
+/// Time by which the controllers that wait for the row come too late at a speed, s: 0 up to the critical speed.
 pub fn late_by_s(setup: &Setup, kind: Kind, speed_m_s: f64) -> Option<f64> {
-    critical_speed(setup, kind)?;
-    let lag = setup.controllers.lag?;
-    let delay_s = filter(setup, speed_m_s).delay_s;
-    let used_s = measurement_age_s(setup, &lag, speed_m_s, delay_s);
-    let wanted_s = setup.camera.lookahead_m / speed_m_s - lag.actuation_delay_s() - delay_s;
-    Some(used_s - wanted_s)
+    let lead = kind.lead(setup, speed_m_s)?;
+    let (lookahead_m, latency_s) = (setup.camera.lookahead_m, setup.camera.latency_s);
+    let used_s = lead.measurement_age_s(lookahead_m, speed_m_s, latency_s);
+    Some(used_s - lead.wanted_age_s(lookahead_m, speed_m_s))
 }
 
 fn stable_at(around: &Fraction, factor: f64) -> bool {

@@ -13,27 +13,23 @@
 //! sensor).
 //!
 //! - [`spectrum`]: densities of the noises and the variance integral
-//! - [`sampled`]: held plant, PID and polynomial fractions in `z⁻¹`, stability of a polynomial
-//! - [`track`]: row trackers
 //! - [`vehicle`]: driver, tractor and hitch
-//! - [`shift`]: controllers and side-shift
+//! - [`shift`]: controllers and side-shift, whose linear forms stand beside their laws in [`crate::model::controller`]
 //! - [`mod@margins`]: loops, their margins and verdicts
 //! - [`budget`]: the tool error by source
 
 pub mod budget;
 pub mod margins;
-pub mod sampled;
 pub mod shift;
 pub mod spectrum;
-pub mod track;
 pub mod vehicle;
 
 pub use budget::{ErrorBudget, Source, mean_error_m, tool_error, tool_error_response};
 pub use margins::{
     Margins, Unstable, check_stable, critical_speed, loop_response, loop_step, margins,
 };
-pub use shift::{ShiftResponse, actuator_response, actuator_step, shift_response};
+pub use shift::{actuator_response, actuator_step, shift_response};
 pub use vehicle::{AxleResponse, AxleWander, axle_response, axle_wander};
 
-/// A complex number.
-pub type Complex = nalgebra::Complex<f64>;
+pub use crate::model::controller::linear::ShiftResponse;
+pub use crate::model::sampled::Complex;

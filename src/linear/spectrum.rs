@@ -1,7 +1,7 @@
 //! Densities of the noises and the variance integral.
 
 use super::Complex;
-use super::sampled::Frequency;
+use crate::model::sampled::Frequency;
 
 /// Two-sided density of a Gauss-Markov noise with correlation time `time_s`, unit² s.
 pub fn gauss_markov(sd: f64, time_s: f64, w_rad_s: f64) -> f64 {

@@ -2,10 +2,10 @@
 
 use super::Complex;
 use super::margins::Unstable;
-use super::sampled::delay;
 use super::spectrum::{gauss_markov, smooth, variances};
 use crate::model::driver::Driver;
 use crate::model::hitch::Hitch;
+use crate::model::sampled::delay;
 use crate::model::setup::Setup;
 
 /// Offset y of the rear axle per unit of what disturbs it; 0 where the setup's driver does not know the source.

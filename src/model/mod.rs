@@ -2,6 +2,7 @@
 //!
 //! Nothing here knows files, threads, text or the terminal.
 
+pub mod actuator;
 pub mod camera;
 pub mod controller;
 pub mod driver;
@@ -10,7 +11,9 @@ pub mod hydraulics;
 pub mod line;
 pub mod noise;
 pub mod rows;
+pub mod sampled;
 pub mod series;
 pub mod setup;
 pub mod tracker;
 pub mod tractor;
+pub mod vector;

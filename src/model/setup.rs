@@ -1,7 +1,7 @@
 //! One machine on one field, every number fixed: what a pass simulates and the linear check analyses.
 
 use super::camera::{Camera, Mount, PositionSensor, YawSensor};
-use super::controller::{Controllers, Kind, LagCompensation, OnOff, Pid};
+use super::controller::{Controllers, LagCompensation, OnOff, Pid};
 use super::driver::{Driver, HandDriver};
 use super::hitch::{Hitch, Tools};
 use super::hydraulics::{DirectionalValve, Hydraulics, ProportionalValve};
@@ -249,42 +249,6 @@ impl Setup {
         }
     }
 
-    /// Why this machine cannot run a controller: the part that is missing, in plain words. `None`: it can.
-    pub fn lacks(&self, kind: Kind) -> Option<&'static str> {
-        let valve = self.hydraulics.proportional.is_some();
-        match kind {
-            Kind::Locked => None,
-            Kind::OnOff if self.hydraulics.directional.is_none() => {
-                Some("the machine has no directional valve")
-            }
-            Kind::OnOff if self.controllers.on_off.is_none() => {
-                Some("the scenario sets no switch points")
-            }
-            Kind::OnOff if self.needs_position_for_error() => {
-                Some("a camera on the fixed frame needs a position sensor")
-            }
-            Kind::OnOff => None,
-            _ if !valve => Some("the machine has no proportional valve"),
-            Kind::Pid if self.controllers.pid.is_none() => Some("the scenario sets no PID gains"),
-            Kind::Pid if self.needs_position_for_error() => {
-                Some("a camera on the fixed frame needs a position sensor")
-            }
-            Kind::Pid => None,
-            _ if self.controllers.lag.is_none() => Some("the scenario sets no lag compensation"),
-            _ if self.position_sensor.is_none() => {
-                Some("the machine has no position sensor on the side-shift")
-            }
-            Kind::LagCompensatedYaw if self.yaw_sensor.is_none() => {
-                Some("the machine has no yaw-rate sensor")
-            }
-            _ => None,
-        }
-    }
-
-    fn needs_position_for_error(&self) -> bool {
-        self.camera.mount == Mount::Fixed && self.position_sensor.is_none()
-    }
-
     /// Distance that the rear axle drives from lowering until the last edge has passed the last plant, m: what a logged pass
     /// must cover.
     pub fn driven_length_m(&self) -> f64 {
@@ -321,6 +285,7 @@ impl Setup {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::model::controller::Kind;
     use crate::model::hydraulics::Stroke;
 
     /// Rows of 400 m hold the entry of 10 m once and the remaining 190 m of a pass of 200 m 390/190 times; rows of 8 m hold 8 tenths of
@@ -347,7 +312,7 @@ mod tests {
         assert!(
             Kind::ALL
                 .into_iter()
-                .all(|kind| setup.lacks(kind).is_none())
+                .all(|kind| kind.lacks(&setup).is_none())
         );
         let valve = setup.hydraulics.proportional.unwrap();
         for way in [Stroke::Extending, Stroke::Retracting] {

@@ -17,7 +17,7 @@ use super::worst_pass::WorstPass;
 use crate::lanes::deviates::PassStreams;
 use crate::lanes::{self, Request};
 use crate::linear::{self, Unstable};
-use crate::model::controller::Kind;
+use crate::model::controller::{Kind, Lack};
 use crate::model::driver::Driver;
 use crate::model::setup::Setup;
 use crate::model::tractor::LOST_OFFSET_M;
@@ -196,7 +196,7 @@ pub enum StudyError {
         /// The controller.
         kind: Kind,
         /// What is missing.
-        reason: &'static str,
+        reason: Lack,
     },
 }
 
@@ -262,7 +262,7 @@ impl Sums {
 pub(crate) fn runnable(scenario: &Scenario) -> Vec<Kind> {
     let setup = scenario.nominal();
     let kinds = scenario.study().controllers.iter().copied();
-    kinds.filter(|&kind| setup.lacks(kind).is_none()).collect()
+    kinds.filter(|&kind| kind.lacks(&setup).is_none()).collect()
 }
 
 /// Refuses an unstable loop before any run.
@@ -466,7 +466,7 @@ fn working_speed(scenario: &Scenario) -> Option<usize> {
 /// An unstable loop; a controller that the machine cannot run.
 pub fn one_pass(scenario: &Scenario, view: View) -> Result<Trace, StudyError> {
     let setup = scenario.draw(view.seed, view.pass);
-    if let Some(reason) = setup.lacks(view.kind) {
+    if let Some(reason) = view.kind.lacks(&setup) {
         return Err(StudyError::Lacks {
             kind: view.kind,
             reason,

@@ -76,13 +76,13 @@ fn controller_notes(scenario: &Scenario) -> Vec<ControllerNote> {
         .map(|kind| {
             let asked = scenario.study().controllers.contains(&kind);
             let left_out = if asked {
-                setup.lacks(kind)
+                kind.lacks(&setup).map(|lack| lack.to_string())
             } else {
-                Some("the scenario does not ask for it")
+                Some("the scenario does not ask for it".to_owned())
             };
             ControllerNote {
                 controller: kind.name().into(),
-                left_out: left_out.map(Into::into),
+                left_out,
             }
         })
         .collect()

@@ -4,6 +4,7 @@
 //! assumptions and the generators of the property tests.
 
 use super::units::{self, Quantity};
+use crate::model::controller::Kind;
 
 /// When a table has to be there.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -463,13 +464,7 @@ const ROLL_HEIGHT: Need = Need::ByChoice {
 };
 
 const SIDES: &[&str] = &["left", "right"];
-const CONTROLLERS: &[&str] = &[
-    "locked",
-    "on_off",
-    "pid",
-    "lag_compensated",
-    "lag_compensated_yaw",
-];
+const CONTROLLERS: &[&str] = &Kind::NAMES;
 
 const fn always(name: &'static str, meaning: &'static str) -> Table {
     Table {

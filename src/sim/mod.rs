@@ -11,7 +11,8 @@ pub mod shift;
 pub mod streams;
 pub mod trace;
 
-use crate::model::controller::Kind;
+use crate::model::controller::law::Law;
+use crate::model::controller::{Kind, ValveKind};
 use crate::model::setup::Setup;
 use count::Meeting;
 use frames::Frames;
@@ -57,5 +58,10 @@ impl Drive {
     /// Runs one controller.
     pub fn shift(&self, setup: &Setup, kind: Kind, out: &mut Shift) {
         shift::run(setup, &self.path, &self.sensors, kind, out);
+    }
+
+    /// Runs any law on one of the machine's valves: a controller of one's own.
+    pub fn shift_under(&self, setup: &Setup, valve: ValveKind, law: impl Law<1>, out: &mut Shift) {
+        shift::run_law(setup, &self.path, &self.sensors, valve, law, out);
     }
 }

@@ -70,7 +70,7 @@ pub fn fingerprints() -> Result<String, Box<dyn std::error::Error>> {
         let setup = scenario.draw(seed, 0);
         let walked: Vec<Trace> = Kind::ALL
             .into_iter()
-            .filter(|&kind| setup.lacks(kind).is_none())
+            .filter(|&kind| kind.lacks(&setup).is_none())
             .map(|kind| {
                 let view = View {
                     kind,

@@ -1,7 +1,7 @@
-//! What a controller that runs once a frame meets: held plant, PID and fractions in `z⁻¹`.
+//! What a controller that runs once a frame meets: held plant and fractions in `z⁻¹`.
 
-use super::Complex;
-use crate::model::controller::Pid;
+/// A complex number.
+pub type Complex = nalgebra::Complex<f64>;
 
 /// One frequency and what the frames make of it.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -42,18 +42,18 @@ impl Frequency {
 }
 
 /// `e^(-j angle)`.
-pub(super) fn delay(angle_rad: f64) -> Complex {
+pub(crate) fn delay(angle_rad: f64) -> Complex {
     Complex::new(libm::cos(angle_rad), -libm::sin(angle_rad))
 }
 
 /// `1 - e^(-j angle)` without cancellation.
-pub(super) fn one_minus_delay(angle_rad: f64) -> Complex {
+pub(crate) fn one_minus_delay(angle_rad: f64) -> Complex {
     let half = libm::sin(0.5 * angle_rad);
     Complex::new(2.0 * half * half, libm::sin(angle_rad))
 }
 
 /// `z⁻¹` to a power.
-pub(super) fn power(back: Complex, exponent: usize) -> Complex {
+pub(crate) fn power(back: Complex, exponent: usize) -> Complex {
     (0..exponent).fold(Complex::new(1.0, 0.0), |product, _| product * back)
 }
 
@@ -172,40 +172,6 @@ impl HeldPlant {
     }
 }
 
-/// The PID of [`Pid`] at one frequency, 1/s.
-pub fn pid_response(pid: &Pid, at: &Frequency) -> Complex {
-    let t = at.frame_s;
-    let filter = Complex::new(pid.derivative_filter_s + t, 0.0) - at.back * pid.derivative_filter_s;
-    let derivative = at.one_minus_back / filter * pid.derivative_s;
-    let integral = Complex::new(t / pid.integral_s, 0.0) / at.one_minus_back;
-    (derivative + integral + 1.0) * pid.gain_1_s
-}
-
-/// The same as a fraction, without a spare integrator where the PID has none.
-pub fn pid_fraction(pid: &Pid, frame_s: f64) -> Fraction {
-    let filter = [pid.derivative_filter_s + frame_s, -pid.derivative_filter_s];
-    let one = [1.0, -1.0];
-    let proportional = plus(&filter, &scaled(&one, pid.derivative_s));
-    let whole = if pid.integral_s.is_finite() {
-        Fraction {
-            numerator: plus(
-                &times(&proportional, &one),
-                &scaled(&filter, frame_s / pid.integral_s),
-            ),
-            denominator: times(&filter, &one),
-        }
-    } else {
-        Fraction {
-            numerator: proportional,
-            denominator: filter.to_vec(),
-        }
-    };
-    Fraction {
-        numerator: scaled(&whole.numerator, pid.gain_1_s),
-        ..whole
-    }
-}
-
 /// A fraction of two polynomials in `z⁻¹`, coefficients by rising power.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Fraction {
@@ -298,7 +264,7 @@ fn horner(coefficients: &[f64], back: Complex) -> Complex {
         .fold(Complex::new(0.0, 0.0), |sum, &c| sum * back + c)
 }
 
-fn times(a: &[f64], b: &[f64]) -> Vec<f64> {
+pub(crate) fn times(a: &[f64], b: &[f64]) -> Vec<f64> {
     let mut product = vec![0.0; a.len() + b.len() - 1];
     for (i, x) in a.iter().enumerate() {
         for (k, y) in b.iter().enumerate() {
@@ -308,19 +274,21 @@ fn times(a: &[f64], b: &[f64]) -> Vec<f64> {
     product
 }
 
-fn plus(a: &[f64], b: &[f64]) -> Vec<f64> {
+pub(crate) fn plus(a: &[f64], b: &[f64]) -> Vec<f64> {
     (0..a.len().max(b.len()))
         .map(|k| a.get(k).unwrap_or(&0.0) + b.get(k).unwrap_or(&0.0))
         .collect()
 }
 
-fn scaled(a: &[f64], factor: f64) -> Vec<f64> {
+pub(crate) fn scaled(a: &[f64], factor: f64) -> Vec<f64> {
     a.iter().map(|value| value * factor).collect()
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::model::controller::Pid;
+    use crate::model::controller::pid::{pid_fraction, pid_response};
 
     fn near(a: Complex, b: Complex, relative: f64) -> bool {
         (a - b).norm_sqr().sqrt() <= relative * b.norm_sqr().sqrt()

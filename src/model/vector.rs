@@ -151,6 +151,25 @@ impl<const N: usize> Lanes<N> {
     }
 }
 
+/// Linear interpolation of a series of ticks at one time for all lanes; held beyond the ends.
+#[inline(always)]
+pub fn at<const N: usize>(series: &[Lanes<N>], ticks: f64) -> Lanes<N> {
+    let x = ticks.clamp(0.0, (series.len() - 1) as f64);
+    let i = (x as usize).min(series.len() - 2);
+    series[i] + (series[i + 1] - series[i]) * (x - i as f64)
+}
+
+/// The same with a time of its own for every lane.
+#[inline(always)]
+pub fn at_each<const N: usize>(series: &[Lanes<N>], ticks: Lanes<N>) -> Lanes<N> {
+    Lanes::from_fn(|lane| {
+        let x = ticks.0[lane].clamp(0.0, (series.len() - 1) as f64);
+        let i = (x as usize).min(series.len() - 2);
+        let (a, b) = (series[i].0[lane], series[i + 1].0[lane]);
+        a + (x - i as f64) * (b - a)
+    })
+}
+
 /// Sine and cosine of an angle up to a right angle either way, to about 1e-14: Taylor polynomials, the same bits everywhere.
 #[inline(always)]
 pub fn sin_cos<const N: usize>(x: Lanes<N>) -> (Lanes<N>, Lanes<N>) {

@@ -1,14 +1,14 @@
-//! Row trackers as filters.
+//! Row trackers as transfer functions.
 
 use nalgebra::{Matrix2, RowVector2, Vector2};
 
-use super::sampled::Fraction;
+use super::{Tracker, rate_gains, yaw_gains};
+use crate::model::sampled::Fraction;
 use crate::model::setup::Setup;
-use crate::model::tracker::{Tracker, rate_gains, yaw_gains};
 
 /// A tracker without its gate.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Filter {
+pub struct Transfer {
     /// From the number that it gets to the number that it gives, F.
     pub number: Fraction,
     /// From the mean yaw rate of a frame (rad/s) to the number that it gives (m), if it has that input.
@@ -18,7 +18,7 @@ pub struct Filter {
 }
 
 /// The setup's tracker at a speed (m/s, above 0).
-pub fn filter(setup: &Setup, speed_m_s: f64) -> Filter {
+pub fn transfer(setup: &Setup, speed_m_s: f64) -> Transfer {
     let frame_s = setup.camera.frame_s;
     let (number, yaw_rate) = match setup.tracker {
         Tracker::None => (Fraction::one(), None),
@@ -70,7 +70,7 @@ pub fn filter(setup: &Setup, speed_m_s: f64) -> Filter {
         }
     };
     let delay_s = number.low_frequency_delay_s(frame_s);
-    Filter {
+    Transfer {
         number,
         yaw_rate,
         delay_s,
@@ -123,7 +123,7 @@ mod tests {
     /// Low-pass: T_f (1 - al)/al. Both Kalman filters follow a ramp without lag: 0 (conditioning of the fraction: 1e-8 s).
     #[test]
     fn analytic_delays_at_low_frequency() {
-        let low = filter(
+        let low = transfer(
             &with(Tracker::LowPass {
                 time_s: 0.1,
                 gate_m: 0.1,
@@ -133,7 +133,7 @@ mod tests {
         let share = 1.0 - (-0.4_f64).exp();
         assert!((low.delay_s - 0.04 * (1.0 - share) / share).abs() < 1e-14);
         for tracker in [kalman(), kalman_yaw()] {
-            let found = filter(&with(tracker), 2.0);
+            let found = transfer(&with(tracker), 2.0);
             assert!(found.delay_s.abs() < 1e-8, "{}", found.delay_s);
             let gain: f64 = found.number.numerator.iter().sum::<f64>()
                 / found.number.denominator.iter().sum::<f64>();
@@ -146,7 +146,7 @@ mod tests {
     fn analytic_fractions_are_the_recursion() {
         let (v, t) = (2.0, 0.04);
         let setup = with(kalman_yaw());
-        let found = filter(&setup, v);
+        let found = transfer(&setup, v);
         let lever = 2.2 - 0.8;
         let k = yaw_gains(0.006, 0.01, 0.005, t, v, lever);
         for yaw in [false, true] {

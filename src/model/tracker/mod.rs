@@ -1,6 +1,13 @@
 //! The row tracker between camera and controller.
 
+pub mod transfer;
+
 use nalgebra::{Matrix2, RowVector2, Vector2};
+
+use super::camera::Mount;
+use super::controller::law::Arrival;
+use super::setup::Setup;
+use super::vector::Lanes;
 
 /// The three trackers.
 ///
@@ -113,24 +120,16 @@ fn steady_gains(
 }
 
 /// Numbers in a row that the gate may reject before the tracker believes them and starts anew.
-pub(crate) const REJECTIONS_BEFORE_RESTART: u8 = 5;
+const REJECTIONS_BEFORE_RESTART: u8 = 5;
 
 /// A tracker made ready for one camera and speed: `x = A x + B w`, then `x += K (number - C x)`, output `C x`.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Filter {
-    pub(crate) a: [[f64; 2]; 2],
-    pub(crate) b: [f64; 2],
-    pub(crate) c: [f64; 2],
-    pub(crate) gain: [f64; 2],
-    pub(crate) gate_m: f64,
-}
-
-/// Memory of a [`Filter`].
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub struct FilterState {
-    x: [f64; 2],
-    rejected: u8,
-    started: bool,
+    a: [[f64; 2]; 2],
+    b: [f64; 2],
+    c: [f64; 2],
+    gain: [f64; 2],
+    gate_m: f64,
 }
 
 impl Tracker {
@@ -199,43 +198,93 @@ impl Tracker {
     }
 }
 
-impl Filter {
-    /// One frame later: `number` is what the camera reports (`None`: no row found), `yaw_rad_s` the mean measured yaw rate
-    /// since the frame before. Gives the tracked number, or `None` if the frame told nothing.
-    pub fn update(
-        &self,
-        state: &mut FilterState,
-        number: Option<f64>,
-        yaw_rad_s: f64,
-    ) -> Option<f64> {
-        let [x0, x1] = state.x;
-        state.x = [
-            self.a[0][0] * x0 + self.a[0][1] * x1 + self.b[0] * yaw_rad_s,
-            self.a[1][0] * x0 + self.a[1][1] * x1 + self.b[1] * yaw_rad_s,
-        ];
-        let number = number?;
-        let surprise = number - (self.c[0] * state.x[0] + self.c[1] * state.x[1]);
-        if !state.started {
-            *state = FilterState {
-                x: [number, 0.0],
-                rejected: 0,
-                started: true,
-            };
-        } else if surprise.abs() <= self.gate_m {
-            state.x[0] += self.gain[0] * surprise;
-            state.x[1] += self.gain[1] * surprise;
-            state.rejected = 0;
-        } else if state.rejected < REJECTIONS_BEFORE_RESTART {
-            state.rejected += 1;
-            return None;
-        } else {
-            *state = FilterState {
-                x: [number, 0.0],
-                rejected: 0,
-                started: true,
-            };
+/// A tracker with its memory, for passes side by side.
+#[derive(Clone, Debug)]
+pub struct Tracked<const N: usize> {
+    filter: Filter,
+    mount: Mount,
+    x: [Lanes<N>; 2],
+    rejected: Lanes<N>,
+    started: Lanes<N>,
+}
+
+impl<const N: usize> Tracked<N> {
+    /// The machine's tracker at a speed, m/s, above 0; it has seen nothing yet.
+    pub fn new(setup: &Setup, speed_m_s: f64) -> Self {
+        let lever_m = setup.camera_point_m() - setup.reference_axle_m();
+        Self {
+            filter: setup
+                .tracker
+                .filter(setup.camera.frame_s, speed_m_s, lever_m),
+            mount: setup.camera.mount,
+            x: [Lanes::default(); 2],
+            rejected: Lanes::default(),
+            started: Lanes::default(),
         }
-        Some(self.c[0] * state.x[0] + self.c[1] * state.x[1])
+    }
+
+    /// One frame later: `number` is what the camera reports where `found` is 1, `yaw_rad_s` the mean measured yaw rate since the
+    /// frame before. Gives the tracked number, and 1 where the frame told something.
+    #[inline(always)]
+    pub fn update(
+        &mut self,
+        number: Lanes<N>,
+        found: Lanes<N>,
+        yaw_rad_s: Lanes<N>,
+    ) -> (Lanes<N>, Lanes<N>) {
+        let Filter {
+            a,
+            b,
+            c,
+            gain,
+            gate_m,
+        } = self.filter;
+        let [x0, x1] = self.x;
+        let x0 = x0 * a[0][0] + self.x[1] * a[0][1] + yaw_rad_s * b[0];
+        let x1 = self.x[0] * a[1][0] + x1 * a[1][1] + yaw_rad_s * b[1];
+        let surprise = number - (x0 * c[0] + x1 * c[1]);
+        let one = Lanes::all(1.0);
+        let within = surprise.map(|surprise| f64::from(u8::from(surprise.abs() <= gate_m)));
+        let patient = self
+            .rejected
+            .map(|n| f64::from(u8::from(n < f64::from(REJECTIONS_BEFORE_RESTART))));
+        // Of the lanes that found something: correct, reject, or start anew.
+        let corrects = found * self.started * within;
+        let rejects = found * self.started * (one - within) * patient;
+        let restarts = found - corrects - rejects;
+        let nothing = Lanes::default();
+        let x0 = Lanes::select(
+            corrects,
+            x0 + surprise * gain[0],
+            Lanes::select(restarts, number, x0),
+        );
+        let x1 = Lanes::select(
+            corrects,
+            x1 + surprise * gain[1],
+            Lanes::select(restarts, nothing, x1),
+        );
+        self.rejected = Lanes::select(
+            rejects,
+            self.rejected + 1.0,
+            Lanes::select(found, nothing, self.rejected),
+        );
+        self.started = self.started.max(restarts);
+        self.x = [x0, x1];
+        (x0 * c[0] + x1 * c[1], found - rejects)
+    }
+
+    /// Row as the shifted frame sees it, tracked, m, and 1 where the frame told something.
+    #[inline(always)]
+    pub fn error(&mut self, arrival: &Arrival<'_, N>) -> (Lanes<N>, Lanes<N>) {
+        let seen_from = match self.mount {
+            Mount::Shifted => arrival.frame_exposed_m,
+            Mount::Fixed => arrival.reading_exposed_m,
+        };
+        self.update(
+            arrival.number_m - seen_from,
+            arrival.found,
+            arrival.yaw_rad_s,
+        )
     }
 }
 
