@@ -4,11 +4,13 @@
 
 pub mod answers;
 pub(crate) mod finite;
+mod kind;
 mod sound;
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use crate::model::controller::Kind;
 use answers::Answers;
 
 /// Version of the layout of [`Results`], raised when a key changes its meaning or goes.
@@ -121,8 +123,8 @@ pub struct ScenarioStamp {
 /// Whether a controller ran.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct ControllerNote {
-    /// Fixed name.
-    pub controller: String,
+    /// The controller.
+    pub controller: Kind,
     /// Why it was left out, or null.
     pub left_out: Option<String>,
 }
@@ -167,8 +169,8 @@ pub struct Share {
 /// What one controller does at one speed and clearance on one stretch of the row.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Rate {
-    /// Fixed name.
-    pub controller: String,
+    /// The controller.
+    pub controller: Kind,
     /// Speed, m/s.
     pub speed_m_s: f64,
     /// Clearance, m.
@@ -196,38 +198,81 @@ impl Results {
             .filter(|rate| rate.stretch == Stretch::Whole)
     }
 
-    /// The rate of one simulated setting on one stretch.
+    /// The rate of one simulated setting on one stretch; `None` if it was not simulated.
     pub fn rate(
         &self,
         stretch: Stretch,
-        controller: &str,
+        controller: Kind,
         speed_m_s: f64,
         clearance_m: f64,
     ) -> Option<&Rate> {
-        self.rates.iter().find(|rate| {
-            rate.stretch == stretch
-                && rate.speed_m_s == speed_m_s
-                && rate.clearance_m == clearance_m
-                && rate.controller == controller
+        let speed = place(&self.speeds_m_s, speed_m_s)?;
+        let clearance = place(&self.clearances_m, clearance_m)?;
+        self.rate_at(stretch, controller, speed, clearance)
+    }
+
+    /// The same by the places of speed and clearance in their lists. The rates stand controller by controller, speed by speed, stretch by
+    /// stretch, clearance by clearance.
+    pub fn rate_at(
+        &self,
+        stretch: Stretch,
+        controller: Kind,
+        speed: usize,
+        clearance: usize,
+    ) -> Option<&Rate> {
+        let kind = self.ran().position(|ran| ran == controller)?;
+        let (speeds, clearances) = (self.speeds_m_s.len(), self.clearances_m.len());
+        if speed >= speeds || clearance >= clearances {
+            return None;
+        }
+        let cell = (kind * speeds + speed) * Stretch::ALL.len() + stretch as usize;
+        self.rates.get(cell * clearances + clearance)
+    }
+
+    /// Rates on whole rows under one controller at one clearance, speed by speed.
+    pub fn over_speed(&self, controller: Kind, clearance_m: f64) -> impl Iterator<Item = &Rate> {
+        let clearance = place(&self.clearances_m, clearance_m);
+        (0..self.speeds_m_s.len())
+            .filter_map(move |speed| self.rate_at(Stretch::Whole, controller, speed, clearance?))
+    }
+
+    /// Rates on whole rows under one controller at one speed, clearance by clearance.
+    pub fn over_clearance(&self, controller: Kind, speed_m_s: f64) -> impl Iterator<Item = &Rate> {
+        let speed = place(&self.speeds_m_s, speed_m_s);
+        (0..self.clearances_m.len()).filter_map(move |clearance| {
+            self.rate_at(Stretch::Whole, controller, speed?, clearance)
         })
     }
 
+    /// The controllers that ran, in output order.
+    pub fn ran(&self) -> impl Iterator<Item = Kind> {
+        self.controllers
+            .iter()
+            .filter(|note| note.left_out.is_none())
+            .map(|note| note.controller)
+    }
+
     /// The rate of one controller at the working speed and clearance, on the whole row.
-    pub fn at_work(&self, controller: &str) -> Option<&Rate> {
+    pub fn at_work(&self, controller: Kind) -> Option<&Rate> {
         let (speed_m_s, clearance_m) = (self.working_speed_m_s, self.working_clearance_m);
         self.rate(Stretch::Whole, controller, speed_m_s, clearance_m)
     }
+}
+
+/// Where a simulated value stands in its list.
+fn place(values: &[f64], value: f64) -> Option<usize> {
+    values.iter().position(|&one| one == value)
 }
 
 /// Difference of the shares of plants cut on whole rows, over the same passes.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Difference {
     /// Controller of the setting.
-    pub controller: String,
+    pub controller: Kind,
     /// Its speed, m/s.
     pub speed_m_s: f64,
     /// Controller that it is compared with.
-    pub against: String,
+    pub against: Kind,
     /// Speed that it is compared with, m/s.
     pub against_speed_m_s: f64,
     /// Clearance of both, m.
@@ -244,8 +289,8 @@ pub struct Difference {
 /// the first that clearly cuts too often are not asked about.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Undecided {
-    /// Fixed name.
-    pub controller: String,
+    /// The controller.
+    pub controller: Kind,
     /// Speed, m/s.
     pub speed_m_s: f64,
     /// Clearance, m.
@@ -257,8 +302,8 @@ pub struct Undecided {
 /// One row, whole.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct RowRate {
-    /// Fixed name.
-    pub controller: String,
+    /// The controller.
+    pub controller: Kind,
     /// Speed, m/s.
     pub speed_m_s: f64,
     /// Clearance, m.
@@ -278,8 +323,8 @@ pub struct RowRate {
 /// The pass of the study with the highest share of plants cut under one controller at the working clearance and speed.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct WorstPass {
-    /// Fixed name.
-    pub controller: String,
+    /// The controller.
+    pub controller: Kind,
     /// Number of the pass in the study, from 0; of several alike the smallest.
     pub pass: u64,
     /// Share of the plants of the whole row expected to be cut; 0 if no pass cuts any.
@@ -298,8 +343,8 @@ pub struct LostPasses {
 /// How the tools follow the row, entry stretch left out.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Tracking {
-    /// Fixed name.
-    pub controller: String,
+    /// The controller.
+    pub controller: Kind,
     /// Speed, m/s.
     pub speed_m_s: f64,
     /// Mean tool error, m, left positive.
@@ -336,8 +381,8 @@ pub struct Tracking {
 /// Share of one source in the variance of the tool error by the linear check.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct BudgetShare {
-    /// Fixed name.
-    pub controller: String,
+    /// The controller.
+    pub controller: Kind,
     /// Speed, m/s.
     pub speed_m_s: f64,
     /// Source in plain words.
@@ -349,8 +394,8 @@ pub struct BudgetShare {
 /// Margins of one feedback loop.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct LoopMargins {
-    /// Fixed name.
-    pub controller: String,
+    /// The controller.
+    pub controller: Kind,
     /// Speed, m/s.
     pub speed_m_s: f64,
     /// Factor on the gain at which the loop turns unstable; null if none does.
@@ -392,8 +437,8 @@ pub struct Answer {
 /// One simulated setting.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Choice {
-    /// Fixed name.
-    pub controller: String,
+    /// The controller.
+    pub controller: Kind,
     /// Speed, m/s.
     pub speed_m_s: f64,
     /// Clearance, m.

@@ -207,7 +207,7 @@ fn prop_the_recommended_setting_keeps_every_bound() {
         assert_eq!(setting.passes, results.passes);
         let simulated = results.rate(
             Stretch::Whole,
-            &setting.controller,
+            setting.controller,
             setting.speed_m_s,
             setting.clearance_m,
         );

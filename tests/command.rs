@@ -1,5 +1,6 @@
 //! The real binary, driven as a user would drive it.
 
+use rowroom::model::controller::Kind;
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
@@ -325,7 +326,7 @@ fn regress_a_pass_of_a_study_is_the_same_pass() {
     assert_eq!(code(&rowroom(field.path(), &study)), 0);
     let results = results(&field.path().join("study"));
     // The pass is as long as the row.
-    let whole = results.at_work("locked").unwrap();
+    let whole = results.at_work(Kind::Locked).unwrap();
     let in_study = (whole.cut.rate + whole.touched.rate) * whole.plants as f64;
 
     let mut in_passes = 0;
@@ -612,13 +613,16 @@ fn regress_a_study_ends_once_it_is_decided() {
     assert_eq!(clear.passes, 64, "{text}");
     assert!(clear.complete && clear.undecided.is_empty());
     // The rate that the PID shows is allowed: few passes cannot tell on which side it lies.
-    let percent = format!("{:.3} %", 100.0 * clear.at_work("pid").unwrap().cut.rate);
+    let percent = format!(
+        "{:.3} %",
+        100.0 * clear.at_work(Kind::Pid).unwrap().cut.rate
+    );
     let (open, text) = with(&percent, "16");
     assert_eq!((open.passes, open.complete), (16, true));
     let pid = open
         .undecided
         .iter()
-        .find(|open| open.controller == "pid" && open.speed_m_s == clear.working_speed_m_s);
+        .find(|open| open.controller == Kind::Pid && open.speed_m_s == clear.working_speed_m_s);
     assert!(pid.unwrap().passes_needed > 16);
     assert!(text.contains("Not decided"), "{text}");
 }
@@ -741,7 +745,7 @@ fn regress_differences_are_narrower_than_rates() {
     let study = ["study", "field.toml", "--quiet", "--passes", "64"];
     assert_eq!(code(&rowroom(field.path(), &study)), 0);
     let results = results(&field.path().join("reports/field"));
-    let rate = |controller: &str, speed_m_s: f64| {
+    let rate = |controller: Kind, speed_m_s: f64| {
         let clearance_m = results.working_clearance_m;
         let rate = results.rate(Stretch::Whole, controller, speed_m_s, clearance_m);
         rate.unwrap().cut
@@ -750,8 +754,8 @@ fn regress_differences_are_narrower_than_rates() {
     assert_eq!(results.differences.len(), 3 + 3 * 2);
     let mut narrower = 0;
     for difference in &results.differences {
-        let one = rate(&difference.controller, difference.speed_m_s);
-        let other = rate(&difference.against, difference.against_speed_m_s);
+        let one = rate(difference.controller, difference.speed_m_s);
+        let other = rate(difference.against, difference.against_speed_m_s);
         // Sums of 64 passes, each rounded once.
         let apart = difference.difference - (one.rate - other.rate);
         assert!(apart.abs() < 1e-14, "{apart}");

@@ -2,6 +2,7 @@
 
 use std::sync::OnceLock;
 
+use rowroom::model::controller::Kind;
 use rowroom::montecarlo::study::{Plan, Until, Unwatched, study};
 use rowroom::results::{Results, Stretch, Tracking};
 use rowroom::scenario::Scenario;
@@ -22,7 +23,7 @@ fn demo() -> &'static Results {
 }
 
 /// Tracking of a controller at 4 to 8 km/h.
-fn slow(controller: &str) -> impl Iterator<Item = &'static Tracking> {
+fn slow(controller: Kind) -> impl Iterator<Item = &'static Tracking> {
     let kmh = |v: f64| v * 3.6;
     let found: Vec<_> = demo()
         .tracking
@@ -37,12 +38,12 @@ fn slow(controller: &str) -> impl Iterator<Item = &'static Tracking> {
 /// source. "Stays": over at least 99 % of the distance at 4 to 8 km/h, entry left out.
 #[test]
 fn val_the_trade_rule_of_38_mm() {
-    for controller in ["pid", "lag_compensated", "lag_compensated_yaw"] {
+    for controller in [Kind::Pid, Kind::LagCompensated, Kind::LagCompensatedYaw] {
         for t in slow(controller) {
             assert!(t.within_38mm_share >= 0.99, "{controller} {t:?}");
         }
     }
-    for t in slow("locked") {
+    for t in slow(Kind::Locked) {
         assert!(t.within_38mm_share < 0.9, "{t:?}");
     }
 }
@@ -75,7 +76,7 @@ fn at_38_mm(alignment: &str) -> Results {
 #[test]
 fn val_the_trades_room_is_kept_with_an_aligned_camera_alone() {
     let (aligned, askew) = (at_38_mm("0.01 mm"), at_38_mm("20 mm"));
-    for controller in ["pid", "lag_compensated_yaw"] {
+    for controller in [Kind::Pid, Kind::LagCompensatedYaw] {
         let of = |results: &Results| {
             let mut tracking = results.tracking.iter();
             let within = tracking.find(|t| t.controller == controller).unwrap();
@@ -96,7 +97,7 @@ fn val_the_trades_room_is_kept_with_an_aligned_camera_alone() {
 /// parameters are assumed. None of these machines had a yaw-rate sensor; with one the demo is more exact than they were.
 #[test]
 fn val_published_field_accuracy_brackets_pid_and_lag_compensation() {
-    for controller in ["pid", "lag_compensated"] {
+    for controller in [Kind::Pid, Kind::LagCompensated] {
         for t in slow(controller) {
             // Within two standard errors of the few passes here.
             let doubt_m = 2.0 * t.tool_error_sd_se_m;
@@ -110,7 +111,7 @@ fn val_published_field_accuracy_brackets_pid_and_lag_compensation() {
 /// manual row following 30 to 60 mm (value from memory).
 #[test]
 fn val_published_tractor_wander_brackets_the_driver() {
-    for t in slow("locked") {
+    for t in slow(Kind::Locked) {
         assert!((0.030..0.060).contains(&t.axle_wander_sd_m), "{t:?}");
     }
 }
@@ -121,7 +122,7 @@ fn val_published_tractor_wander_brackets_the_driver() {
 /// band of 80 % leaves open.
 #[test]
 fn val_the_error_grows_gently_with_speed() {
-    for controller in ["pid", "lag_compensated", "lag_compensated_yaw"] {
+    for controller in [Kind::Pid, Kind::LagCompensated, Kind::LagCompensatedYaw] {
         let sds: Vec<f64> = slow(controller).map(|t| t.tool_error_sd_m).collect();
         let growth = sds[sds.len() - 1] / sds[0];
         assert!((0.9..1.25).contains(&growth), "{controller} {sds:?}");

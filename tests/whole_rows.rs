@@ -92,9 +92,7 @@ fn analytic_whole_rows_against_a_recount_of_the_plants() {
         }
         for (fate, sums) in &recount {
             for (stretch, sums) in Stretch::ALL.into_iter().zip(sums) {
-                let rate = results
-                    .rate(stretch, kind.name(), speed_m_s, clearance_m)
-                    .unwrap();
+                let rate = results.rate(stretch, kind, speed_m_s, clearance_m).unwrap();
                 let share = match fate {
                     Fate::Cut => rate.cut,
                     _ => rate.touched,

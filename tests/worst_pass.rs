@@ -86,7 +86,7 @@ fn by_hand(scenario: &Scenario, kind: Kind) -> WorstPass {
         .reduce(|worst, next| if next.1 > worst.1 { next } else { worst })
         .unwrap();
     WorstPass {
-        controller: kind.name().into(),
+        controller: kind,
         pass,
         rate,
     }
@@ -100,7 +100,7 @@ fn prop_the_worst_pass_is_the_highest_of_all() {
     let expected = kinds.map(|kind| by_hand(&scenario, kind));
     assert_eq!(found.results.worst_passes, expected);
     for worst in &found.results.worst_passes {
-        let mean = found.results.at_work(&worst.controller).unwrap().cut.rate;
+        let mean = found.results.at_work(worst.controller).unwrap().cut.rate;
         assert!(worst.rate > mean && mean > 0.0);
     }
     // It must not be told by the mere order of passes.
@@ -149,7 +149,7 @@ fn prop_the_worst_pass_of_the_answer_is_traced_under_every_controller() {
     let found = whole(&scenario);
     let answer = &found.results.answer;
     let choice = answer.fastest.as_ref().or(answer.fewest.as_ref()).unwrap();
-    assert_ne!(choice.controller, "locked");
+    assert_ne!(choice.controller, Kind::Locked);
     let worst = found
         .results
         .worst_passes

@@ -1,5 +1,6 @@
 //! What a setting between the simulated ones would do, by a stated rule.
 
+use crate::model::controller::Kind;
 use crate::results::answers::SpacingCell;
 use crate::results::{Rate, Results, Share, Stretch};
 
@@ -52,7 +53,7 @@ pub struct BetweenFarm {
 /// `None` outside the simulated range, for what is not a number, and for a controller that did not run.
 pub fn between(
     results: &Results,
-    controller: &str,
+    controller: Kind,
     speed_m_s: f64,
     clearance_m: f64,
 ) -> Option<Between> {
@@ -184,7 +185,7 @@ mod tests {
     use super::*;
     use crate::report::synthetic;
 
-    const KIND: &str = "lag_compensated";
+    const KIND: Kind = Kind::LagCompensated;
 
     /// Every rate and its limits by a formula.
     fn made_of(rate: impl Fn(f64, f64) -> [f64; 3]) -> Results {
@@ -307,14 +308,14 @@ mod tests {
         let results = synthetic::results();
         for cell in results.whole_rows() {
             let found =
-                between(&results, &cell.controller, cell.speed_m_s, cell.clearance_m).unwrap();
+                between(&results, cell.controller, cell.speed_m_s, cell.clearance_m).unwrap();
             assert_eq!(found.cut.rate.to_bits(), cell.cut.rate.to_bits());
             assert_eq!(found.cut.lower.to_bits(), cell.cut.lower.to_bits());
             assert_eq!(found.cut.upper.to_bits(), cell.cut.upper.to_bits());
             assert_eq!(found.touched, cell.touched);
             assert_eq!(found.resolved, cell.resolved);
         }
-        let priced = results.answers.spacing.controller.as_deref().unwrap();
+        let priced = results.answers.spacing.controller.unwrap();
         for cell in &results.answers.spacing.cells {
             let found = between(&results, priced, cell.speed_m_s, cell.clearance_m).unwrap();
             let farm = found.farm.unwrap();
@@ -332,7 +333,7 @@ mod tests {
     fn prop_between_lies_within_the_settings_around_and_the_rate_within_its_limits() {
         // The synthetic study has rates of zero at its wide clearances.
         let results = synthetic::results();
-        for controller in ["locked", KIND, "lag_compensated_yaw"] {
+        for controller in [Kind::Locked, KIND, Kind::LagCompensatedYaw] {
             for speed in 0..results.speeds_m_s.len() - 1 {
                 for clearance in 0..results.clearances_m.len() - 1 {
                     for (part, share) in [(0.1, 0.0), (0.3, 0.9), (0.5, 0.5), (0.7, 0.2)] {
@@ -378,7 +379,7 @@ mod tests {
 
     #[test]
     fn prop_nothing_is_told_beyond_what_was_simulated() {
-        let results = synthetic::results();
+        let mut results = synthetic::results();
         let (v, c) = (results.working_speed_m_s, results.working_clearance_m);
         assert!(between(&results, KIND, v, c).is_some());
         for (v, c) in [
@@ -392,7 +393,10 @@ mod tests {
         ] {
             assert_eq!(between(&results, KIND, v, c), None);
         }
-        assert_eq!(between(&results, "nobody", v, c), None);
+        results
+            .controllers
+            .retain(|note| note.controller != Kind::OnOff);
+        assert_eq!(between(&results, Kind::OnOff, v, c), None);
         let results = synthetic::without_data(results);
         assert_eq!(between(&results, KIND, v, c).unwrap().farm, None);
     }

@@ -121,8 +121,8 @@ pub fn machines(
     let pair = |(a, b): (usize, usize)| {
         let (cell, other_cell) = (one.at_work(&frame, a), other.at_work(&frame, b));
         Pair {
-            first_controller: one.kinds[a].name().into(),
-            second_controller: other.kinds[b].name().into(),
+            first_controller: one.kinds[a],
+            second_controller: other.kinds[b],
             first_rate: rate(&frame, cell),
             second_rate: rate(&frame, other_cell),
             difference: other_cell.less(cell, frame.working_clearance),

@@ -29,7 +29,7 @@ const SPAN: f64 = 1000.0;
 pub fn answer(setup: &Setup, controller: Option<Kind>, speed_m_s: f64) -> ControlAnswer {
     let mut answer = ControlAnswer {
         status: Status::NoAnswer,
-        controller: controller.map(|kind| kind.name().to_owned()),
+        controller,
         speed_m_s,
         lookahead_m: setup.camera.lookahead_m,
         ..ControlAnswer::default()

@@ -84,7 +84,7 @@ pub fn work_out(plan: &Plan, results: &Results, watch: &dyn Watch) -> Result<Ans
     let recommended = field.recommended(&mut searches, passes)?;
     let kind = recommended
         .as_ref()
-        .and_then(|setting| Kind::from_name(&setting.controller))
+        .map(|setting| setting.controller)
         .or_else(|| best_at_work(results, &kinds));
     let moves = kind.filter(|&kind| kind != Kind::Locked);
     let design = recommended.as_ref().map_or(
@@ -156,11 +156,10 @@ pub fn work_out(plan: &Plan, results: &Results, watch: &dyn Watch) -> Result<Ans
         priced: priced.is_ok(),
     };
     let pays = pays::answer(&base, moves, design, &causes)?;
-    let name = kind.map(Kind::name);
     let breaks = |speed_m_s: f64, clearance_m: f64| -> Vec<Bound> {
-        let of_setting = speed.iter().find(|answer| {
-            Some(answer.controller.as_str()) == name && answer.clearance_m == clearance_m
-        });
+        let of_setting = speed
+            .iter()
+            .find(|answer| Some(answer.controller) == kind && answer.clearance_m == clearance_m);
         let limits = of_setting.map_or(&[][..], |answer| &answer.limits);
         let broken = limits
             .iter()
@@ -170,7 +169,7 @@ pub fn work_out(plan: &Plan, results: &Results, watch: &dyn Watch) -> Result<Ans
     let spacing = spacing::answer(
         results,
         &priced,
-        name,
+        kind,
         &breaks,
         (speed_m_s, recommended.as_ref()),
         night,
@@ -179,7 +178,7 @@ pub fn work_out(plan: &Plan, results: &Results, watch: &dyn Watch) -> Result<Ans
         passes,
         not_recommended: recommended.is_none().then(|| NOT_RECOMMENDED.to_owned()),
         recommended,
-        controller: name.map(Into::into),
+        controller: kind,
         stroke,
         hydraulics,
         control,
@@ -237,7 +236,7 @@ fn with_finite_numbers(mut answers: Answers) -> Answers {
             *speed = SpeedAnswer {
                 status: Status::NoAnswer,
                 reason: why(key),
-                controller: std::mem::take(&mut speed.controller),
+                controller: speed.controller,
                 clearance_m: speed.clearance_m,
                 allowed_cut_rate: speed.allowed_cut_rate,
                 highest_speed_m_s: None,
@@ -257,7 +256,7 @@ fn with_finite_numbers(mut answers: Answers) -> Answers {
                 reason: why(key),
                 change: pays.change,
                 against: pays.against,
-                controller: std::mem::take(&mut pays.controller),
+                controller: pays.controller,
                 clearance_m: pays.clearance_m,
                 ..Pays::no_answer()
             };
@@ -269,7 +268,7 @@ fn with_finite_numbers(mut answers: Answers) -> Answers {
 /// The controller with the lowest upper limit at work.
 fn best_at_work(results: &Results, kinds: &[Kind]) -> Option<Kind> {
     let upper = |kind: Kind| {
-        let at_work = results.at_work(kind.name());
+        let at_work = results.at_work(kind);
         at_work.map_or(1.0, |cell| cell.cut.upper)
     };
     let kinds = kinds.iter().copied();

@@ -449,7 +449,7 @@ impl Frame {
                 words::controller(kind)
             )),
             change,
-            controller: kind.name().into(),
+            controller: kind,
             clearance_m: self.clearances_m[self.working_clearance],
             ..Pays::no_answer()
         }
@@ -638,7 +638,7 @@ impl Frame {
             reason,
             change,
             against: None,
-            controller: kind.name().into(),
+            controller: kind,
             clearance_m: self.clearances_m[self.working_clearance],
             base_speed_m_s: base_speed[0].value(),
             speed_gain_m_s: by_speed.map(|gain| gain.value),

@@ -119,7 +119,7 @@ impl Field<'_> {
                 .find(|limit| limit.cause == Bound::DaysAvailable)
                 .copied();
             let clearance_m = self.results.clearances_m[search.clearance];
-            let controller = self.kinds[search.kind].name();
+            let controller = self.kinds[search.kind];
             let candidate = move |(speed_m_s, highest): (f64, bool)| {
                 let rates = between(self.results, controller, speed_m_s, clearance_m)?;
                 Some(Candidate {
@@ -174,7 +174,7 @@ impl Field<'_> {
         let results = self.results;
         let kind = self.kinds[search.kind];
         let clearance_m = results.clearances_m[search.clearance];
-        let own = |stretch| results.rate(stretch, kind.name(), speed_m_s, clearance_m);
+        let own = |stretch| results.rate(stretch, kind, speed_m_s, clearance_m);
         let simulated = || {
             let [whole, entry, rest] = Stretch::ALL.map(own);
             Some((whole?.cut, whole?.touched, entry?.cut, rest?.cut))
@@ -203,7 +203,7 @@ impl Field<'_> {
             .iter()
             .find(|limit| limit.cause == Bound::DaysAvailable);
         Ok(Recommended {
-            controller: kind.name().into(),
+            controller: kind,
             speed_m_s,
             clearance_m,
             cut,

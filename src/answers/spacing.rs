@@ -3,6 +3,7 @@
 use super::words::{Words, add_tables};
 use crate::farm::fieldwork::{capacity_m2_s, efficiency};
 use crate::farm::{Farm, Land, Prices, Ranged, Weeds};
+use crate::model::controller::Kind;
 use crate::model::setup::Setup;
 use crate::results::answers::{
     BestSetting, Bound, GridEnd, Mover, Night, PlantWorth, Recommended, SpacingAnswer, SpacingCell,
@@ -144,7 +145,7 @@ impl<'a> Priced<'a> {
 pub fn answer(
     results: &Results,
     priced: &Result<Priced, String>,
-    controller: Option<&str>,
+    controller: Option<Kind>,
     breaks: &dyn Fn(f64, f64) -> Vec<Bound>,
     (design_m_s, recommended): (f64, Option<&Recommended>),
     night: Option<Night>,
@@ -166,7 +167,7 @@ pub fn answer(
     let Some(cheapest) = least_cost(&settings, numbers, stand_1_ha) else {
         return without(
             Status::NoAnswer,
-            format!("No setting of {controller} was simulated."),
+            format!("No setting of {} was simulated.", controller.name()),
         );
     };
     let broken: Vec<Vec<Bound>> = settings
@@ -218,7 +219,7 @@ pub fn answer(
     SpacingAnswer {
         status: Status::Ok,
         reason: Some(reason),
-        controller: Some(controller.to_string()),
+        controller: Some(controller),
         currency: Some(priced.prices.currency.clone()),
         cost_of_staying_per_ha: at_work
             .zip(recommended.as_ref())

@@ -97,9 +97,7 @@ impl Search {
             step_m_s,
             passes: results.passes,
         };
-        let cells = results.whole_rows().filter(|cell| {
-            cell.controller == kinds[kind].name() && cell.clearance_m == clearance_m
-        });
+        let cells = results.over_speed(kinds[kind], clearance_m);
         for (speed, cell) in cells.enumerate() {
             if cell.cut.upper > results.allowed_cut_rate {
                 search.failed = Some(Tested::of(cell));
@@ -372,7 +370,7 @@ fn told(
             (None, _) => Some("one of the limits lies below the slowest simulated speed".into()),
             _ => None,
         },
-        controller: kind.name().into(),
+        controller: kind,
         clearance_m,
         allowed_cut_rate: results.allowed_cut_rate,
         highest_speed_m_s,
@@ -399,7 +397,7 @@ fn nearest(results: &Results, kind: Kind, clearance_m: f64) -> String {
     let narrowest = |cells: &mut dyn Iterator<Item = &Rate>| {
         cells
             .min_by(|a, b| a.clearance_m.total_cmp(&b.clearance_m))
-            .map(|cell| (cell.controller.clone(), cell.clearance_m))
+            .map(|cell| (cell.controller, cell.clearance_m))
     };
     let why = "even the slowest simulated speed cuts more plants than allowed here";
     let own = narrowest(
@@ -407,7 +405,7 @@ fn nearest(results: &Results, kind: Kind, clearance_m: f64) -> String {
             .rates
             .iter()
             .filter(will_do)
-            .filter(|cell| cell.controller == kind.name() && cell.clearance_m > clearance_m),
+            .filter(|cell| cell.controller == kind && cell.clearance_m > clearance_m),
     );
     if let Some((_, wider_m)) = own {
         return format!(
@@ -425,7 +423,7 @@ fn nearest(results: &Results, kind: Kind, clearance_m: f64) -> String {
     match other {
         Some((controller, wider_m)) => format!(
             "{why}, at any simulated clearance; {} would keep the allowed rate with the tools {} from the row",
-            Kind::from_name(&controller).map_or("another controller", words::controller),
+            words::controller(controller),
             Words::of(results).length(wider_m)
         ),
         None => format!(

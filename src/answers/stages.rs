@@ -23,7 +23,7 @@ pub fn answer(
     let mut answer = StagesAnswer {
         speed_m_s,
         passes: results.passes,
-        controller: kind.map(|kind| kind.name().into()),
+        controller: kind,
         ..StagesAnswer::default()
     };
     let Some(kind) = kind.filter(|_| !stages.is_empty()) else {

@@ -39,7 +39,7 @@ pub fn answer(
         );
         return Ok(answer);
     };
-    answer.controller = Some(kind.name().into());
+    answer.controller = Some(kind);
     let ask = Ask {
         passes,
         speeds_m_s: &[speed_m_s],

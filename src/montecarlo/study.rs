@@ -407,7 +407,7 @@ pub fn outcome(plan: &Plan, run: &Run) -> Outcome {
         kinds.iter().map(under).collect()
     };
     let worst = answering(&results, &kinds).and_then(|kind| {
-        let of_kind = |worst: &&results::WorstPass| worst.controller == kind.name();
+        let of_kind = |worst: &&results::WorstPass| worst.controller == kind;
         results.worst_passes.iter().find(of_kind)
     });
     let worst = worst.map_or_else(Vec::new, |worst| under_all(worst.pass));
@@ -424,7 +424,7 @@ fn answering(results: &Results, kinds: &[Kind]) -> Option<Kind> {
     let guides = |kind: &Kind| *kind != Kind::Locked;
     let answered = answer.fastest.as_ref().or(answer.fewest.as_ref());
     answered
-        .and_then(|choice| Kind::from_name(&choice.controller))
+        .map(|choice| choice.controller)
         .filter(guides)
         .or_else(|| kinds.iter().copied().find(guides))
         .or_else(|| kinds.first().copied())

@@ -81,7 +81,7 @@ fn controller_notes(scenario: &Scenario) -> Vec<ControllerNote> {
                 Some("the scenario does not ask for it".to_owned())
             };
             ControllerNote {
-                controller: kind.name().into(),
+                controller: kind,
                 left_out,
             }
         })
@@ -117,7 +117,7 @@ impl Cells<'_> {
                 let touched = korn_graubard(&fates.touched, LEVEL);
                 let cells = clearances_m.iter().zip(cut).zip(touched).zip(&fates.cut);
                 let rates = cells.map(|(((&clearance_m, cut), touched), sums)| Rate {
-                    controller: kind.name().into(),
+                    controller: kind,
                     speed_m_s,
                     clearance_m,
                     stretch,
@@ -146,7 +146,7 @@ impl Cells<'_> {
                 let clearance = working?;
                 let estimate = korn_graubard(sums, LEVEL)[clearance];
                 Some(RowRate {
-                    controller: kind.name().into(),
+                    controller: kind,
                     speed_m_s,
                     clearance_m: study.working_clearance_m,
                     row: row as u32 + 1,
@@ -163,7 +163,7 @@ impl Cells<'_> {
 
     fn differences(&self) -> Vec<Difference> {
         let study = self.scenario.study();
-        let name = |at: Setting| self.kinds[at.kind].name().to_owned();
+        let name = |at: Setting| self.kinds[at.kind];
         let speed_m_s = |at: Setting| study.speeds_m_s[at.speed];
         contrasts(study, self.kinds.len())
             .into_iter()
@@ -187,7 +187,7 @@ impl Cells<'_> {
             .filter_map(|(kind, worst)| {
                 let (pass, rate) = worst.found()?;
                 Some(WorstPass {
-                    controller: kind.name().into(),
+                    controller: *kind,
                     pass,
                     rate,
                 })
@@ -209,7 +209,7 @@ impl Cells<'_> {
         undecided(self.scenario, self.sums)
             .into_iter()
             .map(|(kind, open)| Undecided {
-                controller: self.kinds[kind].name().into(),
+                controller: self.kinds[kind],
                 speed_m_s: study.speeds_m_s[open.speed],
                 clearance_m: study.working_clearance_m,
                 passes_needed: open.passes_needed,
@@ -232,7 +232,7 @@ impl Cells<'_> {
                 Some(_) => "either",
             };
             Tracking {
-                controller: kind.name().into(),
+                controller: kind,
                 speed_m_s,
                 tool_error_mean_m: spread.mean,
                 tool_error_sd_m: spread.sd,
@@ -267,7 +267,7 @@ impl Cells<'_> {
                 .filter(|share| share.1 > 0.0)
                 .chain(between)
                 .map(|(source, variance_m2)| BudgetShare {
-                    controller: kind.name().into(),
+                    controller: kind,
                     speed_m_s,
                     source: source.into(),
                     variance_m2,
@@ -281,7 +281,7 @@ impl Cells<'_> {
         let setup = self.scenario.nominal();
         let by_cell = self.each(|kind, speed_m_s, _, _| {
             linear::margins(&setup, kind, speed_m_s).map(|margins| LoopMargins {
-                controller: kind.name().into(),
+                controller: kind,
                 speed_m_s,
                 gain_margin: margins.gain,
                 phase_margin_rad: margins.phase_rad,
@@ -343,7 +343,7 @@ fn warn_unresolved(rates: &[Rate]) -> Option<String> {
 fn answer(scenario: &Scenario, kinds: &[Kind], rates: &[Rate]) -> Answer {
     let study = scenario.study();
     let choice = |rate: &Rate| Choice {
-        controller: rate.controller.clone(),
+        controller: rate.controller,
         speed_m_s: rate.speed_m_s,
         clearance_m: rate.clearance_m,
         cut: rate.cut,
@@ -358,7 +358,7 @@ fn answer(scenario: &Scenario, kinds: &[Kind], rates: &[Rate]) -> Answer {
     });
     let at_work = |kind: Kind| {
         whole().filter(move |rate| {
-            rate.controller == kind.name() && rate.clearance_m == study.working_clearance_m
+            rate.controller == kind && rate.clearance_m == study.working_clearance_m
         })
     };
     let keeps = |rate: &&Rate| rate.cut.upper <= study.allowed_cut_rate;

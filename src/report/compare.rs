@@ -121,7 +121,7 @@ fn verdict(comparison: &Comparison, best: &Pair, units: Units) -> String {
 }
 
 fn titles(pair: &Pair) -> [String; 2] {
-    [&pair.first_controller, &pair.second_controller].map(|name| controller_title(name).to_owned())
+    [&pair.first_controller, &pair.second_controller].map(|name| controller_title(*name).to_owned())
 }
 
 fn gain_row(pair: &Pair, units: Units) -> Vec<String> {

@@ -13,7 +13,7 @@ pub fn rates_csv(rates: &[Rate]) -> String {
         rates.iter().map(|rate| {
             let (cut, touched) = (&rate.cut, &rate.touched);
             [
-                text(&rate.controller),
+                text(rate.controller.name()),
                 rate.speed_m_s.to_string(),
                 rate.clearance_m.to_string(),
                 rate.stretch.name().to_owned(),

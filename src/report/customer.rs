@@ -7,6 +7,8 @@ use super::display::{Units, chosen_percent, grouped, limit_in_words, plants_in_w
 use super::parts::{list, paper, wide};
 use super::sentences::{self, highest, lacking, speed_answer};
 use super::svg::Pictures;
+use crate::model::controller::Kind;
+use crate::report::words::controllers::spoken;
 use crate::results::answers::SpeedAnswer;
 use crate::results::{Assumption, Results};
 use maud::{Markup, html};
@@ -125,9 +127,9 @@ fn answer(results: &Results, work: Option<&SpeedAnswer>, units: Units) -> Markup
                 }
             }
         }
-        @if let Some(setting) = &results.answers.recommended { p { "It needs " (needs(&setting.controller)) "." } }
+        @if let Some(setting) = &results.answers.recommended { p { "It needs " (needs(setting.controller)) "." } }
         p {
-            @if let Some(locked) = results.at_work("locked") {
+            @if let Some(locked) = results.at_work(Kind::Locked) {
                 "Without steering the frame, at " (units.speed_text(results.working_speed_m_s)) " and "
                 (units.clearance(results.working_clearance_m)) ", about " (plants_in_words(locked.cut.rate)) " would be cut. "
             }
@@ -168,31 +170,12 @@ fn cut_there(results: &Results, answer: &SpeedAnswer, units: Units) -> String {
 }
 
 /// What a controller needs, in words of the field.
-fn needs(controller: &str) -> String {
-    let parts = match controller {
-        "locked" => return "no camera: the frame stays locked".to_owned(),
-        "on_off" => "a row camera and a valve that opens and closes",
-        "pid" => "a row camera and a proportional valve",
-        "lag_compensated" => {
-            "a row camera, a proportional valve and a position sensor on the side-shift"
-        }
-        _ => {
-            "a row camera, a proportional valve, a position sensor on the side-shift and a yaw-rate sensor"
-        }
-    };
-    format!("{parts}, with {}", plain_control(controller))
-}
-
-/// The way of control without the words of control engineers.
-fn plain_control(controller: &str) -> &'static str {
-    match controller {
-        "on_off" => "a control that switches the valve",
-        "pid" => "a control that corrects the error it sees",
-        "lag_compensated" => "a control that waits until the row it saw has come to the tools",
-        _ => {
-            "a control that waits until the row it saw has come to the tools and knows how the machine turned meanwhile"
-        }
+fn needs(controller: Kind) -> String {
+    let words = spoken(controller);
+    if words.way.is_empty() {
+        return words.parts.to_owned();
     }
+    format!("{}, with {}", words.parts, words.way)
 }
 
 /// The assumptions that matter most, in words.

@@ -1,5 +1,7 @@
 //! Numbers as people read them: the scenario's units, and no more digits than a number deserves.
 
+use crate::model::controller::Kind;
+use crate::report::words::controllers::spoken;
 use crate::results::Share;
 
 /// Units on screens and paper.
@@ -539,27 +541,14 @@ pub fn grouped(count: u64) -> String {
     text
 }
 
-/// What people call a controller; an unknown name stays as it is.
-pub fn controller_title(name: &str) -> &str {
-    match name {
-        "locked" => "Locked frame",
-        "on_off" => "On-off valve",
-        "pid" => "PID",
-        "lag_compensated" => "Lag-compensated",
-        "lag_compensated_yaw" => "Lag-comp. + yaw rate",
-        other => other,
-    }
+/// What people call a controller.
+pub fn controller_title(kind: Kind) -> &'static str {
+    spoken(kind).title
 }
 
 /// A controller inside a sentence: "the PID controller".
-pub fn controller_in_words(name: &str) -> String {
-    match name {
-        "locked" => "the frame locked".to_owned(),
-        "on_off" => "the on-off valve".to_owned(),
-        "lag_compensated" => "the lag-compensated controller".to_owned(),
-        "lag_compensated_yaw" => "the lag-compensated controller and yaw rate".to_owned(),
-        other => format!("the {} controller", controller_title(other)),
-    }
+pub fn controller_in_words(kind: Kind) -> &'static str {
+    spoken(kind).steering
 }
 
 #[cfg(test)]

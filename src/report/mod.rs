@@ -28,6 +28,7 @@ pub(crate) mod synthetic;
 pub mod text;
 pub mod three_answers;
 mod weave;
+pub mod words;
 
 pub use text::answer_text;
 

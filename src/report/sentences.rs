@@ -43,7 +43,7 @@ pub fn speed_answer(results: &Results) -> Option<&SpeedAnswer> {
         None => results.working_clearance_m,
     };
     answers.speed.iter().find(|answer| {
-        Some(&answer.controller) == answers.controller.as_ref() && answer.clearance_m == clearance_m
+        Some(answer.controller) == answers.controller && answer.clearance_m == clearance_m
     })
 }
 
@@ -71,7 +71,7 @@ pub fn speed(results: &Results, units: Units) -> String {
     let where_ = format!(
         "with the tools {} from the row ({})",
         units.clearance(answer.clearance_m),
-        controller_title(&answer.controller),
+        controller_title(answer.controller),
     );
     let Some(highest) = highest(answer, units) else {
         let lack = lacking(answer.status, answer.reason.as_deref());
@@ -115,7 +115,7 @@ pub fn what_binds(answer: &SpeedAnswer, units: Units) -> String {
 /// Changes of the machine that the answers speak of that clearly gain speed or room, best first.
 pub fn gains(results: &Results) -> impl Iterator<Item = &Pays> {
     let clear = |lower: Option<f64>| lower.is_some_and(|lower| lower > 0.0);
-    let chosen = results.answers.controller.as_deref();
+    let chosen = results.answers.controller;
     results.answers.pays.iter().filter(move |line| {
         line.status == Status::Ok
             && chosen.is_none_or(|chosen| chosen == line.controller)

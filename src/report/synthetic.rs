@@ -50,7 +50,7 @@ pub fn results() -> Results {
             upper: (rate * 1.3 + 3.7 / (plants as f64 / 40.0)).min(1.0),
         };
         Rate {
-            controller: kind.name().into(),
+            controller: kind,
             speed_m_s: v,
             clearance_m: c,
             stretch,
@@ -75,7 +75,7 @@ pub fn results() -> Results {
         .into_iter()
         .flat_map(|kind| speeds_m_s.iter().map(move |v| (kind, *v)))
         .map(|(kind, v)| Tracking {
-            controller: kind.name().into(),
+            controller: kind,
             speed_m_s: v,
             tool_error_mean_m: -0.0012,
             tool_error_sd_m: sd_m(kind, v),
@@ -114,7 +114,7 @@ pub fn results() -> Results {
             let total: f64 = sources.iter().map(|(_, sd)| sd * sd).sum();
             for (source, sd) in sources {
                 error_budget.push(BudgetShare {
-                    controller: kind.name().into(),
+                    controller: kind,
                     speed_m_s: *v,
                     source: source.into(),
                     variance_m2: sd * sd / total * (0.99 * sd_m(kind, *v)).powi(2),
@@ -122,7 +122,7 @@ pub fn results() -> Results {
             }
             if kind != Kind::Locked {
                 loops.push(LoopMargins {
-                    controller: kind.name().into(),
+                    controller: kind,
                     speed_m_s: *v,
                     gain_margin: Some(2.7),
                     phase_margin_rad: Some(0.82),
@@ -164,9 +164,9 @@ pub fn results() -> Results {
         (Kind::Pid, 3, Kind::Pid, 2),
     ]
     .map(|(kind, speed, against, slower)| Difference {
-        controller: kind.name().into(),
+        controller: kind,
         speed_m_s: speeds_m_s[speed],
-        against: against.name().into(),
+        against,
         against_speed_m_s: speeds_m_s[slower],
         clearance_m: working_clearance_m,
         difference: -0.0011,
@@ -175,7 +175,7 @@ pub fn results() -> Results {
     })
     .into();
     let undecided = vec![Undecided {
-        controller: Kind::LagCompensatedYaw.name().into(),
+        controller: Kind::LagCompensatedYaw,
         speed_m_s: speeds_m_s[4],
         clearance_m: working_clearance_m,
         passes_needed: 2_600,
@@ -222,7 +222,7 @@ pub fn results() -> Results {
         controllers: Kind::ALL
             .into_iter()
             .map(|kind| ControllerNote {
-                controller: kind.name().into(),
+                controller: kind,
                 left_out: None,
             })
             .collect(),
@@ -232,7 +232,7 @@ pub fn results() -> Results {
         worst_passes: Kind::ALL
             .into_iter()
             .map(|kind| WorstPass {
-                controller: kind.name().into(),
+                controller: kind,
                 pass: 17,
                 rate: (8.0 * rate_at(kind, working_speed_m_s, working_clearance_m, Stretch::Whole).cut.rate)
                     .min(1.0),

@@ -5,6 +5,7 @@ use super::display::{
 };
 use super::sentences;
 use super::three_answers::three;
+use crate::model::controller::Kind;
 use crate::results::{Choice, Rate, Results, Stretch};
 
 pub(super) const WIDTH: usize = 100;
@@ -44,7 +45,7 @@ pub fn answer_text(results: &Results) -> String {
         if let Some(reason) = &note.left_out {
             paragraph(&format!(
                 "Left out: {}, because {reason}.",
-                controller_title(&note.controller)
+                controller_title(note.controller)
             ));
         }
     }
@@ -98,7 +99,7 @@ pub fn undecided_line(results: &Results, units: Units) -> Option<String> {
                 .collect();
             format!(
                 "{} at {}",
-                controller_title(&open[0].controller),
+                controller_title(open[0].controller),
                 speeds.join(", ")
             )
         })
@@ -115,7 +116,7 @@ pub fn undecided_line(results: &Results, units: Units) -> Option<String> {
 fn setting(choice: &Choice, units: Units) -> String {
     format!(
         "{} at {} and {}, {} cut, at worst {}",
-        controller_title(&choice.controller),
+        controller_title(choice.controller),
         units.speed_text(choice.speed_m_s),
         units.clearance(choice.clearance_m),
         plants_in_words(choice.cut.rate),
@@ -134,20 +135,20 @@ pub fn sentence(text: &str) -> String {
 }
 
 fn rate_table(results: &Results, units: Units) -> String {
-    let controllers: Vec<&str> = ran(results).collect();
+    let controllers: Vec<Kind> = results.ran().collect();
     let mut rows = vec![
         std::iter::once(units.speed_unit().to_owned())
             .chain(
                 controllers
                     .iter()
-                    .map(|name| controller_title(name).to_owned()),
+                    .map(|name| controller_title(*name).to_owned()),
             )
             .collect::<Vec<_>>(),
     ];
     let mut unresolved = false;
     for speed_m_s in &results.speeds_m_s {
         let mut row = vec![units.speed_number(*speed_m_s)];
-        for controller in &controllers {
+        for &controller in &controllers {
             row.push(match cell(results, controller, *speed_m_s) {
                 Some(cell) => {
                     unresolved |= !cell.resolved;
@@ -174,17 +175,8 @@ pub(super) fn bare(share: f64) -> String {
     percent(share).trim_end_matches(" %").to_owned()
 }
 
-/// Names of the controllers that ran, in output order.
-pub fn ran(results: &Results) -> impl Iterator<Item = &str> {
-    results
-        .controllers
-        .iter()
-        .filter(|note| note.left_out.is_none())
-        .map(|note| note.controller.as_str())
-}
-
 /// The rate at the working clearance, on the whole row.
-pub fn cell<'a>(results: &'a Results, controller: &str, speed_m_s: f64) -> Option<&'a Rate> {
+pub fn cell(results: &Results, controller: Kind, speed_m_s: f64) -> Option<&Rate> {
     let clearance_m = results.working_clearance_m;
     results.rate(Stretch::Whole, controller, speed_m_s, clearance_m)
 }
@@ -286,7 +278,7 @@ mod tests {
         for (i, speed_m_s) in results.speeds_m_s.iter().enumerate() {
             let words: Vec<&str> = lines[header + 1 + i].split_whitespace().collect();
             assert_eq!(words[0], units.speed_number(*speed_m_s));
-            for (column, controller) in ran(&results).enumerate() {
+            for (column, controller) in results.ran().enumerate() {
                 let shown = words[1 + 2 * column];
                 let decimals = shown.split('.').nth(1).map_or(0, str::len) as i32;
                 let rate = 100.0 * cell(&results, controller, *speed_m_s).unwrap().cut.rate;

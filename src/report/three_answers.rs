@@ -12,6 +12,7 @@ use super::sentences::{
 };
 use super::text::sentence;
 use crate::answers::limits::keeps;
+use crate::model::controller::Kind;
 use crate::montecarlo::tally::TRADE_ROOM_M;
 use crate::results::Results;
 use crate::results::answers::{Bound, Recommended, Status};
@@ -63,7 +64,7 @@ fn field(results: &Results, units: Units) -> Said {
             format!(
                 "Recommended: {}, with {}.",
                 recommended_place(setting, units),
-                controller_in_words(&setting.controller)
+                controller_in_words(setting.controller)
             )
         }
         None if answered(results) => answers.not_recommended.as_deref().map_or_else(
@@ -121,7 +122,7 @@ fn at_work(results: &Results, units: Units) -> Option<String> {
     if !broken.is_empty() {
         text += &format!(" There {}.", bounds::all_broken(&broken));
     }
-    if let Some(locked) = (results.at_work("locked")).filter(|locked| locked != &guided) {
+    if let Some(locked) = (results.at_work(Kind::Locked)).filter(|locked| locked != &guided) {
         text += &format!(
             " With the frame locked it would be {}.",
             plants_in_words(locked.cut.rate)
@@ -134,7 +135,7 @@ fn at_work(results: &Results, units: Units) -> Option<String> {
 pub fn broken_at_work(results: &Results) -> Vec<Bound> {
     let answers = &results.answers;
     let of_work = answers.speed.iter().find(|answer| {
-        Some(&answer.controller) == answers.controller.as_ref()
+        Some(answer.controller) == answers.controller
             && answer.clearance_m == results.working_clearance_m
     });
     let limits = of_work.map_or(&[][..], |answer| &answer.limits);
@@ -152,14 +153,13 @@ fn uncapital_about(text: &str) -> String {
 }
 
 /// The controller that the page speaks of where it speaks of one.
-pub fn guided(results: &Results) -> Option<&str> {
+pub fn guided(results: &Results) -> Option<Kind> {
     let answer = &results.answer;
     let chosen = answer.fastest.as_ref().or(answer.fewest.as_ref());
     results
         .answers
         .controller
-        .as_deref()
-        .or(chosen.map(|choice| choice.controller.as_str()))
+        .or(chosen.map(|choice| choice.controller))
 }
 
 /// The highest speed, what bounds it and what helps.
@@ -172,7 +172,7 @@ fn speed(results: &Results, units: Units) -> Said {
             more.push(format!(
                 "The tools run {} from the row, with {}. {}",
                 units.clearance(answer.clearance_m),
-                controller_in_words(&answer.controller),
+                controller_in_words(answer.controller),
                 what_binds(answer, units)
             ));
             capital(&format!("{}.", sentences::kept(highest, answer)))
@@ -192,7 +192,7 @@ fn speed(results: &Results, units: Units) -> Said {
             more.push(format!(
                 "The tools run {} from the row, with {}. {}.",
                 units.clearance(choice.clearance_m),
-                controller_in_words(&choice.controller),
+                controller_in_words(choice.controller),
                 cut_in_words(&choice.cut)
             ));
             format!(

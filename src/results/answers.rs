@@ -4,6 +4,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::{ScenarioStamp, Share, Tool};
+use crate::model::controller::Kind;
 
 /// Whether there is an answer.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
@@ -29,7 +30,7 @@ pub struct Answers {
     pub not_recommended: Option<String>,
     /// Controller that the answers speak of where they speak of one: the recommended one, else the one with the lowest
     /// upper limit at work; null if none runs.
-    pub controller: Option<String>,
+    pub controller: Option<Kind>,
     /// How much side-shift.
     pub stroke: StrokeAnswer,
     /// Cylinders, oil and valve.
@@ -68,8 +69,8 @@ pub struct StrokeAnswer {
     pub status: Status,
     /// Why, in plain words.
     pub reason: Option<String>,
-    /// Fixed name.
-    pub controller: Option<String>,
+    /// The controller.
+    pub controller: Option<Kind>,
     /// Clearance, m.
     pub clearance_m: f64,
     /// Speed that the stroke is sized for, m/s: the recommended one, else the working speed.
@@ -203,8 +204,8 @@ pub struct ControlAnswer {
     pub status: Status,
     /// Why, in plain words.
     pub reason: Option<String>,
-    /// Fixed name.
-    pub controller: Option<String>,
+    /// The controller.
+    pub controller: Option<Kind>,
     /// Speed, m/s.
     pub speed_m_s: f64,
     /// The scenario's lookahead, m.
@@ -291,8 +292,8 @@ pub struct SpeedAnswer {
     pub status: Status,
     /// Why not, and the nearest setting that would do.
     pub reason: Option<String>,
-    /// Fixed name.
-    pub controller: String,
+    /// The controller.
+    pub controller: Kind,
     /// Clearance, m.
     pub clearance_m: f64,
     /// Share of plants that the scenario allows to be cut.
@@ -448,8 +449,8 @@ pub struct Cause {
 /// fastest at the working clearance, or at the next wider one that has any.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Recommended {
-    /// Fixed name.
-    pub controller: String,
+    /// The controller.
+    pub controller: Kind,
     /// Speed, m/s.
     pub speed_m_s: f64,
     /// Clearance, m.
@@ -481,8 +482,8 @@ pub struct Pays {
     pub change: Change,
     /// The cause that it works against; null for a change of control or of the whole machine.
     pub against: Option<Why>,
-    /// Fixed name.
-    pub controller: String,
+    /// The controller.
+    pub controller: Kind,
     /// Clearance of the speeds, m: the recommended one.
     pub clearance_m: f64,
     /// Highest speed without the change that keeps every bound, m/s, interpolated between the study's speeds; null if none does.
@@ -518,7 +519,7 @@ impl Pays {
             reason: None,
             change: Change::OtherMachine,
             against: None,
-            controller: String::new(),
+            controller: Kind::Locked,
             clearance_m: 0.0,
             base_speed_m_s: None,
             speed_gain_m_s: None,
@@ -542,8 +543,8 @@ pub struct SpacingAnswer {
     pub status: Status,
     /// Why, in plain words.
     pub reason: Option<String>,
-    /// Fixed name.
-    pub controller: Option<String>,
+    /// The controller.
+    pub controller: Option<Kind>,
     /// Currency.
     pub currency: Option<String>,
     /// What plants are worth; null where no settings are priced.
@@ -686,8 +687,8 @@ pub struct StagesAnswer {
     pub status: Status,
     /// Why, in plain words.
     pub reason: Option<String>,
-    /// Fixed name.
-    pub controller: Option<String>,
+    /// The controller.
+    pub controller: Option<Kind>,
     /// Working speed, m/s.
     pub speed_m_s: f64,
     /// Passes behind the rates.
@@ -817,10 +818,10 @@ pub struct Comparison {
 /// A controller of the first machine and one of the second.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Pair {
-    /// Controller of the first machine: fixed name.
-    pub first_controller: String,
-    /// Controller of the second machine: fixed name.
-    pub second_controller: String,
+    /// Controller of the first machine.
+    pub first_controller: Kind,
+    /// Controller of the second machine.
+    pub second_controller: Kind,
     /// Share of plants cut by the first machine at work.
     pub first_rate: Limited,
     /// Share of plants cut by the second machine at work.

@@ -2,6 +2,7 @@
 
 use super::finite::first_not_finite;
 use super::{Rate, Results, Share, Stretch};
+use crate::model::controller::Kind;
 use crate::quote::is_control;
 
 impl Results {
@@ -55,12 +56,12 @@ impl Results {
             .controllers
             .iter()
             .filter(|note| note.left_out.is_none());
-        let places: Vec<(&str, f64, Stretch, f64)> = ran
+        let places: Vec<(Kind, f64, Stretch, f64)> = ran
             .flat_map(|note| {
                 self.speeds_m_s.iter().flat_map(move |&speed_m_s| {
                     Stretch::ALL.into_iter().flat_map(move |stretch| {
                         let at = move |&clearance_m: &f64| {
-                            (note.controller.as_str(), speed_m_s, stretch, clearance_m)
+                            (note.controller, speed_m_s, stretch, clearance_m)
                         };
                         self.clearances_m.iter().map(at)
                     })
@@ -82,7 +83,7 @@ impl Results {
         };
         for (i, (rate, place)) in rates.iter().zip(places).enumerate() {
             let of = (
-                rate.controller.as_str(),
+                rate.controller,
                 rate.speed_m_s,
                 rate.stretch,
                 rate.clearance_m,
@@ -130,7 +131,7 @@ mod tests {
             (|r| r.level = 1.5, "level"),
             (|r| r.allowed_cut_rate = -0.01, "allowed_cut_rate"),
             (|r| r.entry_length_m = r.length_m, "entry stretch"),
-            (|r| drop(r.rates.pop()), "settings"),
+            (|r| r.rates.truncate(r.rates.len() - 1), "settings"),
             (|r| r.rates.swap(2, 3), "rates[2]"),
             (
                 |r| r.rates[4].cut.lower = r.rates[4].cut.rate + 1e-9,

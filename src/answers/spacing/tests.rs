@@ -1,9 +1,10 @@
 use super::*;
+use crate::model::controller::Kind;
 use crate::report::synthetic;
 use crate::results::{Rate, Stretch};
 use proptest::prelude::*;
 
-const KIND: &str = "lag_compensated";
+const KIND: Kind = Kind::LagCompensated;
 
 /// Own arithmetic throughout: four rows 0.45 m apart on 1.8 m of ground, a plant every 0.2 m of which 90 % came up.
 fn setup() -> Setup {
@@ -55,7 +56,7 @@ fn farm() -> Farm {
 fn results() -> Results {
     let mut results = synthetic::results();
     results.rates.push(Rate {
-        controller: KIND.into(),
+        controller: KIND,
         speed_m_s: 2.0,
         clearance_m: 0.0451,
         stretch: Stretch::Whole,

@@ -10,6 +10,8 @@ pub mod locked;
 pub mod on_off;
 pub mod pid;
 
+use std::fmt;
+
 pub use lag_compensated::LagCompensation;
 pub use on_off::OnOff;
 pub use pid::Pid;
@@ -199,6 +201,12 @@ impl Kind {
     /// Whether it moves the frame.
     pub fn moves(self) -> bool {
         self.valve().is_some()
+    }
+}
+
+impl fmt::Display for Kind {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(self.name())
     }
 }
 

@@ -1,12 +1,13 @@
 //! How fast, here, and what pays.
 
 use super::{difference_cell, said};
+use crate::model::controller::Kind;
 use crate::report::bounds;
 use crate::report::changes;
 use crate::report::display::{Units, chosen_percent, controller_title, fixed, grouped};
 use crate::report::parts::scroll;
 use crate::report::sentences::{self, capital, lacking, speed_answer};
-use crate::report::text::{ran, sentence};
+use crate::report::text::sentence;
 use crate::results::Results;
 use crate::results::answers::{Pays, SpeedAnswer, Status};
 use maud::{Markup, html};
@@ -27,8 +28,8 @@ pub fn how_fast(results: &Results, units: Units) -> Markup {
 }
 
 fn speeds(results: &Results, units: Units) -> Markup {
-    let controllers: Vec<&str> = ran(results).collect();
-    let find = |name: &str, clearance_m: f64| {
+    let controllers: Vec<Kind> = results.ran().collect();
+    let find = |name: Kind, clearance_m: f64| {
         results
             .answers
             .speed
@@ -47,12 +48,12 @@ fn speeds(results: &Results, units: Units) -> Markup {
             table {
                 thead { tr {
                     th scope="col" { "Clearance, " (units.small_unit()) }
-                    @for name in &controllers { th scope="col" { (controller_title(name)) } }
+                    @for &name in &controllers { th scope="col" { (controller_title(name)) } }
                 } }
                 tbody { @for clearance_m in &results.clearances_m {
                     tr.now[*clearance_m == results.working_clearance_m] {
                         th scope="row" { (units.small_chosen(*clearance_m)) }
-                        @for name in &controllers {
+                        @for &name in &controllers {
                             td.rate { @if let Some(answer) = find(name, *clearance_m) {
                                 (speed(answer))
                                 @if let Some(binding) = answer.binding { small { (bounds::name(binding)) } }
@@ -69,7 +70,7 @@ fn speeds(results: &Results, units: Units) -> Markup {
 fn limits(answer: &SpeedAnswer, units: Units) -> Markup {
     html! {
         (scroll("Limits of the speed", html! { "What limits the speed with the tools " (units.clearance(answer.clearance_m)) " from the row ("
-                (controller_title(&answer.controller)) "), one by one." }, html! {
+                (controller_title(answer.controller)) "), one by one." }, html! {
             table {
                 thead { tr {
                     th.text scope="col" { "Limit" }
@@ -90,7 +91,7 @@ fn limits(answer: &SpeedAnswer, units: Units) -> Markup {
 fn causes(answer: &SpeedAnswer, results: &Results, units: Units) -> Markup {
     html! {
         h3 { "What is behind the plants cut" }
-        (scroll("Causes of cut plants", html! { "Each cause taken away by itself, on the same passes: " (controller_title(&answer.controller)) " at "
+        (scroll("Causes of cut plants", html! { "Each cause taken away by itself, on the same passes: " (controller_title(answer.controller)) " at "
                 (units.speed_text(answer.causes[0].speed_m_s)) " with the tools " (units.clearance(answer.clearance_m))
                 " from the row. Below zero: fewer plants are cut without it. With " (chosen_percent(results.level)) " limits." }, html! {
             table {
@@ -164,7 +165,7 @@ fn pays_line(line: &Pays, units: Units, money: &Money) -> Markup {
         tr {
             th.text scope="row" { (capital(changes::change(line.change, units))) }
             td.text { @if let Some(why) = line.against { (changes::why(why)) } }
-            td.text { (controller_title(&line.controller)) }
+            td.text { (controller_title(line.controller)) }
             @if let Some(lack) = lack {
                 td.text colspan="2" { (lack) }
             } @else {
@@ -226,7 +227,7 @@ mod tests {
             .collect();
         let mut cells = cells.into_iter();
         for clearance_m in &results.clearances_m {
-            for name in ran(&results) {
+            for name in results.ran() {
                 let answer = results
                     .answers
                     .speed

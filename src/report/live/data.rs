@@ -1,9 +1,9 @@
 //! What the script of a page works with, as JSON. SI units except where a name says otherwise.
 
 use super::Film;
+use crate::model::controller::Kind;
 use crate::report::display::{Units, controller_title};
 use crate::report::svg::map::FRAME;
-use crate::report::text::ran;
 use crate::report::three_answers::guided;
 use crate::results::answers::SpacingCell;
 use crate::results::{Rate, Results, Share, Stretch};
@@ -31,14 +31,14 @@ struct Study {
     working_clearance_m: f64,
     allowed_cut_rate: f64,
     level: f64,
-    controller: Option<String>,
+    controller: Option<Kind>,
     controllers: Vec<Controller>,
     farm: Option<Farm>,
 }
 
 #[derive(Debug, Serialize)]
 struct Controller {
-    name: String,
+    name: Kind,
     title: String,
     cut: Shares,
     touched: Shares,
@@ -107,14 +107,17 @@ impl Study {
             working_clearance_m: results.working_clearance_m,
             allowed_cut_rate: results.allowed_cut_rate,
             level: results.level,
-            controller: guided(results).map(str::to_owned),
-            controllers: ran(results).map(|name| controller(results, name)).collect(),
+            controller: guided(results),
+            controllers: results
+                .ran()
+                .map(|name| controller(results, name))
+                .collect(),
             farm: farm(results),
         }
     }
 }
 
-fn controller(results: &Results, name: &str) -> Controller {
+fn controller(results: &Results, name: Kind) -> Controller {
     let find = |v: f64, c: f64| results.rate(Stretch::Whole, name, v, c);
     let shares = |of: fn(&Rate) -> &Share| {
         let number = |value: fn(&Share) -> f64| {
@@ -127,7 +130,7 @@ fn controller(results: &Results, name: &str) -> Controller {
         }
     };
     Controller {
-        name: name.to_owned(),
+        name,
         title: controller_title(name).to_owned(),
         cut: shares(|cell| &cell.cut),
         touched: shares(|cell| &cell.touched),

@@ -1,7 +1,7 @@
 //! Passes from above for the script: thinned and rounded for the screen, so that a page stays small.
 
+use crate::model::controller::Kind;
 use crate::report::display::controller_title;
-use crate::report::text::ran;
 use crate::report::three_answers::guided;
 use crate::results::Results;
 use crate::sim::trace::{Fate, Sample, Trace};
@@ -38,7 +38,7 @@ pub struct Film {
 #[derive(Debug, Serialize)]
 pub struct Lane {
     /// Fixed name.
-    pub controller: String,
+    pub controller: Kind,
     /// What people call it.
     pub title: String,
 }
@@ -92,12 +92,12 @@ const WORST_M: f64 = 20.0;
 const NOT_PASSED: i32 = -9999;
 
 /// Controllers on the film: the guided one above, the locked frame below.
-pub fn lanes(results: &Results) -> Vec<&str> {
-    let ran: Vec<&str> = ran(results).collect();
+pub fn lanes(results: &Results) -> Vec<Kind> {
+    let ran: Vec<Kind> = results.ran().collect();
     let guided = guided(results)
-        .filter(|name| *name != "locked")
-        .or(ran.iter().copied().find(|name| *name != "locked"));
-    let locked = ran.contains(&"locked").then_some("locked");
+        .filter(|kind| kind.moves())
+        .or(ran.iter().copied().find(|kind| kind.moves()));
+    let locked = ran.contains(&Kind::Locked).then_some(Kind::Locked);
     guided.into_iter().chain(locked).collect()
 }
 
@@ -105,7 +105,7 @@ pub fn lanes(results: &Results) -> Vec<&str> {
 pub fn film(results: &Results, traces: &[Trace], worst: &[Trace]) -> Option<Film> {
     let lanes = lanes(results);
     let of = |traces: &[Trace]| -> Vec<Trace> {
-        let find = |name: &&str| traces.iter().find(|trace| trace.kind.name() == *name);
+        let find = |name: &Kind| traces.iter().find(|trace| trace.kind == *name);
         lanes.iter().filter_map(find).cloned().collect()
     };
     let (first, worst) = (of(traces), of(worst));
@@ -129,8 +129,8 @@ pub fn film(results: &Results, traces: &[Trace], worst: &[Trace]) -> Option<Film
         lanes: first
             .iter()
             .map(|trace| Lane {
-                controller: trace.kind.name().into(),
-                title: controller_title(trace.kind.name()).into(),
+                controller: trace.kind,
+                title: controller_title(trace.kind).into(),
             })
             .collect(),
         passes,
@@ -292,7 +292,7 @@ mod tests {
         for (lane, told) in film.lanes.iter().enumerate() {
             let trace = traces
                 .iter()
-                .find(|trace| trace.kind.name() == told.controller)
+                .find(|trace| trace.kind == told.controller)
                 .unwrap();
             let (clearance_mm, cut_mm) = (
                 1000.0 * trace.clearance_m,
@@ -312,12 +312,12 @@ mod tests {
             };
             assert_eq!(needed().count(), trace.plants.len());
             let over = |limit: f64| needed().filter(|mm| *mm > limit).count();
-            assert_eq!(over(cut_mm), count(Fate::Cut), "{}", told.controller);
+            assert_eq!(over(cut_mm), count(Fate::Cut), "{}", told.title);
             assert_eq!(
                 over(clearance_mm),
                 count(Fate::Cut) + count(Fate::Touched),
                 "{}",
-                told.controller
+                told.title
             );
         }
     }

@@ -76,11 +76,12 @@ pub fn shown(between: &Between, results: &Results, units: Units) -> Shown {
 mod tests {
     use super::*;
     use crate::answers::between::between;
+    use crate::model::controller::Kind;
     use crate::report::synthetic;
     use crate::results::Share;
 
     fn found(results: &Results) -> Between {
-        let controller = "lag_compensated_yaw";
+        let controller = Kind::LagCompensatedYaw;
         let (v, c) = (results.working_speed_m_s, results.working_clearance_m);
         between(results, controller, v, c).unwrap()
     }

@@ -1,6 +1,7 @@
 //! How well the tools follow the row, where the error comes from, and how far the loops are from trouble.
 
 use super::Page;
+use crate::model::controller::Kind;
 use crate::montecarlo::tally::TRADE_ROOM_M;
 use crate::report::display::{controller_title, fixed, percent, trimmed};
 use crate::report::parts::{scroll, wide};
@@ -37,7 +38,7 @@ impl Page<'_> {
                     } }
                     @for group in self.results.tracking.chunk_by(|a, b| a.controller == b.controller) {
                         tbody {
-                            (group_line(&group[0].controller, 13))
+                            (group_line(group[0].controller, 13))
                             @for row in group { (self.tracking_row(row)) }
                         }
                     }
@@ -82,11 +83,11 @@ impl Page<'_> {
                     table {
                         thead { tr {
                             th.text scope="col" { "Source" }
-                            @for name in &controllers { th scope="col" { (controller_title(name)) } }
+                            @for &name in &controllers { th scope="col" { (controller_title(name)) } }
                         } }
                         tbody { @for source in &sources { tr {
                             th.text scope="row" { (source) }
-                            @for name in &controllers {
+                            @for &name in &controllers {
                                 td { @if let Some(variance_m2) = budget::variance_m2(results, name, source) {
                                     (percent(variance_m2 / budget::total_m2(results, name)))
                                 } }
@@ -116,7 +117,7 @@ impl Page<'_> {
                         } }
                         @for group in self.results.loops.chunk_by(|a, b| a.controller == b.controller) {
                             tbody {
-                                (group_line(&group[0].controller, 5))
+                                (group_line(group[0].controller, 5))
                                 @for same in group.chunk_by(same_margins) { tr {
                                     th scope="row" { (self.speed_span(same)) }
                                     td { @if let Some(text) = optional(same[0].gain_margin, 2) { (text) } }
@@ -146,7 +147,7 @@ impl Page<'_> {
 }
 
 /// The name of a controller above its lines.
-fn group_line(controller: &str, columns: usize) -> Markup {
+fn group_line(controller: Kind, columns: usize) -> Markup {
     html! { tr { th.text.group colspan=(columns) scope="rowgroup" { (controller_title(controller)) } } }
 }
 

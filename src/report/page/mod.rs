@@ -31,7 +31,7 @@ pub fn page(results: &Results, traces: &[Trace], worst: &[Trace]) -> String {
     let lanes = live::lanes(results);
     let shown: Vec<Trace> = traces
         .iter()
-        .filter(|trace| lanes.contains(&trace.kind.name()))
+        .filter(|trace| lanes.contains(&trace.kind))
         .cloned()
         .collect();
     let body = |units: Units| {

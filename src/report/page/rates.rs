@@ -1,12 +1,13 @@
 //! How many plants are cut: by speed, row by row, on the entry stretch, and controllers against one another.
 
 use super::Page;
+use crate::model::controller::Kind;
 use crate::report::changes::change;
 use crate::report::display::Units;
 use crate::report::display::{chosen_percent, controller_title, percent, points, trimmed};
 use crate::report::parts::scroll;
 use crate::report::sentences::price;
-use crate::report::text::{ran, sentence};
+use crate::report::text::sentence;
 use crate::results::answers::Why;
 use crate::results::{Results, Share, Stretch};
 use maud::{Markup, html};
@@ -27,8 +28,8 @@ impl Page<'_> {
 
     fn rate_table(&self, stretch: Stretch, caption: &str) -> Markup {
         let results = self.results;
-        let controllers: Vec<&str> = ran(results).collect();
-        let find = |controller: &str, speed_m_s: f64| {
+        let controllers: Vec<Kind> = results.ran().collect();
+        let find = |controller: Kind, speed_m_s: f64| {
             let clearance_m = results.working_clearance_m;
             results.rate(stretch, controller, speed_m_s, clearance_m)
         };
@@ -36,19 +37,19 @@ impl Page<'_> {
             results
                 .speeds_m_s
                 .iter()
-                .any(|v| find(name, *v).is_some_and(|cell| !cell.resolved))
+                .any(|v| find(*name, *v).is_some_and(|cell| !cell.resolved))
         });
         html! {
             (scroll("Plants cut", html! { (caption) }, html! {
                 table {
                     thead { tr {
                         th scope="col" { "Speed, " (self.units.speed_unit()) }
-                        @for name in &controllers { th scope="col" { (controller_title(name)) } }
+                        @for &name in &controllers { th scope="col" { (controller_title(name)) } }
                     } }
                     tbody { @for speed_m_s in &results.speeds_m_s {
                         tr.now[*speed_m_s == results.working_speed_m_s] {
                             th scope="row" { (self.units.speed_number(*speed_m_s)) }
-                            @for name in &controllers {
+                            @for &name in &controllers {
                                 @match find(name, *speed_m_s) {
                                     Some(cell) => (rate_cell(&cell.cut, cell.resolved)),
                                     None => td {},
@@ -63,7 +64,7 @@ impl Page<'_> {
             }
             @for note in &results.controllers {
                 @if let Some(reason) = &note.left_out {
-                    p.soft { "Left out: " (controller_title(&note.controller)) ", because " (sentence(reason)) }
+                    p.soft { "Left out: " (controller_title(note.controller)) ", because " (sentence(reason)) }
                 }
             }
         }
@@ -92,8 +93,8 @@ impl Page<'_> {
                             th scope="col" { "Upper limit" }
                         } }
                         tbody { @for row in rows() { tr {
-                            th.text scope="row" { (controller_title(&row.controller)) }
-                            td.text { (controller_title(&row.against)) }
+                            th.text scope="row" { (controller_title(row.controller)) }
+                            td.text { (controller_title(row.against)) }
                             @let [apart, lower, upper] = points(row.difference, row.lower, row.upper);
                             td.rate { (apart) }
                             td { (lower) }
@@ -108,7 +109,7 @@ impl Page<'_> {
     /// Rates row by row.
     pub(super) fn rows(&self) -> Markup {
         let results = self.results;
-        let controllers: Vec<&str> = ran(results).collect();
+        let controllers: Vec<Kind> = results.ran().collect();
         let mut rows: Vec<(u32, f64)> = Vec::new();
         for row in &results.rows {
             if !rows.iter().any(|(number, _)| *number == row.row) {
@@ -124,13 +125,13 @@ impl Page<'_> {
                         thead { tr {
                             th scope="col" { "Row" }
                             th scope="col" { "From the centre, " (self.units.small_unit()) ", left positive" }
-                            @for name in &controllers { th scope="col" { (controller_title(name)) } }
+                            @for &name in &controllers { th scope="col" { (controller_title(name)) } }
                         } }
                         tbody { @for (number, offset_m) in &rows { tr {
                             th scope="row" { (number) }
                             td { (trimmed(self.units.small(*offset_m), 1)) }
-                            @for name in &controllers {
-                                @match results.rows.iter().find(|row| row.row == *number && row.controller == **name) {
+                            @for &name in &controllers {
+                                @match results.rows.iter().find(|row| row.row == *number && row.controller == name) {
                                     Some(row) => (rate_cell(&row.cut, row.resolved)),
                                     None => td {},
                                 }

@@ -128,7 +128,7 @@ fn prop_the_rate_table_shows_the_results() {
     };
     let mut cells = shown.iter();
     for speed_m_s in &results.speeds_m_s {
-        for name in crate::report::text::ran(&results) {
+        for name in results.ran() {
             let expected = crate::report::text::cell(&results, name, *speed_m_s).unwrap();
             let text = cells
                 .next()

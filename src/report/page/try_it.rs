@@ -2,7 +2,6 @@
 
 use crate::report::display::{Units, controller_title};
 use crate::report::svg::Picture;
-use crate::report::text::ran;
 use crate::report::three_answers::guided;
 use crate::results::Results;
 use maud::{Markup, html};
@@ -33,8 +32,8 @@ pub fn try_it(studies: &[&Results], units: Units, maps: &[&[Picture]]) -> Markup
                     div.maps data-study=(number) {
                         @if studies.len() > 1 { h3 { (place(number)) ": " (study.scenario.name) } }
                         div.pictures {
-                            @for (name, picture) in ran(study).zip(*maps) {
-                                figure data-controller=(name) { (picture.inline()) }
+                            @for (name, picture) in study.ran().zip(*maps) {
+                                figure data-controller=(name.name()) { (picture.inline()) }
                             }
                         }
                     }
@@ -69,8 +68,8 @@ fn panel(studies: &[&Results]) -> Markup {
                         @if studies.len() > 1 { ", " (place(number).to_lowercase()) }
                     }
                     select id=(id) {
-                        @for name in ran(study) {
-                            option value=(name) selected[Some(name) == guided(study)] { (controller_title(name)) }
+                        @for name in study.ran() {
+                            option value=(name.name()) selected[Some(name) == guided(study)] { (controller_title(name)) }
                         }
                     }
                 }

@@ -2,7 +2,8 @@
 
 use super::sheet::{Anchor, Chart, Frame, Sheet, drawn, px};
 use super::{Picture, Trouble, controller_class};
-use crate::report::display::{Units, controller_title, fixed, trimmed};
+use crate::report::display::{Units, fixed, trimmed};
+use crate::report::words::controllers::spoken;
 use crate::results::LoopMargins;
 use crate::results::answers::{BodePoint, ControlAnswer};
 use plotters::coord::combinators::{BindKeyPoints, LogCoord, WithKeyPoints};
@@ -99,10 +100,10 @@ pub fn picture(control: &ControlAnswer, margins: &LoopMargins, units: Units) -> 
     if !(across.0 > 0.0 && across.1 > across.0) {
         return None;
     }
-    let name = control.controller.as_deref().unwrap_or_default();
+    let name = control.controller?;
     let title = format!(
         "Loop of {} at {}",
-        in_a_sentence(name),
+        spoken(name).this,
         units.speed_text(control.speed_m_s)
     );
     let gains: Vec<f64> = points.iter().map(|p| decibels(p.gain)).collect();
@@ -179,7 +180,7 @@ pub fn picture(control: &ControlAnswer, margins: &LoopMargins, units: Units) -> 
         Ok(())
     });
     Some(Picture {
-        name: format!("loop_{name}"),
+        name: format!("loop_{}", name.name()),
         title,
         note: note(margins),
         reading: "Gain and phase of the controller's feedback loop, opened at the valve, over frequency by the linear check, up to half the \
@@ -191,16 +192,6 @@ pub fn picture(control: &ControlAnswer, margins: &LoopMargins, units: Units) -> 
         height: HEIGHT_PX,
         body,
     })
-}
-
-/// A controller's name after other words.
-fn in_a_sentence(name: &str) -> &str {
-    match name {
-        "pid" => "the PID",
-        "lag_compensated" => "the lag compensation",
-        "lag_compensated_yaw" => "the lag compensation with yaw rate",
-        other => controller_title(other),
-    }
 }
 
 fn note(margins: &LoopMargins) -> String {
@@ -344,7 +335,7 @@ mod tests {
     fn loop_of(setup: &Setup, kind: Kind) -> (ControlAnswer, LoopMargins) {
         let margins = crate::linear::margins(setup, kind, 2.0).unwrap();
         let margins = LoopMargins {
-            controller: kind.name().into(),
+            controller: kind,
             speed_m_s: 2.0,
             gain_margin: margins.gain,
             phase_margin_rad: margins.phase_rad,

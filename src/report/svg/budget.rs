@@ -2,6 +2,7 @@
 
 use super::sheet::{Anchor, Frame, drawn, px, range};
 use super::{Picture, controller_class};
+use crate::model::controller::Kind;
 use crate::report::display::{Units, controller_title};
 use crate::results::{BudgetShare, Results};
 use plotters::prelude::*;
@@ -16,19 +17,19 @@ const TOP_PX: f64 = 48.0;
 const NUMBERS_PX: f64 = 62.0;
 
 /// Shares at the working speed as (sources, controllers), the largest source over all guided controllers first.
-pub fn table(results: &Results) -> (Vec<&str>, Vec<&str>) {
+pub fn table(results: &Results) -> (Vec<&str>, Vec<Kind>) {
     let shares: Vec<&BudgetShare> = results
         .error_budget
         .iter()
         .filter(|share| share.speed_m_s == results.working_speed_m_s)
         .collect();
-    let mut controllers: Vec<&str> = Vec::new();
+    let mut controllers: Vec<Kind> = Vec::new();
     let mut sources: Vec<(&str, f64)> = Vec::new();
     for share in &shares {
-        if !controllers.contains(&share.controller.as_str()) {
-            controllers.push(&share.controller);
+        if !controllers.contains(&share.controller) {
+            controllers.push(share.controller);
         }
-        let weight = if share.controller == "locked" {
+        let weight = if share.controller == Kind::Locked {
             0.0
         } else {
             share.variance_m2
@@ -46,7 +47,7 @@ pub fn table(results: &Results) -> (Vec<&str>, Vec<&str>) {
 }
 
 /// The variance of one source, m².
-pub fn variance_m2(results: &Results, controller: &str, source: &str) -> Option<f64> {
+pub fn variance_m2(results: &Results, controller: Kind, source: &str) -> Option<f64> {
     results
         .error_budget
         .iter()
@@ -59,7 +60,7 @@ pub fn variance_m2(results: &Results, controller: &str, source: &str) -> Option<
 }
 
 /// The sum of a controller's shares, m².
-pub fn total_m2(results: &Results, controller: &str) -> f64 {
+pub fn total_m2(results: &Results, controller: Kind) -> f64 {
     results
         .error_budget
         .iter()
@@ -107,7 +108,7 @@ pub fn picture(results: &Results, units: Units) -> Option<Picture> {
         let (rule, totals) = (bottom_px + 3.0, bottom_px + 16.0);
         sheet.line("grid", [(8.0, rule), (width - 8.0, rule)])?;
         sheet.text("head", Anchor::End, (names_end, totals), "all together")?;
-        for (panel, name) in controllers.iter().enumerate() {
+        for (panel, &name) in controllers.iter().enumerate() {
             let left = names_px + PANEL_PX * panel as f64;
             let frame = Frame {
                 left,
@@ -185,11 +186,8 @@ mod tests {
         assert_eq!(shown.len(), sources.len() * controllers.len());
         let expected: Vec<f64> = controllers
             .iter()
-            .flat_map(|name| {
-                sources
-                    .iter()
-                    .map(|source| variance_m2(&results, name, source).unwrap().sqrt())
-            })
+            .flat_map(|&name| sources.iter().map(move |source| (name, source)))
+            .map(|(name, source)| variance_m2(&results, name, source).unwrap().sqrt())
             .collect();
         assert_eq!(bars_px.len(), expected.len());
         let longest_m = expected.iter().copied().fold(0.0, f64::max);

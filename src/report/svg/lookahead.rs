@@ -25,7 +25,7 @@ pub fn picture(control: &ControlAnswer, units: Units) -> Option<Picture> {
     if last.lookahead_m <= first.lookahead_m {
         return None;
     }
-    let name = control.controller.as_deref().unwrap_or_default();
+    let name = control.controller?;
     let title = format!(
         "Tool error over lookahead at {}",
         units.speed_text(control.speed_m_s)
@@ -114,7 +114,7 @@ pub fn picture(control: &ControlAnswer, units: Units) -> Option<Picture> {
         _ => String::new(),
     };
     Some(Picture {
-        name: format!("lookahead_{name}"),
+        name: format!("lookahead_{}", name.name()),
         title,
         note,
         reading: "Standard deviation of the tool error by the linear check over how far ahead of the tools the camera looks, all else as the \
@@ -129,13 +129,14 @@ pub fn picture(control: &ControlAnswer, units: Units) -> Option<Picture> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::model::controller::Kind;
     use crate::results::answers::Status;
 
     /// A parabola with its lowest point at 1 m.
     fn control(own_m: f64) -> ControlAnswer {
         ControlAnswer {
             status: Status::Ok,
-            controller: Some("pid".into()),
+            controller: Some(Kind::Pid),
             speed_m_s: 2.0,
             lookahead_m: own_m,
             best_lookahead_m: Some(1.0),

@@ -5,8 +5,8 @@
 
 use super::sheet::{Anchor, Frame, Sheet, drawn, px, range};
 use super::{Picture, Trouble};
+use crate::model::controller::Kind;
 use crate::report::display::{Units, chosen_percent, controller_title, trimmed};
-use crate::report::text::ran;
 use crate::results::{Rate, Results, Stretch};
 use plotters::prelude::*;
 
@@ -39,12 +39,13 @@ pub fn pictures(results: &Results, units: Units) -> Vec<Picture> {
     if results.speeds_m_s.len() < 2 || results.clearances_m.len() < 2 {
         return Vec::new();
     }
-    ran(results)
+    results
+        .ran()
         .filter_map(|controller| picture(results, units, controller))
         .collect()
 }
 
-fn picture(results: &Results, units: Units, controller: &str) -> Option<Picture> {
+fn picture(results: &Results, units: Units, controller: Kind) -> Option<Picture> {
     let mut cells: Vec<Vec<&Rate>> = Vec::new();
     for clearance_m in &results.clearances_m {
         let row: Option<Vec<&Rate>> = results
@@ -142,7 +143,7 @@ fn picture(results: &Results, units: Units, controller: &str) -> Option<Picture>
         key(sheet, FRAME.bottom + 62.0)
     });
     Some(Picture {
-        name: format!("cut_map_{controller}"),
+        name: format!("cut_map_{}", controller.name()),
         title,
         note: String::new(),
         reading: format!(
@@ -340,7 +341,7 @@ mod tests {
     #[test]
     fn prop_the_line_of_the_allowed_rate_lies_between_settings_below_and_above_it() {
         let results = synthetic::results();
-        let picture = picture(&results, Units::Metric, "pid").unwrap();
+        let picture = picture(&results, Units::Metric, Kind::Pid).unwrap();
         let svg = picture.standalone();
         let d = svg
             .split("class=\"allowed\" d=\"M")
@@ -371,7 +372,7 @@ mod tests {
             let clearance_m = first + (300.0 - y) / 260.0 * (last - first);
             let kept_m = 0.1 / 260.0 * (last - first);
             for cell in results.whole_rows() {
-                if cell.controller == "pid" && cell.speed_m_s == *speed_m_s {
+                if cell.controller == Kind::Pid && cell.speed_m_s == *speed_m_s {
                     if cell.clearance_m < clearance_m - kept_m {
                         assert!(cell.cut.rate > results.allowed_cut_rate);
                     } else if cell.clearance_m > clearance_m + kept_m {

@@ -15,6 +15,7 @@ pub mod shift;
 pub mod tools;
 
 use super::display::{Units, controller_title};
+use crate::model::controller::Kind;
 use crate::results::{LoopMargins, Results};
 use crate::sim::trace::Trace;
 use maud::{Markup, PreEscaped, html};
@@ -156,7 +157,7 @@ pub fn study_pictures(results: &Results, traces: &[Trace], units: Units) -> Pict
 pub fn control_loop(results: &Results) -> Option<&LoopMargins> {
     let control = &results.answers.control;
     results.loops.iter().find(|one| {
-        Some(&one.controller) == control.controller.as_ref() && one.speed_m_s == control.speed_m_s
+        Some(one.controller) == control.controller && one.speed_m_s == control.speed_m_s
     })
 }
 
@@ -167,22 +168,16 @@ fn printable(text: &str) -> String {
         .collect()
 }
 
-/// Class of a controller's marks in `chart.css`.
-fn controller_class(name: &str) -> &'static str {
-    match name {
-        "locked" => "k0",
-        "on_off" => "k1",
-        "pid" => "k2",
-        "lag_compensated" => "k3",
-        _ => "k4",
-    }
+/// Class of a controller's marks in `chart.css`: "k2".
+fn controller_class(kind: Kind) -> String {
+    format!("k{}", kind as usize)
 }
 
 /// "PID at 8 km/h".
 fn trace_title(units: Units, trace: &Trace) -> String {
     format!(
         "{} at {}",
-        controller_title(trace.kind.name()),
+        controller_title(trace.kind),
         units.speed_text(trace.speed_m_s)
     )
 }

@@ -22,7 +22,7 @@ const LEAST_TALL: f64 = 1.3;
 
 /// The picture for the controller that the answers speak of, at the recommended clearance.
 pub fn picture(results: &Results, units: Units) -> Option<Picture> {
-    let controller = results.answers.controller.as_deref()?;
+    let controller = results.answers.controller?;
     let clearance_m = design_clearance_m(results);
     let cells: Vec<&Rate> = results
         .whole_rows()
@@ -139,7 +139,7 @@ mod tests {
         let cells: Vec<&Rate> = results
             .whole_rows()
             .filter(|cell| {
-                Some(&cell.controller) == results.answers.controller.as_ref()
+                Some(cell.controller) == results.answers.controller
                     && cell.clearance_m == results.working_clearance_m
             })
             .collect();

@@ -2,8 +2,9 @@
 
 use super::sheet::{Anchor, Chart, Frame, Sheet, at, drawn, px, range};
 use super::{Picture, Trouble, controller_class};
-use crate::report::display::{Units, chosen_percent, controller_title, trimmed};
-use crate::report::text::ran;
+use crate::model::controller::Kind;
+use crate::report::display::{Units, chosen_percent, trimmed};
+use crate::report::words::controllers::spoken;
 use crate::results::{Rate, Results};
 use plotters::coord::combinators::LogCoord;
 use plotters::coord::types::RangedCoordf64;
@@ -50,14 +51,9 @@ fn floor(results: &Results) -> f64 {
 }
 
 fn picture(results: &Results, units: Units, index: usize, speed_m_s: f64, floor: f64) -> Picture {
-    let lines: Vec<(&str, Vec<&Rate>)> = ran(results)
-        .map(|name| {
-            let line = results
-                .whole_rows()
-                .filter(|cell| cell.controller == name && cell.speed_m_s == speed_m_s)
-                .collect();
-            (name, line)
-        })
+    let lines: Vec<(Kind, Vec<&Rate>)> = results
+        .ran()
+        .map(|name| (name, results.over_clearance(name, speed_m_s).collect()))
         .collect();
     let clearances: Vec<f64> = results
         .clearances_m
@@ -87,7 +83,7 @@ fn picture(results: &Results, units: Units, index: usize, speed_m_s: f64, floor:
         let allowed = results.allowed_cut_rate.clamp(floor, 1.0);
         let allowed = [(across.start, allowed), (across.end, allowed)];
         chart.draw_series(LineSeries::new(allowed, sheet.stroke("rule")))?;
-        for (name, line) in &lines {
+        for &(name, ref line) in &lines {
             draw(sheet, &mut chart, name, line, units, floor)?;
         }
         labels(sheet, &chart, results, &lines, floor)
@@ -117,7 +113,7 @@ fn picture(results: &Results, units: Units, index: usize, speed_m_s: f64, floor:
 fn draw<'a>(
     sheet: &Sheet<'a>,
     chart: &mut Rates<'a>,
-    name: &str,
+    name: Kind,
     line: &[&Rate],
     units: Units,
     floor: f64,
@@ -160,13 +156,13 @@ fn labels(
     sheet: &Sheet,
     chart: &Rates,
     results: &Results,
-    lines: &[(&str, Vec<&Rate>)],
+    lines: &[(Kind, Vec<&Rate>)],
     floor: f64,
 ) -> Result<(), Trouble> {
     let height = |rate: f64| px(chart.backend_coord(&(0.0, rate.clamp(floor, 1.0)))).1;
-    let mut ends: Vec<(f64, &str, String)> = lines
+    let mut ends: Vec<(f64, String, String)> = lines
         .iter()
-        .filter_map(|(name, line)| {
+        .filter_map(|&(name, ref line)| {
             let cell = line.last()?;
             let shown = if cell.cut.rate > 0.0 {
                 cell.cut.rate
@@ -176,13 +172,13 @@ fn labels(
             Some((
                 height(shown),
                 controller_class(name),
-                short(name).to_owned(),
+                spoken(name).short.to_owned(),
             ))
         })
         .collect();
     ends.push((
         height(results.allowed_cut_rate),
-        "",
+        String::new(),
         format!("allowed {}", chosen_percent(results.allowed_cut_rate)),
     ));
     ends.sort_by(|a, b| a.0.total_cmp(&b.0));
@@ -208,17 +204,6 @@ fn labels(
         sheet.text("small", Anchor::Start, (right + 23.0, place), text)?;
     }
     Ok(())
-}
-
-/// A name that fits beside a line.
-fn short(name: &str) -> &str {
-    match name {
-        "locked" => "locked",
-        "on_off" => "on-off",
-        "lag_compensated" => "lag-comp.",
-        "lag_compensated_yaw" => "lag + yaw rate",
-        _ => controller_title(name),
-    }
 }
 
 #[cfg(test)]
@@ -250,7 +235,7 @@ mod tests {
         for (i, picture) in pictures(&results, Units::Metric).iter().enumerate() {
             let svg = picture.standalone();
             let per_decade = tick(&svg, "1 %") - tick(&svg, "10 %");
-            for name in ran(&results) {
+            for name in results.ran() {
                 let element = format!("<circle class=\"dot {}", controller_class(name));
                 let mut dots = attributes(&svg, &element, "cy");
                 dots.pop();
@@ -278,8 +263,10 @@ mod tests {
     #[test]
     fn prop_a_rate_of_zero_is_shown_by_its_upper_limit_alone() {
         let mut results = synthetic::results();
-        results.rates.retain(|cell| cell.controller == "pid");
-        results.controllers.retain(|note| note.controller == "pid");
+        results.rates.retain(|cell| cell.controller == Kind::Pid);
+        results
+            .controllers
+            .retain(|note| note.controller == Kind::Pid);
         for cell in &mut results.rates {
             cell.cut.rate = 0.0;
             cell.cut.lower = 0.0;

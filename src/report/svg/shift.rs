@@ -61,7 +61,7 @@ pub fn picture(name: &str, units: Units, trace: &Trace) -> Picture {
         let entry = along(trace.entry_length_m);
         let entry = [(entry, -reach), (entry, reach)];
         chart.draw_series(LineSeries::new(entry, sheet.stroke("thin")))?;
-        let shift = sheet.stroke(&format!("line {}", controller_class(trace.kind.name())));
+        let shift = sheet.stroke(&format!("line {}", controller_class(trace.kind)));
         chart.draw_series(LineSeries::new(line(|sample| sample.shift_m), shift))?;
         let wanted = sheet.stroke("wanted");
         chart.draw_series(LineSeries::new(

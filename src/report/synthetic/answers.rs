@@ -7,23 +7,23 @@ use crate::results::{Results, Share};
 
 /// Answers with something in every list; only single lines have none.
 pub fn answers(results: &Results) -> Answers {
-    let controller = || Kind::LagCompensatedYaw.name().to_owned();
+    let controller = Kind::LagCompensatedYaw;
     let (speed_m_s, clearance_m) = (results.working_speed_m_s, results.working_clearance_m);
     Answers {
         passes: 200,
-        recommended: Some(recommended(results, controller())),
+        recommended: Some(recommended(results, controller)),
         not_recommended: None,
-        controller: Some(controller()),
-        stroke: stroke(results, controller()),
+        controller: Some(controller),
+        stroke: stroke(results, controller),
         hydraulics: hydraulics(),
-        control: control(speed_m_s, controller()),
+        control: control(speed_m_s, controller),
         speed: speed(results),
-        pays: pays(clearance_m, &controller()),
-        spacing: spacing(results, controller()),
+        pays: pays(clearance_m, controller),
+        spacing: spacing(results, controller),
         stages: StagesAnswer {
             status: Status::Ok,
             reason: None,
-            controller: Some(controller()),
+            controller: Some(controller),
             speed_m_s,
             passes: 200,
             stages: (0..4)
@@ -143,7 +143,7 @@ fn limited(value: f64) -> Limited {
 }
 
 /// At 7.3 km/h, between simulated speeds.
-fn recommended(results: &Results, controller: String) -> Recommended {
+fn recommended(results: &Results, controller: Kind) -> Recommended {
     let share = |rate: f64| Share {
         rate,
         lower: 0.8 * rate,
@@ -163,7 +163,7 @@ fn recommended(results: &Results, controller: String) -> Recommended {
     }
 }
 
-fn stroke(results: &Results, controller: String) -> StrokeAnswer {
+fn stroke(results: &Results, controller: Kind) -> StrokeAnswer {
     let allowed = results.allowed_cut_rate;
     StrokeAnswer {
         status: Status::Ok,
@@ -266,7 +266,7 @@ fn effect(change: Change, difference: f64) -> Effect {
     }
 }
 
-fn control(speed_m_s: f64, controller: String) -> ControlAnswer {
+fn control(speed_m_s: f64, controller: Kind) -> ControlAnswer {
     ControlAnswer {
         status: Status::Ok,
         reason: None,
@@ -334,7 +334,7 @@ fn speed(results: &Results) -> Vec<SpeedAnswer> {
                 reason: (!found).then(|| {
                     "the slowest simulated speed cuts too many; the nearest clearance that would do is 55 mm".into()
                 }),
-                controller: kind.name().into(),
+                controller: kind,
                 clearance_m: *clearance_m,
                 allowed_cut_rate: results.allowed_cut_rate,
                 highest_speed_m_s: found.then(|| v.min(last_m_s)),
@@ -361,7 +361,7 @@ fn speed(results: &Results) -> Vec<SpeedAnswer> {
     answers
 }
 
-fn pays(clearance_m: f64, controller: &str) -> Vec<Pays> {
+fn pays(clearance_m: f64, controller: Kind) -> Vec<Pays> {
     let changes = [
         (Change::LessLatency, Why::Lag, 2.4, 0.008),
         (Change::SteadyDriver, Why::DriverWander, 1.3, 0.005),
@@ -375,7 +375,7 @@ fn pays(clearance_m: f64, controller: &str) -> Vec<Pays> {
             reason: None,
             change,
             against: Some(against),
-            controller: controller.into(),
+            controller,
             clearance_m,
             base_speed_m_s: Some(7.34 / 3.6),
             speed_gain_m_s: Some(gain / 3.6),
@@ -394,14 +394,14 @@ fn pays(clearance_m: f64, controller: &str) -> Vec<Pays> {
         status: Status::NoAnswer,
         reason: Some("this machine has a proportional valve already".into()),
         change: Change::ProportionalValve,
-        controller: controller.into(),
+        controller,
         clearance_m,
         ..Pays::no_answer()
     });
     lines
 }
 
-fn spacing(results: &Results, controller: String) -> SpacingAnswer {
+fn spacing(results: &Results, controller: Kind) -> SpacingAnswer {
     let mut cells: Vec<SpacingCell> = results
         .whole_rows()
         .filter(|cell| cell.controller == controller)
@@ -472,7 +472,7 @@ fn spacing(results: &Results, controller: String) -> SpacingAnswer {
         },
         moves: clearance_m > 0.03,
     };
-    let setting = recommended(results, controller.clone());
+    let setting = recommended(results, controller);
     SpacingAnswer {
         status: Status::Ok,
         reason: None,

@@ -1,0 +1,3 @@
+//! The words of results: all that is typed in them, said in English for terminal and pages.
+
+pub mod controllers;
