@@ -5,16 +5,20 @@
 pub mod answers;
 pub(crate) mod finite;
 mod kind;
+pub mod reasons;
 mod sound;
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use crate::linear::Source;
 use crate::model::controller::Kind;
+use crate::scenario::Units;
 use answers::Answers;
+use reasons::{Believe, LeftOut, Warning};
 
 /// Version of the layout of [`Results`], raised when a key changes its meaning or goes.
-pub const SCHEMA_VERSION: u32 = 2;
+pub const SCHEMA_VERSION: u32 = 3;
 
 /// Confidence level of every interval.
 pub const LEVEL: f64 = 0.95;
@@ -78,8 +82,8 @@ pub struct Results {
     pub loops: Vec<LoopMargins>,
     /// Every value of the scenario with its origin.
     pub assumptions: Vec<Assumption>,
-    /// Plain warnings.
-    pub warnings: Vec<String>,
+    /// What to look out for.
+    pub warnings: Vec<Warning>,
     /// The short answer.
     pub answer: Answer,
     /// What follows for engineer, dealer, grower and workshop.
@@ -116,8 +120,8 @@ pub struct ScenarioStamp {
     pub file: String,
     /// SHA-256 of the text with line ends folded to LF, followed by those of the files it reads.
     pub sha256: String,
-    /// Units that the scenario shows its numbers in: "metric" or "us".
-    pub units: String,
+    /// Units that the scenario shows its numbers in.
+    pub units: Units,
 }
 
 /// Whether a controller ran.
@@ -126,7 +130,7 @@ pub struct ControllerNote {
     /// The controller.
     pub controller: Kind,
     /// Why it was left out, or null.
-    pub left_out: Option<String>,
+    pub left_out: Option<LeftOut>,
 }
 
 /// A part of the row.
@@ -373,9 +377,8 @@ pub struct Tracking {
     pub within_38mm_share: f64,
     /// Longest stretch with the tools further than 38 mm from the row, m.
     pub longest_miss_m: f64,
-    /// Which to believe where linear and simulated error differ: "either", "simulated" (a limit binds), "simulated only" (no
-    /// linear form).
-    pub believe: String,
+    /// Which to believe where linear and simulated error differ.
+    pub believe: Believe,
 }
 
 /// Share of one source in the variance of the tool error by the linear check.
@@ -385,8 +388,8 @@ pub struct BudgetShare {
     pub controller: Kind,
     /// Speed, m/s.
     pub speed_m_s: f64,
-    /// Source in plain words.
-    pub source: String,
+    /// The source; null for alignment and other errors that are set once a pass.
+    pub source: Option<Source>,
     /// Its variance, m²; the shares of a controller and speed add up to the linear variance.
     pub variance_m2: f64,
 }

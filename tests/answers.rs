@@ -1,5 +1,6 @@
 //! The answers of whole studies: laws, another seed, demands that nothing meets, and every shipped scenario.
 
+use rowroom::results::reasons::Reason;
 use std::path::Path;
 use std::sync::OnceLock;
 
@@ -289,28 +290,27 @@ fn prop_what_nothing_meets_is_answered_with_the_reason_and_the_nearest_setting()
     let results = hopeless();
     for answer in &results.answers.speed {
         assert_eq!(answer.status, Status::NoAnswer);
-        let reason = answer.reason.as_ref().unwrap();
-        assert!(reason.contains("slowest simulated speed"), "{reason}");
-        assert!(reason.contains("allow more"), "{reason}");
+        let nothing = Reason::CutsTooMany {
+            wider_m: None,
+            under: None,
+        };
+        assert_eq!(answer.reason, Some(nothing));
     }
     for pays in &results.answers.pays {
         assert_eq!(pays.speed_gain_m_s, None);
         assert!(pays.reason.is_some());
     }
     assert_eq!(results.answers.stages.status, Status::NoAnswer);
-    assert!(
-        results
-            .answers
-            .stages
-            .reason
-            .as_ref()
-            .unwrap()
-            .contains("wider")
-    );
+    assert!(matches!(
+        results.answers.stages.reason,
+        Some(Reason::NoClearanceFor { .. })
+    ));
     // Where a wider clearance would do, it is named.
     let named = first_seed().answers.speed.iter().filter(|answer| {
-        let reason = answer.reason.as_deref().unwrap_or("");
-        reason.contains("with the tools 6") || reason.contains("with the tools 70 mm")
+        let Some(Reason::CutsTooMany { wider_m, .. }) = answer.reason else {
+            return false;
+        };
+        wider_m.is_some_and(|wider_m| (0.06..=0.07).contains(&wider_m))
     });
     assert!(named.count() > 0);
 }
@@ -382,11 +382,11 @@ fn prop_every_shipped_scenario_gives_the_answers_it_has_data_for() {
         let scenario = Scenario::read(&file, replays.then_some(log.as_path())).unwrap();
         let results = answered(&scenario, 1, 8);
         let (answers, farm) = (&results.answers, scenario.farm());
-        let told = |status: Status, reason: &Option<String>, has: bool| {
+        let told = |status: Status, reason: &Option<Reason>, has: bool| {
             assert_eq!(status == Status::NoData, !has, "{file:?} {reason:?}");
             if !has {
                 assert!(
-                    reason.as_ref().unwrap().starts_with("Add the table"),
+                    matches!(reason, Some(Reason::TablesMissing { .. })),
                     "{reason:?}"
                 );
             }

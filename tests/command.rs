@@ -1,6 +1,7 @@
 //! The real binary, driven as a user would drive it.
 
 use rowroom::model::controller::Kind;
+use rowroom::results::reasons::Warning;
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
@@ -942,12 +943,7 @@ fn regress_plants_of_lost_passes_count_as_cut() {
         lost.iter()
             .all(|lost| lost.speed_m_s > results.speeds_m_s[0])
     );
-    assert!(
-        results
-            .warnings
-            .iter()
-            .any(|told| told.contains("lost the row"))
-    );
+    assert!(results.warnings.contains(&Warning::LostRow));
     for stretch in Stretch::ALL {
         let rates = || results.rates.iter().filter(|rate| rate.stretch == stretch);
         let plants = rates().next().unwrap().plants;

@@ -1,5 +1,6 @@
 //! The scenarios that ship, the starter file, the schema and the texts of errors.
 
+use rowroom::results::reasons::Warning;
 use std::path::{Path, PathBuf};
 
 use rowroom::linear;
@@ -103,7 +104,10 @@ fn regress_what_each_shipped_scenario_is_there_for() {
 
     let beet = shipped("sugar_beet").unwrap();
     assert_eq!(beet.nominal().rows.offset_m.len(), 12);
-    assert!(beet.warnings()[0].contains("between rows 6 and 7 lies a guess row"));
+    let guess = Warning::GuessRows {
+        after_rows: vec![6],
+    };
+    assert_eq!(beet.warnings()[0], guess);
     assert!(matches!(beet.nominal().driver, Driver::SatelliteLine(_)));
 
     let wide = shipped("wide_rows_us").unwrap();
@@ -128,7 +132,7 @@ fn regress_what_each_shipped_scenario_is_there_for() {
 
     let replayed = shipped("replayed_pass").unwrap();
     assert!(matches!(replayed.nominal().driver, Driver::Replay(_)));
-    assert!(replayed.warnings()[0].contains("this path only"));
+    assert_eq!(replayed.warnings()[0], Warning::OnePath);
 }
 
 /// The synthetic log is what its comment says.
@@ -150,7 +154,7 @@ fn analytic_the_synthetic_log_follows_its_formula() {
 #[test]
 fn prop_the_starter_file_is_a_scenario_and_its_defaults_are_those_of_the_language() {
     let scenario = parse(&starter()).unwrap_or_else(|error| panic!("{error}"));
-    assert_eq!(scenario.warnings(), Vec::<String>::new());
+    assert_eq!(scenario.warnings(), []);
     let assumptions = scenario.assumptions();
     let origin = |key: &str| {
         let found = assumptions.iter().find(|a| a.key == key);
@@ -428,21 +432,19 @@ fn analytic_a_tyre_on_the_next_bed_is_told() {
     assert!(
         leeks.contains("bed_spacing = \"1800 mm\"") && leeks.contains("row_spacing = \"375 mm\"")
     );
-    let about_tyres = |text: &str| -> Vec<String> {
+    let about_tyres = |text: &str| -> Vec<Warning> {
         let warnings = parse(text).unwrap().warnings().into_iter();
-        warnings.filter(|text| text.contains("tyres")).collect()
+        let about =
+            |one: &Warning| matches!(one, Warning::TyresOnRows { .. } | Warning::TyresOnNextRows);
+        warnings.filter(about).collect()
     };
-    assert_eq!(about_tyres(&leeks), Vec::<String>::new());
+    assert_eq!(about_tyres(&leeks), []);
     let wide = replaced(
         &leeks,
         "track_width = \"1800 mm\"",
         "track_width = \"2300 mm\"",
     );
-    let told = about_tyres(&wide);
-    assert!(
-        told.len() == 1 && told[0].contains("run over or beside rows of the next pass"),
-        "{told:?}"
-    );
+    assert_eq!(about_tyres(&wide), [Warning::TyresOnNextRows]);
 }
 
 #[test]
@@ -816,14 +818,22 @@ fn regress_a_log_that_no_tractor_drove_is_refused_and_an_unlikely_one_doubted() 
         with(&|s| 0.06 * wave(s) - 24.0),
         Err("log.csv: offset_m is -24.1 m at 69.5 m from the start; at most 3 m either way are allowed, counted from the planned line of this pass".to_string())
     );
-    assert_eq!(
-        with(&|s| 0.25 * wave(s)),
-        Ok(vec!["The logged pass wanders by 0.18 m (standard deviation about its trend), far more than tractors in row crops do: check that its offset_m is in metres; are these feet?".to_string()])
-    );
-    assert_eq!(
-        with(&|s| 0.01 * s),
-        Ok(vec!["The logged pass is 1.01 m off its line at 101.0 m from its start: check that its offset_m is in metres and counts from the planned line of this pass.".to_string()])
-    );
+    let doubted = |offset: &dyn Fn(f64) -> f64| with(offset).unwrap().remove(0);
+    let Warning::WideWander { sd_m, likely } = doubted(&|s| 0.25 * wave(s)) else {
+        panic!("not doubted")
+    };
+    assert!((sd_m - 0.179).abs() < 1e-3, "{sd_m}");
+    assert_eq!(likely, ["feet"]);
+    let Warning::FarOffLine {
+        farthest_m,
+        at_m,
+        likely,
+    } = doubted(&|s| 0.01 * s)
+    else {
+        panic!("not doubted")
+    };
+    assert!((farthest_m - 1.01).abs() < 0.005 && (at_m - 101.0).abs() < 0.5);
+    assert!(likely.is_empty());
 }
 
 /// One metre of wander out of noises that hardly are.
@@ -1100,11 +1110,12 @@ fn regress_a_polyline_far_longer_than_the_pass_is_doubted() {
             .unwrap()
             .warnings()
     };
-    assert_eq!(with("0,0\n5000,0\n"), Vec::<String>::new());
+    assert_eq!(with("0,0\n5000,0\n"), []);
     assert_eq!(
         with("0,0\n250000,0\n"),
-        [
-            "The points of line.polyline.file make a line of 250000 m and the pass has 200 m, so that it sees little of them: check that x_m and y_m are in metres."
-        ]
+        [Warning::LineFarLonger {
+            line_m: 250_000.0,
+            pass_m: 200.0
+        }]
     );
 }

@@ -1,5 +1,6 @@
 //! The demo against what the trade knows and field papers report.
 
+use rowroom::results::reasons::Believe;
 use std::sync::OnceLock;
 
 use rowroom::model::controller::Kind;
@@ -134,7 +135,11 @@ fn val_the_error_grows_gently_with_speed() {
 #[test]
 fn val_linear_and_simulated_error_agree_for_the_demo() {
     let mut compared = 0;
-    for t in demo().tracking.iter().filter(|t| t.believe == "either") {
+    for t in demo()
+        .tracking
+        .iter()
+        .filter(|t| t.believe == Believe::Either)
+    {
         let linear = t.linear_tool_error_sd_m.unwrap();
         let allowed = 3.0 * t.tool_error_sd_se_m + 0.05 * linear;
         assert!((t.tool_error_sd_m - linear).abs() < allowed, "{t:?}");

@@ -6,6 +6,7 @@ use crate::linear::{Complex, check_stable, loop_response, tool_error};
 use crate::model::controller::Kind;
 use crate::model::setup::Setup;
 use crate::results::answers::{BodePoint, ControlAnswer, LookaheadError, Status};
+use crate::results::reasons::Reason;
 
 /// Lookaheads are tried from 0 to this, m, or to three times the scenario's own if that is more (our choice, no source).
 const FARTHEST_M: f64 = 2.5;
@@ -35,29 +36,25 @@ pub fn answer(setup: &Setup, controller: Option<Kind>, speed_m_s: f64) -> Contro
         ..ControlAnswer::default()
     };
     let Some(kind) = controller else {
-        answer.reason = Some("no controller runs".into());
+        answer.reason = Some(Reason::NoController);
         return answer;
     };
     if let Some(lack) = kind.lacks(setup) {
         answer.status = Status::NoData;
-        answer.reason = Some(lack.to_string());
+        answer.reason = Some(Reason::Lacks { part: lack });
         return answer;
     }
     if !kind.moves() {
-        answer.reason = Some("a locked frame has no loop and looks nowhere".into());
+        answer.reason = Some(Reason::LockedFrame);
         return answer;
     }
     if kind.linear(setup, speed_m_s).is_none() {
-        answer.reason = Some(
-            "an on-off switch has no linear form, so neither loop nor lookahead can be reckoned without passes; a proportional \
-             valve with a PID or lag compensation has one"
-                .into(),
-        );
+        answer.reason = Some(Reason::NoLinearForm);
         return answer;
     }
     answer.bode = bode(setup, kind, speed_m_s);
     if let Err(unstable) = check_stable(setup, kind, speed_m_s) {
-        answer.reason = Some(unstable.to_string());
+        answer.reason = Some(Reason::Unstable { found: unstable });
         return answer;
     }
     answer.lookaheads = lookaheads(setup, kind, speed_m_s);
@@ -65,10 +62,7 @@ pub fn answer(setup: &Setup, controller: Option<Kind>, speed_m_s: f64) -> Contro
     answer.best_lookahead_m = best.map(|point| point.lookahead_m);
     answer.status = Status::Ok;
     answer.reason = Some(match best {
-        None => {
-            "the path is replayed from a log and has no linear form, so lookaheads are not compared"
-                .into()
-        }
+        None => Reason::ReplayedPath,
         Some(best) => verdict(&answer, best),
     });
     answer
@@ -78,32 +72,19 @@ pub fn answer(setup: &Setup, controller: Option<Kind>, speed_m_s: f64) -> Contro
 const WORTH: f64 = 0.01;
 
 /// What the best lookahead gains.
-fn verdict(answer: &ControlAnswer, best: &LookaheadError) -> String {
+fn verdict(answer: &ControlAnswer, best: &LookaheadError) -> Reason {
     let own = answer
         .lookaheads
         .iter()
         .find(|point| point.lookahead_m == answer.lookahead_m)
         .unwrap_or(best);
     let gain = 1.0 - best.tool_error_sd_m / own.tool_error_sd_m;
-    let mut text = if gain > WORTH {
-        let way = if best.lookahead_m < own.lookahead_m {
-            "shorter"
-        } else {
-            "longer"
-        };
-        format!(
-            "a {way} lookahead would make the tool error {:.0} % smaller by the linear check",
-            100.0 * gain
-        )
-    } else {
-        "no other lookahead makes the tool error smaller by more than 1 % by the linear check"
-            .to_owned()
-    };
     let last = answer.lookaheads.last();
-    if last.is_some_and(|last| last.lookahead_m == best.lookahead_m) {
-        text += "; the best may lie farther ahead than was tried";
+    Reason::Lookahead {
+        gain: (gain > WORTH).then_some(gain),
+        shorter: best.lookahead_m < own.lookahead_m,
+        longest: last.is_some_and(|last| last.lookahead_m == best.lookahead_m),
     }
-    text
 }
 
 fn best(points: &[LookaheadError]) -> Option<&LookaheadError> {
@@ -374,10 +355,13 @@ mod tests {
     #[test]
     fn regress_controllers_without_a_linear_form_say_so() {
         let mut setup = Setup::plausible();
-        for (kind, word) in [(Kind::Locked, "locked"), (Kind::OnOff, "no linear form")] {
+        for (kind, why) in [
+            (Kind::Locked, Reason::LockedFrame),
+            (Kind::OnOff, Reason::NoLinearForm),
+        ] {
             let answer = answer(&setup, Some(kind), 2.0);
             assert_eq!(answer.status, Status::NoAnswer);
-            assert!(answer.reason.unwrap().contains(word));
+            assert_eq!(answer.reason, Some(why));
             assert!(answer.bode.is_empty() && answer.lookaheads.is_empty());
         }
         assert_eq!(answer(&setup, None, 2.0).status, Status::NoAnswer);
@@ -393,7 +377,10 @@ mod tests {
         setup.controllers.pid.as_mut().unwrap().gain_1_s *= 3.0;
         let answer = answer(&setup, Some(Kind::Pid), 2.0);
         assert_eq!(answer.status, Status::NoAnswer);
-        assert!(answer.reason.unwrap().contains("would do"));
+        let Some(Reason::Unstable { found }) = answer.reason else {
+            panic!("{:?}", answer.reason)
+        };
+        assert!(found.to_string().contains("would do"));
         assert!(answer.lookaheads.is_empty() && answer.best_lookahead_m.is_none());
         assert_eq!(answer.bode.len(), FREQUENCIES);
     }

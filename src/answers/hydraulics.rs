@@ -1,11 +1,11 @@
 //! Cylinders of the standard series against what tractor, valve, hose and load allow.
 
-use super::words::{Words, listed as in_words};
 use crate::farm::Farm;
 use crate::model::hydraulics::{BUCKLING_SAFETY, Hydraulics, Stroke};
 use crate::model::series::greatest_hose_speed_m_s;
 use crate::model::setup::Setup;
 use crate::results::answers::{Combination, HydraulicsAnswer, Status};
+use crate::results::reasons::{CylinderLimit as Limit, LeastOil, NoCylinder, Reason, Remedy};
 use crate::scenario::Units;
 
 /// Longest short list.
@@ -13,28 +13,6 @@ const LISTED: usize = 6;
 
 /// No shorter stroke is told as one that would do, m (our choice).
 const LEAST_STROKE_M: f64 = 0.01;
-
-/// What a cylinder may fail by.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Limit {
-    Pump,
-    Valve,
-    Force,
-    Hose,
-    Buckling,
-}
-
-impl Limit {
-    fn plain_words(self) -> &'static str {
-        match self {
-            Limit::Pump => "the pump",
-            Limit::Valve => "the valve",
-            Limit::Force => "force",
-            Limit::Hose => "the oil's speed in the hose",
-            Limit::Buckling => "buckling of the rod",
-        }
-    }
-}
 
 /// What is asked of every cylinder.
 #[derive(Clone, Copy)]
@@ -52,7 +30,7 @@ struct Demand<'a> {
     /// The same with it, N.
     force_n: f64,
     hose_bore_m: f64,
-    words: Words,
+    units: Units,
 }
 
 /// A cylinder with what each limit allows over what is asked, the tightest first.
@@ -75,7 +53,7 @@ pub fn combinations(
     stroke_m: f64,
     units: Units,
 ) -> HydraulicsAnswer {
-    let (oil, words) = (&setup.hydraulics, Words(units));
+    let oil = &setup.hydraulics;
     let load_n = oil.side_force_n.abs() + oil.friction_n;
     let mut answer = HydraulicsAnswer {
         wanted_speed_m_s,
@@ -86,16 +64,13 @@ pub fn combinations(
         (Some(valve), _) => (valve.rated_flow_m3_s, valve.rated_drop_pa),
         (None, Some(valve)) => (valve.rated_flow_m3_s, valve.rated_drop_pa),
         (None, None) => {
-            answer.reason = Some(
-                "the machine has no valve: add the table [valve.proportional] or [valve.directional] with rated_flow and rated_drop"
-                    .into(),
-            );
+            answer.reason = Some(Reason::NoValve);
             return answer;
         }
     };
     if !(wanted_speed_m_s.is_finite() && wanted_speed_m_s > 0.0) {
         answer.status = Status::NoAnswer;
-        answer.reason = Some("the rows ask for no shift speed, so any cylinder would do".into());
+        answer.reason = Some(Reason::NoShiftSpeed);
         return answer;
     }
     let demand = Demand {
@@ -107,7 +82,7 @@ pub fn combinations(
         load_n,
         force_n: answer.wanted_force_n,
         hose_bore_m: farm.hose_bore_m,
-        words,
+        units,
     };
     let fitted = demand.judge(oil.bore_m, oil.rod_m);
     let new = Hydraulics { stroke_m, ..*oil };
@@ -115,7 +90,7 @@ pub fn combinations(
         oil: &new,
         ..demand
     };
-    let cylinders_m = words.series().cylinders_m();
+    let cylinders_m = units.series().cylinders_m();
     let (mut serving, mut failing): (Vec<Judged>, Vec<Judged>) = cylinders_m
         .map(|(bore_m, rod_m)| demand.judge(bore_m, rod_m))
         .partition(|judged| judged.combination.serves);
@@ -127,7 +102,9 @@ pub fn combinations(
             (!mended(judged), core::cmp::Reverse(least))
         });
         answer.status = Status::NoAnswer;
-        answer.reason = failing.first().map(|nearest| demand.what_lacks(nearest));
+        answer.reason = failing
+            .first()
+            .map(|nearest| Reason::NoCylinder(demand.what_lacks(nearest)));
         answer.combinations = listed(failing);
     } else {
         serving.sort_by(|a, b| {
@@ -138,7 +115,7 @@ pub fn combinations(
         answer.status = Status::Ok;
         answer.reason = serving
             .first()
-            .map(|best| demand.why(best, serving.len(), &fitted.combination));
+            .map(|best| Reason::LeastOil(demand.why(best, serving.len(), &fitted.combination)));
         answer.combinations = listed(thinnest_and_thickest(serving));
     }
     answer.fitted = Some(fitted.combination);
@@ -244,58 +221,40 @@ impl Demand<'_> {
                 hose_m_s,
                 buckling_reserve: Some(buckling_reserve),
                 serves: least >= 1.0,
-                binding: limit.plain_words().to_owned(),
+                binding: limit,
             },
             limits,
         }
     }
 
-    fn why(&self, best: &Judged, serving: usize, fitted: &Combination) -> String {
-        let words = self.words;
-        let Combination {
+    fn why(&self, best: &Judged, serving: usize, fitted: &Combination) -> LeastOil {
+        let &Combination {
             bore_m,
             rod_m,
             flow_m3_s,
             binding,
             ..
         } = &best.combination;
-        let own = if fitted.serves {
-            "serves too".to_owned()
-        } else {
-            let reserve = fitted.buckling_reserve;
-            let first = fitted.binding == Limit::Buckling.plain_words();
-            let buckles = reserve.filter(|_| first);
-            let at = buckles.map(|reserve| {
-                format!(": its rod buckles at {reserve:.1} times its greatest push")
-            });
-            format!(
-                "does not serve, by {}{}",
-                fitted.binding,
-                at.unwrap_or_default()
-            )
-        };
-        let of = match serving {
-            1 => "is the only one of the series that serves".to_owned(),
-            _ => format!("takes the least oil of the {serving} of the series that serve"),
-        };
-        let oil = self.against(*bore_m, *rod_m, Stroke::Extending);
-        format!(
-            "bore {} with rod {} {of}, {}; the first limit it would meet is {binding}. \
-             Its rod buckles at {:.1} times the greatest push, where {BUCKLING_SAFETY} is asked for: reckoned with the full supply pressure on the bore, \
-             a stroke of {}, pins at both ends {} apart with the rod fully out, and the barrel no stiffer than the rod. \
-             The scenario's own cylinder {own}. What frame, mounts and eyes stand is the maker's to say",
-            words.size(*bore_m),
-            words.size(*rod_m),
-            words.flow(*flow_m3_s),
-            oil.buckling_reserve(),
-            words.size(oil.stroke_m),
-            words.size(oil.buckling_length_m()),
-        )
+        let fails_by = (!fitted.serves).then_some(fitted.binding);
+        let oil = self.against(bore_m, rod_m, Stroke::Extending);
+        LeastOil {
+            bore_m,
+            rod_m,
+            flow_m3_s,
+            serving: serving as u32,
+            binding,
+            buckling_reserve: oil.buckling_reserve(),
+            stroke_m: oil.stroke_m,
+            between_pins_m: oil.buckling_length_m(),
+            fitted_fails_by: fails_by,
+            fitted_buckling_reserve: fitted
+                .buckling_reserve
+                .filter(|_| fails_by == Some(Limit::Buckling)),
+        }
     }
 
     /// What keeps the nearest cylinder from serving, and what to change: all of it together makes it serve.
-    fn what_lacks(&self, nearest: &Judged) -> String {
-        let words = self.words;
+    fn what_lacks(&self, nearest: &Judged) -> NoCylinder {
         let Combination {
             bore_m,
             rod_m,
@@ -303,41 +262,29 @@ impl Demand<'_> {
             retract_m_s,
             ..
         } = nearest.combination;
-        let broken = nearest.broken();
-        let what: Vec<String> = broken
-            .iter()
-            .map(|limit| limit.0.plain_words().to_owned())
-            .collect();
-        format!(
-            "no cylinder of the series moves the frame at {} against {}. Nearest: bore {} with rod {}, extending {}, retracting {}; \
-             it fails by {}. {}",
-            words.shift_speed(self.speed_m_s),
-            words.force(self.force_n),
-            words.size(bore_m),
-            words.size(rod_m),
-            words.shift_speed(extend_m_s),
-            words.shift_speed(retract_m_s),
-            in_words(&what),
-            match self.changes(nearest) {
-                Some(changes) => format!("It would do with {}", in_words(&changes)),
-                None => "No change of pressure, oil, hose or stroke makes it serve: less load or a slower shift would".into(),
-            }
-        )
+        NoCylinder {
+            wanted_speed_m_s: self.speed_m_s,
+            wanted_force_n: self.force_n,
+            bore_m,
+            rod_m,
+            extend_m_s,
+            retract_m_s,
+            fails_by: nearest.broken().iter().map(|limit| limit.0).collect(),
+            remedies: self.changes(nearest),
+        }
     }
 
     /// All that has to change for a cylinder to serve; `None` if no such change helps.
-    fn changes(&self, judged: &Judged) -> Option<Vec<String>> {
-        let words = self.words;
+    fn changes(&self, judged: &Judged) -> Option<Vec<Remedy>> {
         let Combination { bore_m, rod_m, .. } = judged.combination;
         let mut changes = Vec::new();
         let mut oil = *self.oil;
         if judged.broken().iter().any(|limit| limit.0 == Limit::Force) {
-            oil.supply_pa =
-                words.next_pressure_pa(self.supply_that_would_do_pa(&judged.combination));
-            changes.push(format!(
-                "a supply pressure of {} or less load",
-                words.pressure(oil.supply_pa)
-            ));
+            let least_pa = self.supply_that_would_do_pa(&judged.combination);
+            oil.supply_pa = next_pressure_pa(least_pa, self.units);
+            changes.push(Remedy::SupplyPressure {
+                pressure_pa: oil.supply_pa,
+            });
         }
         // More pressure speeds the valve's oil up and loads the rod: what else is wanted shows with it.
         let then = Demand { oil: &oil, ..*self };
@@ -349,29 +296,24 @@ impl Demand<'_> {
     }
 
     /// What to change where a limit other than force is broken, if it can be said in a number.
-    fn remedy(&self, (limit, allowed): (Limit, f64), cylinder: &Combination) -> Option<String> {
-        let words = self.words;
+    fn remedy(&self, (limit, allowed): (Limit, f64), cylinder: &Combination) -> Option<Remedy> {
         match limit {
-            Limit::Pump => Some(format!(
-                "a tractor flow of {}",
-                words.flow_at_least(cylinder.flow_m3_s)
-            )),
-            Limit::Valve if allowed > 0.0 => Some(format!(
-                "a valve of {} at {} an edge",
-                words.flow_at_least(self.valve_m3_s / self.cold_share / allowed),
-                words.pressure(self.valve_drop_pa)
-            )),
+            Limit::Pump => Some(Remedy::TractorFlow {
+                flow_m3_s: cylinder.flow_m3_s,
+            }),
+            Limit::Valve if allowed > 0.0 => Some(Remedy::ValveFlow {
+                flow_m3_s: self.valve_m3_s / self.cold_share / allowed,
+                drop_pa: self.valve_drop_pa,
+            }),
             Limit::Valve | Limit::Force => None,
-            Limit::Hose => Some(format!(
-                "hoses of {} bore",
-                words.size_at_least(self.hose_bore_m / allowed.sqrt())
-            )),
+            Limit::Hose => Some(Remedy::HoseBore {
+                bore_m: self.hose_bore_m / allowed.sqrt(),
+            }),
             Limit::Buckling => {
                 let oil = self.against(cylinder.bore_m, cylinder.rod_m, Stroke::Extending);
                 let length_m = oil.buckling_length_m() * allowed.sqrt();
                 let stroke_m = oil.stroke_of_buckling_length_m(length_m);
-                (stroke_m >= LEAST_STROKE_M)
-                    .then(|| format!("a stroke of {} at most", words.size_at_most(stroke_m)))
+                (stroke_m >= LEAST_STROKE_M).then_some(Remedy::StrokeAtMost { stroke_m })
             }
         }
     }
@@ -385,10 +327,20 @@ impl Demand<'_> {
     }
 }
 
-#[cfg(test)]
+/// The next whole bar or psi upwards, Pa.
+fn next_pressure_pa(pressure_pa: f64, units: Units) -> f64 {
+    let a_unit_pa = match units {
+        Units::Metric => 1e5,
+        Units::Us => 6894.757293168361,
+    };
+    libm::ceil(pressure_pa / a_unit_pa - 1e-9) * a_unit_pa
+}
+
+#[cfg(all(test, feature = "program"))]
 mod tests {
     use super::*;
     use crate::model::series::Series;
+    use crate::report::words::reasons;
     use crate::scenario::units::{Quantity, parse};
     use proptest::prelude::*;
 
@@ -456,7 +408,7 @@ mod tests {
         assert!(near(found.hose_m_s, 5.0, 1e-12), "{found:?}");
         assert!(found.serves);
         // 6.096 / 5.00 is closer than 40 / 23.56.
-        assert_eq!(found.binding, "the oil's speed in the hose");
+        assert_eq!(found.binding, Limit::Hose);
     }
 
     /// Own arithmetic: half of the reserve's force is friction, half the frame on a slope, which side does not matter.
@@ -525,12 +477,15 @@ mod tests {
             let fitted = found.fitted.unwrap();
             assert!(!fitted.serves);
             assert_eq!(found.status, Status::NoAnswer);
-            assert!(found.reason.unwrap().contains(&fitted.binding));
+            let Some(Reason::NoCylinder(lack)) = found.reason else {
+                panic!("{:?}", found.reason)
+            };
+            assert!(lack.fails_by.contains(&fitted.binding));
             fitted.binding
         };
         let mut pump = easy.clone();
         pump.hydraulics.pump_m3_s = 1.0 / L_MIN;
-        assert_eq!(binding(&pump, &wide), "the pump");
+        assert_eq!(binding(&pump, &wide), Limit::Pump);
         let mut valve = easy.clone();
         valve
             .hydraulics
@@ -538,16 +493,16 @@ mod tests {
             .as_mut()
             .unwrap()
             .rated_flow_m3_s = 0.2 / L_MIN;
-        assert_eq!(binding(&valve, &wide), "the valve");
+        assert_eq!(binding(&valve, &wide), Limit::Valve);
         let mut force = easy.clone();
         force.hydraulics.side_force_n = 1e6;
-        assert_eq!(binding(&force, &wide), "force");
+        assert_eq!(binding(&force, &wide), Limit::Force);
         let mut hose = Farm::bare();
         hose.hose_bore_m = 0.002;
-        assert_eq!(binding(&easy, &hose), "the oil's speed in the hose");
+        assert_eq!(binding(&easy, &hose), Limit::Hose);
         let mut long = easy.clone();
         long.hydraulics.stroke_m = 10.0;
-        assert_eq!(binding(&long, &wide), "buckling of the rod");
+        assert_eq!(binding(&long, &wide), Limit::Buckling);
     }
 
     /// The quantity that follows a word of the reason, SI; inches as on a tape.
@@ -573,7 +528,7 @@ mod tests {
         };
         let long = with(0.4);
         assert!(!long.serves);
-        assert_eq!(long.binding, "buckling of the rod");
+        assert_eq!(long.binding, Limit::Buckling);
         assert!(near(long.buckling_reserve.unwrap(), 1.605, 5e-4));
         assert!(!with(0.231).serves);
         assert!(with(0.230).serves);
@@ -584,7 +539,7 @@ mod tests {
         assert!(!found.fitted.as_ref().unwrap().serves);
         let holds = |one: &Combination| one.buckling_reserve.unwrap() >= 3.5;
         assert!(found.combinations.iter().all(holds));
-        let reason = found.reason.unwrap();
+        let reason = reasons::reason(&found.reason.unwrap(), Units::Metric);
         assert!(reason.contains("where 3.5 is asked for"), "{reason}");
         assert!(!reason.contains("without buckling"), "{reason}");
         assert!(
@@ -628,7 +583,7 @@ mod tests {
                     assert!(series.bores_m().contains(&one.bore_m));
                     assert!(series.rods_m().contains(&one.rod_m));
                 }
-                let reason = found.reason.unwrap();
+                let reason = reasons::reason(&found.reason.unwrap(), units);
                 let mut any = false;
                 // A unit is what stands behind a number.
                 let mut after_number = false;
@@ -665,7 +620,7 @@ mod tests {
             let found = combinations(&setup, &farm, wanted_m_s, stroke_m, units);
             prop_assert!(found.combinations.len() <= LISTED);
             if found.status == Status::NoAnswer {
-                let reason = found.reason.unwrap();
+                let reason = reasons::reason(&found.reason.unwrap(), units);
                 prop_assert!(reason.contains("It would do with "), "{reason}");
                 let nearest = found.combinations[0].clone();
                 let asked = |words: &str, quantity| asked_for(&reason, words, quantity);
@@ -724,6 +679,6 @@ mod tests {
         setup.hydraulics.directional = None;
         let none = answer(&setup, &Farm::bare(), 0.05);
         assert_eq!(none.status, Status::NoData);
-        assert!(none.reason.unwrap().contains("[valve.proportional]"));
+        assert_eq!(none.reason, Some(Reason::NoValve));
     }
 }

@@ -208,6 +208,7 @@ mod tests {
     use crate::farm::fieldwork::{capacity_m2_s, efficiency};
     use crate::farm::{Shank, Texture};
     use crate::results::answers::Limited;
+    use crate::results::reasons::Slope;
 
     fn soil() -> Soil {
         Soil {
@@ -230,7 +231,7 @@ mod tests {
         };
         Demand {
             speed_m_s,
-            place: "as simulated".into(),
+            slope: Slope::AsSimulated,
             shift_p50_m: of(0.01),
             shift_p95_m: of(0.02),
             shift_p999_m: of(0.05),

@@ -20,13 +20,13 @@ pub mod speed;
 pub mod stages;
 pub mod stroke;
 pub mod trial;
-pub mod words;
 
 use crate::model::controller::Kind;
 use crate::montecarlo::study::{Plan, Watch, runnable};
 use crate::results::Results;
 use crate::results::answers::{Answers, Bound, Night, Pays, SpeedAnswer, Status};
 use crate::results::finite::first_not_finite;
+use crate::results::reasons::Reason;
 use effects::AtSetting;
 use limits::Limits;
 use pays::Base;
@@ -176,7 +176,7 @@ pub fn work_out(plan: &Plan, results: &Results, watch: &dyn Watch) -> Result<Ans
     );
     Ok(with_finite_numbers(Answers {
         passes,
-        not_recommended: recommended.is_none().then(|| NOT_RECOMMENDED.to_owned()),
+        not_recommended: recommended.is_none().then_some(Reason::NothingKept),
         recommended,
         controller: kind,
         stroke,
@@ -186,7 +186,7 @@ pub fn work_out(plan: &Plan, results: &Results, watch: &dyn Watch) -> Result<Ans
         spacing,
         stages: stages::answer(&trials, results, kind, speed_m_s, &farm.stages)?,
         soil: soil::answer(results, &setup, &farm, design),
-        sheet: sheet::answer(&setup, &farm, clearance_m, scenario.units()),
+        sheet: sheet::answer(&setup, &farm, clearance_m),
         speed,
     }))
 }
@@ -207,16 +207,9 @@ fn planned_work(results: &Results, kinds: usize, slopes_rad: (f64, f64), passes:
         + work(passes, steps * (speeds + 1), 1)
 }
 
-/// Why no setting is recommended.
-const NOT_RECOMMENDED: &str = "no simulated setting keeps every limit";
-
 /// An answer with a number that is not finite becomes none: the passes behind it are not lost for that.
 fn with_finite_numbers(mut answers: Answers) -> Answers {
-    let why = |key: String| {
-        Some(format!(
-            "The values of the scenario lead to no finite number here ({key}): look for one that is far too large or too small."
-        ))
-    };
+    let why = |key: String| Some(Reason::NotFinite { key });
     macro_rules! none_if_not_finite {
         ($($name:ident),*) => {$(
             if let Some(key) = first_not_finite(&answers.$name) {
@@ -276,9 +269,9 @@ fn best_at_work(results: &Results, kinds: &[Kind]) -> Option<Kind> {
 }
 
 /// Answers of a study that was cut short: none, and why.
-pub fn none(reason: &str) -> Answers {
+pub fn none() -> Answers {
     let mut answers = Answers::default();
-    let reason = Some(reason.to_owned());
+    let reason = Some(Reason::CutShort);
     for (status, why) in [
         (&mut answers.stroke.status, &mut answers.stroke.reason),
         (
@@ -340,7 +333,7 @@ mod tests {
             let told = reasons
                 .into_iter()
                 .flatten()
-                .filter(|why| why.contains("no finite number"));
+                .filter(|why| matches!(why, Reason::NotFinite { .. }));
             assert_eq!(told.count(), 1);
         }
     }

@@ -10,12 +10,12 @@ use super::limits::{self, Limits};
 use super::spacing::Priced;
 use super::speed::is_stable_with;
 use super::trial::{Ask, Cell, Sample, Stopped, Trials, as_it_is};
-use super::words::{self, Words};
 use crate::model::controller::Kind;
 use crate::montecarlo::quantile::student_factor;
 use crate::results::LEVEL;
 use crate::results::answers::{Bound, Change, Limited, Pays, Status};
-use crate::scenario::{Scenario, Units};
+use crate::results::reasons::Reason;
+use crate::scenario::Scenario;
 
 /// Groups of passes of the jackknife.
 const GROUPS: usize = 16;
@@ -285,7 +285,6 @@ pub(super) struct Frame {
     pub(super) working_speed: usize,
     pub(super) working_clearance: usize,
     allowed_cut_rate: f64,
-    units: Units,
 }
 
 /// Upper limits over speed at the working clearance and over clearance at the working speed; first of all passes, then without each
@@ -438,16 +437,12 @@ impl Frame {
             speeds_m_s,
             clearances_m: study.clearances_m.clone(),
             allowed_cut_rate: study.allowed_cut_rate,
-            units: scenario.units(),
         }
     }
 
     fn unstable(&self, kind: Kind, change: Change) -> Pays {
         Pays {
-            reason: Some(format!(
-                "with the gains of the scenario the loop of {} would be unstable: it must be tuned anew",
-                words::controller(kind)
-            )),
+            reason: Some(Reason::UnstableWithChange { controller: kind }),
             change,
             controller: kind,
             clearance_m: self.clearances_m[self.working_clearance],
@@ -600,35 +595,20 @@ impl Frame {
                 .map(|limits| self.closer(limits, caps.clearance_m))
                 .collect()
         };
-        let words_of = Words(self.units);
-        let clearance = words_of.length(self.clearances_m[self.working_clearance]);
         let (base_speed, new_speed) = (speed(base, base_caps), speed(changed, changed_caps));
         let (base_room, new_room) = (closer(base, base_caps), closer(changed, changed_caps));
         let by_speed = difference(&base_speed, &new_speed);
         let by_room = difference(&base_room, &new_room);
         let beyond = |reached: Reached| matches!(reached, Reached::Beyond(_));
-        let kept = |reached: Reached| reached.value().map(|m_s| words_of.speed(m_s));
-        let [before, after, both] = match change {
-            Change::OtherMachine => [
-                "with the first machine",
-                "with the second one",
-                "with either",
-            ],
-            _ => ["without it", "with it", "with the change or without"],
-        };
-        let off = format!("with the tools {clearance} from the row");
-        let reason = match (kept(base_speed[0]), kept(new_speed[0])) {
-            (Some(_), Some(_)) => None,
-            (None, None) => Some(format!(
-                "no simulated speed keeps every limit {off}, {both}"
-            )),
-            (None, Some(new)) => Some(format!(
-                "{before} no simulated speed keeps every limit {off}; {after} {new} does"
-            )),
-            (Some(base), None) => Some(format!(
-                "{before} {base} keeps every limit {off}; {after} no simulated speed does"
-            )),
-        };
+        let clearance_m = self.clearances_m[self.working_clearance];
+        let (without_m_s, with_m_s) = (base_speed[0].value(), new_speed[0].value());
+        let missing = without_m_s.is_none() || with_m_s.is_none();
+        let reason = missing.then_some(Reason::SpeedsKept {
+            without_m_s,
+            with_m_s,
+            clearance_m,
+            machines: change == Change::OtherMachine,
+        });
         Pays {
             status: if by_speed.is_some() || by_room.is_some() {
                 Status::Ok
@@ -639,8 +619,8 @@ impl Frame {
             change,
             against: None,
             controller: kind,
-            clearance_m: self.clearances_m[self.working_clearance],
-            base_speed_m_s: base_speed[0].value(),
+            clearance_m,
+            base_speed_m_s: without_m_s,
             speed_gain_m_s: by_speed.map(|gain| gain.value),
             lower: by_speed.map(|gain| gain.lower),
             upper: by_speed.map(|gain| gain.upper),
@@ -719,7 +699,6 @@ mod tests {
             working_speed: 0,
             working_clearance: 0,
             allowed_cut_rate: 0.01,
-            units: Units::Metric,
         };
         let curves = |over_speed: [f64; 2]| Curves {
             over_speed: vec![over_speed.to_vec(); GROUPS + 1],
@@ -729,27 +708,20 @@ mod tests {
         let told = |base: &Curves, new: &Curves| {
             let caps = [NO_CAPS, NO_CAPS];
             let gains = frame.gain(Kind::Pid, Change::OtherMachine, [base, new], caps);
-            (gains.base_speed_m_s, gains.reason.unwrap_or_default())
+            gains.reason.map(|reason| match reason {
+                Reason::SpeedsKept {
+                    without_m_s,
+                    with_m_s,
+                    machines,
+                    ..
+                } => (without_m_s, with_m_s, machines),
+                other => panic!("{other:?}"),
+            })
         };
-        let (speed_m_s, reason) = told(&keeps, &breaks);
-        assert_eq!(speed_m_s, Some(2.0));
-        assert!(
-            reason.starts_with("with the first machine 7.2 km/h keeps"),
-            "{reason}"
-        );
-        assert!(
-            reason.ends_with("with the second one no simulated speed does"),
-            "{reason}"
-        );
-        let (_, reason) = told(&breaks, &keeps);
-        assert!(
-            reason.ends_with("with the second one 7.2 km/h does"),
-            "{reason}"
-        );
-        let (speed_m_s, reason) = told(&breaks, &breaks);
-        assert_eq!(speed_m_s, None);
-        assert!(reason.ends_with("with either"), "{reason}");
-        assert_eq!(told(&keeps, &keeps).1, "");
+        assert_eq!(told(&keeps, &breaks), Some((Some(2.0), None, true)));
+        assert_eq!(told(&breaks, &keeps), Some((None, Some(2.0), true)));
+        assert_eq!(told(&breaks, &breaks), Some((None, None, true)));
+        assert_eq!(told(&keeps, &keeps), None);
     }
 
     /// Another limit that is met before ends a gain; one below the slowest speed leaves none.

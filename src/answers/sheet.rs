@@ -1,10 +1,9 @@
 //! The setting sheet: where every tool stands.
 
-use super::words::{Words, add_tables, listed};
 use crate::farm::{Farm, Workshop};
 use crate::model::setup::Setup;
 use crate::results::answers::{SheetAnswer, Status, ToolPlace};
-use crate::scenario::Units;
+use crate::results::reasons::{Between, Reason, SheetWarning};
 
 /// Lengths that differ by less are the same, m: a micrometre, far below what anybody can set.
 const SAME_M: f64 = 1e-6;
@@ -19,9 +18,8 @@ const GRAIN_M: f64 = 1e-4;
 /// with at least the least overlap, of those the ones that overlap least beyond it, of those the most even. Overlaps of a space are equal. Tools of
 /// different widths stand with the widest nearest to the implement's centre. Beyond the outermost rows the edge near the row stands
 /// exactly; the far one reaches at least as far as wanted and keeps the clearance from the next pass's row. The frame is centred.
-pub fn answer(setup: &Setup, farm: &Farm, clearance_m: f64, units: Units) -> SheetAnswer {
+pub fn answer(setup: &Setup, farm: &Farm, clearance_m: f64) -> SheetAnswer {
     let rows_m = &setup.rows.offset_m;
-    let words = Words(units);
     let mut sheet = SheetAnswer {
         status: Status::NoData,
         clearance_m,
@@ -31,24 +29,27 @@ pub fn answer(setup: &Setup, farm: &Farm, clearance_m: f64, units: Units) -> She
         ..SheetAnswer::default()
     };
     match &farm.workshop {
-        None => sheet.reason = Some(add_tables(&["workshop"])),
+        None => {
+            sheet.reason = Some(Reason::TablesMissing {
+                tables: vec!["workshop".into()],
+            });
+        }
         Some(workshop) => {
             for space in spaces(rows_m, farm, clearance_m) {
-                set(&mut sheet, &space, workshop, words);
+                set(&mut sheet, &space, workshop);
             }
             if sheet.tools.is_empty() {
                 sheet.status = Status::NoAnswer;
-                sheet.reason = Some(format!(
-                    "No tool on hand fits beside rows with {} on either side; the narrowest cuts {}.",
-                    words.length(clearance_m),
-                    words.length(workshop.tool_widths_m.first().copied().unwrap_or(f64::NAN))
-                ));
+                sheet.reason = Some(Reason::NoToolFits {
+                    clearance_m,
+                    narrowest_m: workshop.tool_widths_m.first().copied().unwrap_or(f64::NAN),
+                });
             } else {
                 sheet.status = Status::Ok;
             }
         }
     }
-    around(&mut sheet, setup, farm, words);
+    around(&mut sheet, setup, farm);
     sheet
 }
 
@@ -70,13 +71,12 @@ impl Space {
         self.edges_m[0] - self.edges_m[1]
     }
 
-    /// "between rows 1 and 2", rows counted from 1.
-    fn place(&self) -> String {
-        match (self.row_left, self.row_right) {
-            (Some(left), Some(right)) => format!("between rows {} and {}", left + 1, right + 1),
-            (None, Some(right)) => format!("to the left of row {}", right + 1),
-            (Some(left), None) => format!("to the right of row {}", left + 1),
-            (None, None) => "under the implement".to_string(),
+    /// Where it is, rows counted from 1.
+    fn place(&self) -> Between {
+        let number = |row: usize| row as u32 + 1;
+        Between {
+            row_left: self.row_left.map(number),
+            row_right: self.row_right.map(number),
         }
     }
 }
@@ -110,31 +110,26 @@ fn spaces(rows_m: &[f64], farm: &Farm, clearance_m: f64) -> Vec<Space> {
 }
 
 /// Fills a space, or as much of it as can be.
-fn set(sheet: &mut SheetAnswer, space: &Space, workshop: &Workshop, words: Words) {
+fn set(sheet: &mut SheetAnswer, space: &Space, workshop: &Workshop) {
     let width_m = space.width_m();
     let place = space.place();
-    let between = space.row_left.is_some() && space.row_right.is_some();
     if width_m <= SAME_M {
-        sheet.warnings.push(if between {
-            format!("There is no room {place}: the clearances on both sides meet.")
-        } else {
-            format!("No tool stands {place}: the tools are to reach no further than the clearance.")
-        });
+        sheet.warnings.push(SheetWarning::NoRoom { space: place });
         return;
     }
     let most_m = width_m + space.spare_m;
     if let Some(widths_m) = choose(&workshop.tool_widths_m, width_m, most_m, workshop.overlap_m) {
-        stand(sheet, space, &widths_m, workshop.overlap_m, words);
+        stand(sheet, space, &widths_m, workshop.overlap_m);
         return;
     }
     let fits = |width: &&f64| **width <= most_m + SAME_M;
     match workshop.tool_widths_m.iter().rfind(fits) {
         None => {
             sheet.gaps_m.push(space.edges_m);
-            sheet.warnings.push(format!(
-                "No tool on hand fits {place}, where {} are free: the whole strip stays unworked.",
-                words.length(width_m)
-            ));
+            sheet.warnings.push(SheetWarning::NoToolFits {
+                space: place,
+                free_m: width_m,
+            });
         }
         Some(&widest_m) => {
             // In the middle between rows, else beside the row.
@@ -153,12 +148,12 @@ fn set(sheet: &mut SheetAnswer, space: &Space, workshop: &Workshop, words: Words
             let open = |gap: &[f64; 2]| gap[0] - gap[1] > SAME_M;
             sheet.gaps_m.extend(gaps_m.into_iter().filter(open));
             sheet.tools.push(tool(space, edges_m, None));
-            sheet.warnings.push(format!(
-                "The tools on hand do not fill the {} {place}: one of {} stands there and {} stay unworked.",
-                words.length(width_m),
-                words.length(widest_m),
-                words.length(free_m)
-            ));
+            sheet.warnings.push(SheetWarning::NotFilled {
+                space: place,
+                width_m,
+                tool_m: widest_m,
+                unworked_m: free_m,
+            });
         }
     }
 }
@@ -175,7 +170,7 @@ fn tool(space: &Space, edges_m: [f64; 2], overlap_m: Option<f64>) -> ToolPlace {
 }
 
 /// Stands tools that fill a space side by side.
-fn stand(sheet: &mut SheetAnswer, space: &Space, widths_m: &[f64], least_m: f64, words: Words) {
+fn stand(sheet: &mut SheetAnswer, space: &Space, widths_m: &[f64], least_m: f64) {
     let [left_m, right_m] = space.edges_m;
     let joints = widths_m.len() - 1;
     let sum_m: f64 = widths_m.iter().sum();
@@ -205,11 +200,10 @@ fn stand(sheet: &mut SheetAnswer, space: &Space, widths_m: &[f64], least_m: f64,
         edge_m -= width_m - overlap_m;
     }
     if joints > 0 && overlap_m > widths_m.iter().fold(f64::INFINITY, |a, b| a.min(*b)) / 2.0 {
-        sheet.warnings.push(format!(
-            "Tools overlap by {} {}, more than half of the narrowest: set them one behind the other with room for soil and residue, or get other widths.",
-            words.length(overlap_m),
-            space.place()
-        ));
+        sheet.warnings.push(SheetWarning::WideOverlap {
+            space: space.place(),
+            overlap_m,
+        });
     }
 }
 
@@ -267,53 +261,41 @@ fn choose(on_hand_m: &[f64], space_m: f64, most_m: f64, overlap_m: f64) -> Optio
 }
 
 /// Warnings about what lies around the tools: tyres, guess rows and the neighbouring passes.
-fn around(sheet: &mut SheetAnswer, setup: &Setup, farm: &Farm, words: Words) {
+fn around(sheet: &mut SheetAnswer, setup: &Setup, farm: &Farm) {
     let rows_m = &setup.rows.offset_m;
     let (Some(first_m), Some(last_m)) = (rows_m.first(), rows_m.last()) else {
         return;
     };
-    let numbers = |rows: &[usize]| {
-        let numbers: Vec<String> = rows.iter().map(|row| (row + 1).to_string()).collect();
-        format!(
-            "row{} {}",
-            if rows.len() > 1 { "s" } else { "" },
-            listed(&numbers)
-        )
-    };
     let run_over = farm.rows_under_tyres(rows_m, setup.plants.protected_radius_m);
     if !run_over.is_empty() {
-        sheet.warnings.push(format!(
-            "A tyre {} wide, {} from the centre, runs on or beside {}: change the wheel track or fit narrower tyres.",
-            words.length(farm.tyre_m),
-            words.length(farm.track_m / 2.0),
-            numbers(&run_over)
-        ));
+        sheet.warnings.push(SheetWarning::TyreOnRows {
+            tyre_m: farm.tyre_m,
+            from_centre_m: farm.track_m / 2.0,
+            rows: run_over.iter().map(|&row| row as u32 + 1).collect(),
+        });
     }
     let next_m = farm.next_rows_under_tyres(rows_m, setup.plants.protected_radius_m);
     if let Some(nearest_m) = next_m.iter().map(|row_m| row_m.abs()).reduce(f64::min) {
-        sheet.warnings.push(format!(
-            "A tyre {} wide, {} from the centre, runs on or beside a row of the next pass, {} from the centre: change the wheel track or fit narrower tyres.",
-            words.length(farm.tyre_m),
-            words.length(farm.track_m / 2.0),
-            words.length(nearest_m)
-        ));
+        sheet.warnings.push(SheetWarning::TyreOnNextRow {
+            tyre_m: farm.tyre_m,
+            from_centre_m: farm.track_m / 2.0,
+            row_m: nearest_m,
+        });
     }
     let guess = setup.rows.planter_pass.windows(2).enumerate();
     for (row, _) in guess.filter(|(_, pair)| pair[0] != pair[1]) {
-        sheet.warnings.push(format!(
-            "Between rows {} and {} one planter pass joins the next (a guess row): measure this space in several places and set its tools to the narrowest.",
-            row + 1,
-            row + 2
-        ));
+        sheet.warnings.push(SheetWarning::GuessRow {
+            after_row: row as u32 + 1,
+        });
     }
     if let Some(planter) = farm
         .planter_rows
         .filter(|_| farm.guess_rows_move(rows_m.len()))
     {
-        sheet.warnings.push(format!(
-            "The cultivator has {} rows, the planter {planter}: neither divides the other, so guess rows come to lie between other rows in every pass. Work as many rows as the planter set, or a whole part of them.",
-            rows_m.len()
-        ));
+        sheet.warnings.push(SheetWarning::RowsDoNotDivide {
+            rows: rows_m.len() as u32,
+            planter_rows: planter as u32,
+        });
     }
     let next_m = farm.next_row_m(rows_m);
     let reaches_m = match (sheet.tools.first(), sheet.tools.last()) {
@@ -324,19 +306,17 @@ fn around(sheet: &mut SheetAnswer, setup: &Setup, farm: &Farm, words: Words) {
     };
     let closest_m = next_m - reaches_m[0].max(reaches_m[1]);
     if closest_m < sheet.clearance_m - SAME_M {
-        sheet.warnings.push(format!(
-            "The outermost tools come within {} of where the next pass's row stands, closer than the clearance: let them reach less far.",
-            words.length(closest_m.max(0.0))
-        ));
+        sheet.warnings.push(SheetWarning::NearNextPass {
+            closest_m: closest_m.max(0.0),
+        });
     }
     let left_m = next_m - reaches_m[0] - reaches_m[1];
     if left_m > SAME_M {
-        sheet.warnings.push(format!(
-            "Between neighbouring passes {} stay unworked beyond the outermost tools.",
-            words.length(left_m)
-        ));
+        sheet
+            .warnings
+            .push(SheetWarning::StripBetweenPasses { width_m: left_m });
     }
 }
 
-#[cfg(test)]
+#[cfg(all(test, feature = "program"))]
 mod tests;

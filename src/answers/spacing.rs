@@ -1,6 +1,5 @@
 //! Sweep spacing against speed: what every simulated setting costs on the farm.
 
-use super::words::{Words, add_tables};
 use crate::farm::fieldwork::{capacity_m2_s, efficiency};
 use crate::farm::{Farm, Land, Prices, Ranged, Weeds};
 use crate::model::controller::Kind;
@@ -9,6 +8,7 @@ use crate::results::answers::{
     BestSetting, Bound, GridEnd, Mover, Night, PlantWorth, Recommended, SpacingAnswer, SpacingCell,
     Status,
 };
+use crate::results::reasons::{FarmNumber, Reason};
 use crate::results::{Results, Share};
 
 /// A setting whose cost exceeds the least by no more than this share is as good as the best (our choice, no source).
@@ -37,23 +37,24 @@ impl<'a> Priced<'a> {
     ///
     /// # Errors
     ///
-    /// What the scenario should add, in plain words.
-    pub fn new(setup: &'a Setup, farm: &'a Farm) -> Result<Self, String> {
+    /// What the scenario should add.
+    pub fn new(setup: &'a Setup, farm: &'a Farm) -> Result<Self, Reason> {
         let (Some(land), Some(weeds), Some(prices)) = (&farm.land, &farm.weeds, &farm.prices)
         else {
-            let missing: Vec<&str> = [
+            let tables: Vec<String> = [
                 ("farm", farm.land.is_none()),
                 ("weeds", farm.weeds.is_none()),
                 ("prices", farm.prices.is_none()),
             ]
             .into_iter()
-            .filter_map(|(table, missing)| missing.then_some(table))
+            .filter(|(_, missing)| *missing)
+            .map(|(table, _)| table.to_owned())
             .collect();
-            return Err(add_tables(&missing));
+            return Err(Reason::TablesMissing { tables });
         };
         let hours = land.day_hours + land.night_hours;
         if hours <= 0.0 {
-            return Err("Set farm.day_hours or farm.night_hours above 0.".into());
+            return Err(Reason::NoHours);
         }
         Ok(Self {
             land,
@@ -144,7 +145,7 @@ impl<'a> Priced<'a> {
 /// setting breaks. `night` passes through; its days are worked out here, at the speed of `design_m_s`.
 pub fn answer(
     results: &Results,
-    priced: &Result<Priced, String>,
+    priced: &Result<Priced, Reason>,
     controller: Option<Kind>,
     breaks: &dyn Fn(f64, f64) -> Vec<Bound>,
     (design_m_s, recommended): (f64, Option<&Recommended>),
@@ -155,7 +156,7 @@ pub fn answer(
         Err(lack) => return without(Status::NoData, lack.clone()),
     };
     let Some(controller) = controller else {
-        return without(Status::NoAnswer, "No controller ran.".into());
+        return without(Status::NoAnswer, Reason::NoController);
     };
     let rates = results.whole_rows();
     let settings: Vec<Setting> = rates
@@ -165,10 +166,7 @@ pub fn answer(
     let (land, numbers) = (priced.land, &priced.numbers);
     let stand_1_ha = priced.stand_1_ha;
     let Some(cheapest) = least_cost(&settings, numbers, stand_1_ha) else {
-        return without(
-            Status::NoAnswer,
-            format!("No setting of {} was simulated.", controller.name()),
-        );
+        return without(Status::NoAnswer, Reason::NotSimulated { controller });
     };
     let broken: Vec<Vec<Bound>> = settings
         .iter()
@@ -209,16 +207,10 @@ pub fn answer(
             ..night
         }
     });
-    let words = Words::of(results);
-    let shown = cheapest_kept.as_ref().unwrap_or(&cheapest);
-    let mut reason = why(&cells, shown, &movers, words, &priced.prices.currency);
-    if cheapest_kept.is_none() {
-        reason += " No simulated setting keeps every limit.";
-    }
     let place = |of: &BestSetting| cells.iter().position(|cell| is(cell, of));
     SpacingAnswer {
         status: Status::Ok,
-        reason: Some(reason),
+        reason: None,
         controller: Some(controller),
         currency: Some(priced.prices.currency.clone()),
         cost_of_staying_per_ha: at_work
@@ -262,7 +254,7 @@ fn ends(results: &Results, setting: &BestSetting) -> Vec<GridEnd> {
     speeds.into_iter().chain(clearances).flatten().collect()
 }
 
-fn without(status: Status, reason: String) -> SpacingAnswer {
+fn without(status: Status, reason: Reason) -> SpacingAnswer {
     SpacingAnswer {
         status,
         reason: Some(reason),
@@ -394,32 +386,24 @@ fn least_cost(settings: &[Setting], numbers: &Numbers, stand_1_ha: f64) -> Optio
 fn movers(settings: &[Setting], priced: &Priced, best: &BestSetting) -> Vec<Mover> {
     type Place = fn(&mut Numbers) -> &mut f64;
     let (weeds, prices) = (priced.weeds, priced.prices);
-    let ranges: [(&str, Ranged, Place); 7] = [
-        ("weeds before the pass, per m²", weeds.density_1_m2, |n| {
+    let ranges: [(FarmNumber, Ranged, Place); 7] = [
+        (FarmNumber::WeedDensity, weeds.density_1_m2, |n| {
             &mut n.density_1_m2
         }),
-        (
-            "share of the weeds in the worked strip that the tools undercut",
-            weeds.undercut_share,
-            |n| &mut n.undercut_share,
-        ),
-        (
-            "weeds that one person pulls in an hour",
-            weeds.pulled_an_hour,
-            |n| &mut n.pulled_an_hour,
-        ),
-        ("value of a plant", prices.plant, |n| &mut n.plant),
-        (
-            "share of the touched plants that is lost",
-            prices.touched_lost,
-            |n| &mut n.touched_lost,
-        ),
-        (
-            "price of an hour of weeding by hand",
-            prices.labour_hour,
-            |n| &mut n.labour_hour,
-        ),
-        ("price of an hour in the field", prices.machine_hour, |n| {
+        (FarmNumber::UndercutShare, weeds.undercut_share, |n| {
+            &mut n.undercut_share
+        }),
+        (FarmNumber::PulledAnHour, weeds.pulled_an_hour, |n| {
+            &mut n.pulled_an_hour
+        }),
+        (FarmNumber::PlantValue, prices.plant, |n| &mut n.plant),
+        (FarmNumber::TouchedLost, prices.touched_lost, |n| {
+            &mut n.touched_lost
+        }),
+        (FarmNumber::LabourHour, prices.labour_hour, |n| {
+            &mut n.labour_hour
+        }),
+        (FarmNumber::MachineHour, prices.machine_hour, |n| {
             &mut n.machine_hour
         }),
     ];
@@ -433,7 +417,7 @@ fn movers(settings: &[Setting], priced: &Priced, best: &BestSetting) -> Vec<Move
             *place(&mut numbers) = set_to;
             if let Some(then) = least_cost(settings, &numbers, priced.stand_1_ha) {
                 movers.push(Mover {
-                    what: what.to_string(),
+                    what,
                     set_to,
                     moves: then.speed_m_s != best.speed_m_s || then.clearance_m != best.clearance_m,
                     best: then,
@@ -442,52 +426,6 @@ fn movers(settings: &[Setting], priced: &Priced, best: &BestSetting) -> Vec<Move
         }
     }
     movers
-}
-
-/// What the best setting's cost is made of, how sure it is and what would move it.
-fn why(
-    cells: &[SpacingCell],
-    best: &BestSetting,
-    movers: &[Mover],
-    words: Words,
-    currency: &str,
-) -> String {
-    let mut text = String::new();
-    if let Some(cell) = cells.iter().find(|cell| is(cell, best)) {
-        text = format!(
-            "At {} and {} {} takes {} {currency} for the machine, {} for weeding by hand and {} for lost plants; within the limits of the plants lost {} to {} in all.",
-            words.speed(best.speed_m_s),
-            words.length(best.clearance_m),
-            words.land(),
-            words.per_land(cell.machine_per_ha),
-            words.per_land(cell.weeding_per_ha),
-            words.per_land(cell.plants_per_ha),
-            words.per_land(cell.cost_lower),
-            words.per_land(cell.cost_upper)
-        );
-    }
-    let rivals = cells
-        .iter()
-        .filter(|cell| cell.near_best && !is(cell, best))
-        .count();
-    if rivals > 0 {
-        text += &format!(
-            " {rivals} other setting{} within 5 % of it.",
-            if rivals == 1 { " lies" } else { "s lie" }
-        );
-    }
-    let mut moving: Vec<String> = movers
-        .iter()
-        .filter(|mover| mover.moves)
-        .map(|mover| mover.what.clone())
-        .collect();
-    moving.dedup();
-    text += &if moving.is_empty() {
-        " No price or number moves it within its range.".to_string()
-    } else {
-        format!(" Within its range it is moved by: {}.", moving.join("; "))
-    };
-    text
 }
 
 #[cfg(all(test, feature = "program"))]

@@ -6,12 +6,12 @@
 use super::changes::Cause as Removable;
 use super::limits::{self, Limits};
 use super::trial::{Ask, Cell, Stopped, Trials, as_it_is};
-use super::words::{self, Words};
 use crate::linear;
 use crate::model::controller::Kind;
 use crate::model::setup::Setup;
 use crate::montecarlo::estimate::korn_graubard;
 use crate::results::answers::{Bound, Cause, Holds, SpeedAnswer, SpeedLimit, Status};
+use crate::results::reasons::Reason;
 use crate::results::{LEVEL, Rate, Results, Share, Stretch};
 use crate::scenario::Units;
 
@@ -367,7 +367,7 @@ fn told(
         },
         reason: match (highest_speed_m_s, binding) {
             (None, Some(Bound::CutPlants)) => Some(nearest(results, kind, clearance_m)),
-            (None, _) => Some("one of the limits lies below the slowest simulated speed".into()),
+            (None, _) => Some(Reason::BelowSlowest),
             _ => None,
         },
         controller: kind,
@@ -387,7 +387,7 @@ fn told(
 }
 
 /// Why no simulated speed will do, and the nearest setting that would.
-fn nearest(results: &Results, kind: Kind, clearance_m: f64) -> String {
+fn nearest(results: &Results, kind: Kind, clearance_m: f64) -> Reason {
     let slowest_m_s = results.speeds_m_s.first().copied().unwrap_or(0.0);
     let will_do = |cell: &&Rate| {
         cell.stretch == Stretch::Whole
@@ -399,7 +399,6 @@ fn nearest(results: &Results, kind: Kind, clearance_m: f64) -> String {
             .min_by(|a, b| a.clearance_m.total_cmp(&b.clearance_m))
             .map(|cell| (cell.controller, cell.clearance_m))
     };
-    let why = "even the slowest simulated speed cuts more plants than allowed here";
     let own = narrowest(
         &mut results
             .rates
@@ -408,10 +407,10 @@ fn nearest(results: &Results, kind: Kind, clearance_m: f64) -> String {
             .filter(|cell| cell.controller == kind && cell.clearance_m > clearance_m),
     );
     if let Some((_, wider_m)) = own {
-        return format!(
-            "{why}; with the tools {} from the row it would keep the allowed rate",
-            Words::of(results).length(wider_m)
-        );
+        return Reason::CutsTooMany {
+            wider_m: Some(wider_m),
+            under: None,
+        };
     }
     let other = narrowest(
         &mut results
@@ -420,15 +419,9 @@ fn nearest(results: &Results, kind: Kind, clearance_m: f64) -> String {
             .filter(will_do)
             .filter(|cell| cell.clearance_m >= clearance_m),
     );
-    match other {
-        Some((controller, wider_m)) => format!(
-            "{why}, at any simulated clearance; {} would keep the allowed rate with the tools {} from the row",
-            words::controller(controller),
-            Words::of(results).length(wider_m)
-        ),
-        None => format!(
-            "{why}, at any simulated clearance and with any controller; allow more, or simulate slower speeds or wider clearances"
-        ),
+    Reason::CutsTooMany {
+        wider_m: other.map(|(_, wider_m)| wider_m),
+        under: other.map(|(controller, _)| controller),
     }
 }
 

@@ -1,12 +1,12 @@
 //! A clearance for each stage of the crop's growth.
 
 use super::trial::{Ask, Stopped, Trials};
-use super::words::{Words, add_tables};
 use crate::farm::Stage;
 use crate::model::controller::Kind;
 use crate::model::setup::Setup;
 use crate::results::Results;
 use crate::results::answers::{StageClearance, StagesAnswer, Status};
+use crate::results::reasons::Reason;
 
 /// The answer for one controller at a speed, m/s, from all passes of the study, like the recommended setting.
 ///
@@ -27,7 +27,9 @@ pub fn answer(
         ..StagesAnswer::default()
     };
     let Some(kind) = kind.filter(|_| !stages.is_empty()) else {
-        answer.reason = Some(add_tables(&["growth"]));
+        answer.reason = Some(Reason::TablesMissing {
+            tables: vec!["growth".into()],
+        });
         return Ok(answer);
     };
     for stage in stages {
@@ -35,23 +37,22 @@ pub fn answer(
             .stages
             .push(at(trials, results, kind, speed_m_s, stage)?);
     }
-    let without: Vec<String> = answer
+    let heights_m: Vec<f64> = answer
         .stages
         .iter()
         .filter(|stage| stage.clearance_m.is_none())
-        .map(|stage| Words::of(results).length(stage.height_m))
+        .map(|stage| stage.height_m)
         .collect();
-    answer.status = if without.len() < answer.stages.len() {
+    answer.status = if heights_m.len() < answer.stages.len() {
         Status::Ok
     } else {
         Status::NoAnswer
     };
-    if !without.is_empty() {
-        answer.reason = Some(format!(
-            "no simulated clearance keeps the allowed rate at {} for plants of {}: drive slower, or simulate wider clearances",
-            Words::of(results).speed(speed_m_s),
-            without.join(", ")
-        ));
+    if !heights_m.is_empty() {
+        answer.reason = Some(Reason::NoClearanceFor {
+            speed_m_s,
+            heights_m,
+        });
     }
     Ok(answer)
 }

@@ -2,10 +2,10 @@
 
 use super::changes::UNLIMITED_STROKE_M;
 use super::trial::{Ask, Stopped, Trials};
-use super::words::{self, Words};
 use crate::model::controller::Kind;
 use crate::model::setup::Setup;
 use crate::results::answers::{Demand, Status, StrokeAnswer, StrokeCandidate};
+use crate::results::reasons::{Reason, Slope, StrokeBinding};
 use crate::results::{LEVEL, Results};
 
 /// Share of the allowed rate that a shorter stroke may add (our choice, no source).
@@ -33,10 +33,8 @@ pub fn answer(
         passes,
         ..StrokeAnswer::default()
     };
-    let Some(kind) = kind.filter(|&kind| kind != Kind::Locked) else {
-        answer.reason = Some(
-            "the machine has no controller that moves the frame: add a valve and a controller's table".into(),
-        );
+    let Some(kind) = kind.filter(|kind| kind.moves()) else {
+        answer.reason = Some(Reason::NothingMoves);
         return Ok(answer);
     };
     answer.controller = Some(kind);
@@ -55,7 +53,7 @@ pub fn answer(
         run.map(|sample| sample.cell(0, 0).clone())
     };
     let unlimited = with(UNLIMITED_STROKE_M)?;
-    for &stroke_m in Words::of(results).series().strokes_m() {
+    for &stroke_m in results.scenario.units.series().strokes_m() {
         let cell = with(stroke_m)?;
         let estimate = cell.estimates()[0];
         let difference = cell.less(&unlimited, 0);
@@ -82,39 +80,31 @@ fn decide(results: &Results, kind: Kind, unlimited_upper: f64, answer: &mut Stro
         .iter()
         .rposition(|candidate| !candidate.good_enough)
         .map_or(0, |last_bad| last_bad + 1);
-    let share = format!(
-        "it cuts at most {:.3} % of the plants more than an endless stroke would, a tenth of what is allowed",
-        100.0 * WORTH * results.allowed_cut_rate
-    );
+    let adds_at_most = WORTH * results.allowed_cut_rate;
     match candidates.get(good) {
         Some(recommended) => {
             answer.status = Status::Ok;
             answer.recommended_m = Some(recommended.stroke_m);
             answer.binding = Some(match good.checked_sub(1).map(|below| &candidates[below]) {
-                Some(below) => format!(
-                    "the next shorter one, {}, stands at its end over {:.2} % of the way",
-                    Words::of(results).size(below.stroke_m),
-                    100.0 * below.end_stop_share
-                ),
-                None => "the series begins there".into(),
+                Some(below) => StrokeBinding::ShorterAtItsEnd {
+                    stroke_m: below.stroke_m,
+                    end_stop_share: below.end_stop_share,
+                },
+                None => StrokeBinding::SeriesBegins,
             });
-            let mut reason =
-                format!("the smallest of the series of which that can be said: {share}");
-            if unlimited_upper > results.allowed_cut_rate {
-                reason += &format!(
-                    "; the allowed rate is not kept with any stroke at {} under {}: look at speed and clearance first",
-                    Words::of(results).speed(answer.design_speed_m_s),
-                    words::controller(kind)
-                );
-            }
-            answer.reason = Some(reason);
+            answer.reason = Some(Reason::GoodStroke {
+                adds_at_most,
+                never_kept_at_m_s: (unlimited_upper > results.allowed_cut_rate)
+                    .then_some(answer.design_speed_m_s),
+                controller: kind,
+            });
         }
         None => {
             answer.status = Status::NoAnswer;
-            answer.reason = Some(format!(
-                "even the longest stroke of the series, {}, is not clearly good enough (good enough: {share}); straighter rows, a steadier driver or more passes would help",
-                Words::of(results).size(candidates.last().map_or(0.0, |last| last.stroke_m))
-            ));
+            answer.reason = Some(Reason::StrokesTooShort {
+                longest_m: candidates.last().map_or(0.0, |last| last.stroke_m),
+                adds_at_most,
+            });
         }
     }
 }
@@ -131,13 +121,13 @@ pub fn demand(
     passes: u64,
 ) -> Result<Vec<Demand>, Stopped> {
     let steepest_rad = slopes_rad.0.abs().max(slopes_rad.1.abs());
-    let mut places = vec![("as simulated", None)];
+    let mut slopes = vec![(Slope::AsSimulated, None)];
     if steepest_rad > 0.0 {
-        places.push(("left side higher", Some(steepest_rad)));
-        places.push(("right side higher", Some(-steepest_rad)));
+        slopes.push((Slope::LeftHigher, Some(steepest_rad)));
+        slopes.push((Slope::RightHigher, Some(-steepest_rad)));
     }
     let mut all = Vec::new();
-    for (place, slope_rad) in places {
+    for (slope, slope_rad) in slopes {
         for &speed_m_s in speeds_m_s {
             let wanted = trials.wanted(passes, speed_m_s, slope_rad)?;
             let [shift_p50_m, shift_p95_m, shift_p999_m] =
@@ -146,7 +136,7 @@ pub fn demand(
                 wanted.speed_m_s.quantiles([0.95, 0.999], LEVEL);
             all.push(Demand {
                 speed_m_s,
-                place: place.into(),
+                slope,
                 shift_p50_m,
                 shift_p95_m,
                 shift_p999_m,

@@ -2,7 +2,7 @@
 
 use rowroom::model::controller::Kind;
 use rowroom::montecarlo::study::one_pass;
-use rowroom::report::display::{Units, percent, trimmed};
+use rowroom::report::display::{percent, trimmed};
 use rowroom::report::{PassStamp, pass_files, pass_name};
 use rowroom::results::Tool;
 use rowroom::scenario::Scenario;
@@ -62,7 +62,7 @@ fn leaves_room(scenario: &Scenario, clearance_m: f64) -> Result<(), Failure> {
         return Ok(());
     }
     let stamp = scenario.stamp();
-    let units = Units::from_name(&stamp.units);
+    let units = stamp.units;
     Err(Failure::input(format!(
         "--clearance {} on either side leaves no room for tools between rows {} apart ({}); give at most {}",
         units.clearance(clearance_m),

@@ -133,9 +133,7 @@ fn whole(job: &Job) -> Result<(), Failure> {
         && answers_too(plan, &mut outcome.results, &progress, job.tell.quiet).map_err(kept)?;
     if !run.complete {
         outcome.results.complete = false;
-        outcome.results.answers = answers::none(
-            "the study was cut short before the answers were worked out; the same command goes on from there",
-        );
+        outcome.results.answers = answers::none();
     }
     let files = study_files(&outcome.results, &outcome.traces, &outcome.worst)
         .map_err(|error| kept(error.into()))?;

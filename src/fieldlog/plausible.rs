@@ -2,6 +2,7 @@
 
 use super::WIDEST_GAP_M;
 use crate::model::driver::LoggedPath;
+use crate::results::reasons::Warning;
 
 /// A pass whose offset has a larger standard deviation about its trend is refused, m (assumed: as for
 /// `driver.hand.observed_wander`).
@@ -78,7 +79,7 @@ impl Wander {
             farthest_m,
             at_m,
         } = self;
-        let question = self.question("");
+        let question = question(self.likely());
         if *sd_m > MOST_WANDER_M {
             Some(format!(
                 "offset_m has a wander of {sd_m:.1} m (standard deviation about its trend); a tractor that follows a row stays below {MOST_WANDER_M} m{question}"
@@ -93,28 +94,29 @@ impl Wander {
     }
 
     /// What is unlikely about it but can be, if anything is.
-    pub fn doubt(&self) -> Option<String> {
-        let Wander {
+    pub fn doubt(&self) -> Option<Warning> {
+        let &Wander {
             sd_m,
             farthest_m,
             at_m,
         } = self;
-        let question = self.question(".");
-        if *sd_m > USUAL_WANDER_M {
-            Some(format!(
-                "The logged pass wanders by {sd_m:.2} m (standard deviation about its trend), far more than tractors in row crops do: check that its offset_m is in metres{question}"
-            ))
+        let likely = self.likely().map(str::to_owned).collect();
+        if sd_m > USUAL_WANDER_M {
+            Some(Warning::WideWander { sd_m, likely })
         } else if farthest_m.abs() > USUAL_OFFSET_M {
-            Some(format!(
-                "The logged pass is {farthest_m:.2} m off its line at {at_m:.1} m from its start: check that its offset_m is in metres and counts from the planned line of this pass{question}"
-            ))
+            Some(Warning::FarOffLine {
+                farthest_m,
+                at_m,
+                likely,
+            })
         } else {
             None
         }
     }
 
-    fn question(&self, otherwise: &str) -> String {
-        question(otherwise, |metres| {
+    /// Units in which its numbers would be likely.
+    fn likely(&self) -> impl Iterator<Item = &'static str> {
+        fitting(|metres| {
             within(LIKELY_WANDER_M, self.sd_m * metres)
                 && within(LIKELY_OFFSET_M, self.farthest_m.abs() * metres)
         })
@@ -127,21 +129,22 @@ fn within([least_m, most_m]: [f64; 2], length_m: f64) -> bool {
 
 /// Asks for the units in which the distances of a log may have been written that rise by so much from point to point.
 pub(super) fn question_of_step(step_m: f64) -> String {
-    question("", |metres| {
+    question(fitting(|metres| {
         step_m > WIDEST_GAP_M && within(LIKELY_STEP_M, step_m * metres)
-    })
+    }))
+}
+
+fn fitting(fits: impl Fn(f64) -> bool) -> impl Iterator<Item = &'static str> {
+    let units = UNITS.iter().filter(move |(_, metres)| fits(*metres));
+    units.map(|(name, _)| *name)
 }
 
 /// Asks for the units that fit, if any do.
-fn question(otherwise: &str, fits: impl Fn(f64) -> bool) -> String {
-    let fitting: Vec<&str> = UNITS
-        .iter()
-        .filter(|(_, metres)| fits(*metres))
-        .map(|(name, _)| *name)
-        .collect();
-    if fitting.is_empty() {
-        otherwise.to_string()
+fn question(likely: impl Iterator<Item = &'static str>) -> String {
+    let likely: Vec<&str> = likely.collect();
+    if likely.is_empty() {
+        String::new()
     } else {
-        format!("; are these {}?", fitting.join(" or "))
+        format!("; are these {}?", likely.join(" or "))
     }
 }

@@ -13,7 +13,10 @@ use crate::model::setup::Setup;
 use crate::model::tracker::transfer::transfer;
 
 /// What moves the tools off the row.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize, schemars::JsonSchema,
+)]
+#[serde(rename_all = "snake_case")]
 pub enum Source {
     /// The row as the planter left it.
     RowWander,
@@ -54,23 +57,6 @@ impl Source {
         Source::YawSensor,
         Source::PositionSensor,
     ];
-
-    /// Its name for people.
-    pub fn plain_words(self) -> &'static str {
-        match self {
-            Source::RowWander => "wander of the planted row",
-            Source::DriverSeeing => "driver's sight of the row",
-            Source::Steering => "driver's hand on the wheel",
-            Source::Receiver => "satellite receiver noise",
-            Source::ReceiverDrift => "satellite receiver drift",
-            Source::Sway => "sway of the implement",
-            Source::CameraWhite => "camera noise",
-            Source::RowAppearance => "uneven look of the rows",
-            Source::CameraRoll => "roll of the camera",
-            Source::YawSensor => "yaw-rate sensor noise",
-            Source::PositionSensor => "position sensor noise",
-        }
-    }
 }
 
 /// Variance of the tool error by source, and its mean.

@@ -1,5 +1,8 @@
 //! Feedback loops: frequency response, margins and the stability verdict, all from the pulse transfer function.
 
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
 use super::Complex;
 use super::vehicle::{SUGGESTED_GAIN_MARGIN, steering_stable};
 use crate::model::controller::Kind;
@@ -25,15 +28,14 @@ pub struct Margins {
 }
 
 /// A loop that would run away, and what would calm it.
-#[derive(Clone, Copy, Debug, PartialEq, thiserror::Error)]
+#[derive(Clone, Copy, Debug, PartialEq, thiserror::Error, Serialize, Deserialize, JsonSchema)]
+#[serde(tag = "loop", rename_all = "snake_case")]
 pub enum Unstable {
     /// The controller's feedback loop.
-    #[error("{}", describe_loop(name, *speed_m_s, *gain_1_s, *gain_margin, *gain_that_would_do_1_s))]
+    #[error("{}", describe_loop(kind.loop_name(), *speed_m_s, *gain_1_s, *gain_margin, *gain_that_would_do_1_s))]
     Loop {
         /// Controller.
         kind: Kind,
-        /// What people call its loop.
-        name: &'static str,
         /// Speed, m/s.
         speed_m_s: f64,
         /// Its gain, 1/s.
@@ -172,7 +174,6 @@ pub fn check_stable(setup: &Setup, kind: Kind, speed_m_s: f64) -> Result<(), Uns
     let gain_margin = gain_margin(around, false);
     Err(Unstable::Loop {
         kind,
-        name: feedback.name,
         speed_m_s,
         gain_1_s,
         gain_margin,

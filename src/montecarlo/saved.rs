@@ -11,7 +11,7 @@ use crate::results::Tool;
 use crate::scenario::{Texts, hex};
 
 /// Raised whenever older files would be read wrongly.
-const FORMAT: u32 = 4;
+const FORMAT: u32 = 5;
 
 /// Missing parts that a message names at most.
 const NAMED_PARTS: usize = 20;

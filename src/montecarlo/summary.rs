@@ -1,18 +1,18 @@
 //! Sums to results: rates with limits, tracking, budget, margins and the short answer.
 
 use super::contrast::{Setting, contrasts};
-use super::estimate::{MOST_BY_THE_WORST, korn_graubard};
+use super::estimate::korn_graubard;
 use super::study::{Plan, Run, Sums, undecided, working_clearance};
 use super::tally::Tally;
 use crate::linear;
 use crate::model::controller::Kind;
-use crate::model::tractor::LOST_OFFSET_M;
 use crate::results::answers::Answers;
+use crate::results::reasons::{Believe, LeftOut, Warning};
 use crate::results::{
     Answer, BudgetShare, Choice, ControllerNote, Difference, LEVEL, LoopMargins, LostPasses, Rate,
     Results, RowRate, SCHEMA_VERSION, Stretch, Tool, Tracking, Undecided, WorstPass,
 };
-use crate::scenario::{Scenario, Units};
+use crate::scenario::Scenario;
 
 /// Share of distance or frames from which on a limit of stroke or flow is said to bind.
 const BINDING_SHARE: f64 = 0.001;
@@ -32,7 +32,7 @@ pub(super) fn results(plan: &Plan, kinds: &[Kind], run: &Run) -> Results {
     let rates = cells.rates();
     let mut warnings = scenario.warnings();
     let lost_passes = cells.lost_passes();
-    warnings.extend(warn_lost(&lost_passes, passes, scenario));
+    warnings.extend((!lost_passes.is_empty()).then_some(Warning::LostRow));
     warnings.extend(warn_unresolved(&rates));
     let answer = answer(scenario, kinds, &rates);
     Results {
@@ -76,9 +76,9 @@ fn controller_notes(scenario: &Scenario) -> Vec<ControllerNote> {
         .map(|kind| {
             let asked = scenario.study().controllers.contains(&kind);
             let left_out = if asked {
-                kind.lacks(&setup).map(|lack| lack.to_string())
+                kind.lacks(&setup).map(|part| LeftOut::Lacks { part })
             } else {
-                Some("the scenario does not ask for it".to_owned())
+                Some(LeftOut::NotAskedFor)
             };
             ControllerNote {
                 controller: kind,
@@ -227,9 +227,9 @@ impl Cells<'_> {
             let valve_saturated_share = share(tally.saturated_frames, tally.frames);
             let binds = end_stop_share > BINDING_SHARE || valve_saturated_share > BINDING_SHARE;
             let believe = match linear {
-                None => "simulated only",
-                Some(_) if binds => "simulated",
-                Some(_) => "either",
+                None => Believe::SimulatedOnly,
+                Some(_) if binds => Believe::Simulated,
+                Some(_) => Believe::Either,
             };
             Tracking {
                 controller: kind,
@@ -247,7 +247,7 @@ impl Cells<'_> {
                 valve_saturated_share,
                 within_38mm_share: share(tally.near_ticks, tally.ticks),
                 longest_miss_m: tally.longest_miss_m,
-                believe: believe.into(),
+                believe,
             }
         })
     }
@@ -257,19 +257,18 @@ impl Cells<'_> {
             let Some(cell) = self.sums.linear.cell(v, k) else {
                 return Vec::new();
             };
-            let between =
-                (cell.between_passes_m2 > 0.0).then_some((BETWEEN_PASSES, cell.between_passes_m2));
+            let between = (cell.between_passes_m2 > 0.0).then_some((None, cell.between_passes_m2));
             let shares = cell
                 .shares
                 .iter()
-                .map(|&(source, variance_m2)| (source.plain_words(), variance_m2));
+                .map(|&(source, variance_m2)| (Some(source), variance_m2));
             shares
                 .filter(|share| share.1 > 0.0)
                 .chain(between)
                 .map(|(source, variance_m2)| BudgetShare {
                     controller: kind,
                     speed_m_s,
-                    source: source.into(),
+                    source,
                     variance_m2,
                 })
                 .collect()
@@ -293,50 +292,22 @@ impl Cells<'_> {
     }
 }
 
-/// What differs from pass to pass but not within one.
-const BETWEEN_PASSES: &str = "alignment and other errors set once a pass";
-
 const NO_SPREAD: super::estimate::Spread = super::estimate::Spread {
     mean: 0.0,
     sd: 0.0,
     sd_se: 0.0,
 };
 
-fn warn_lost(lost: &[LostPasses], passes: u64, scenario: &Scenario) -> Option<String> {
-    let (factor, unit) = match scenario.units() {
-        Units::Metric => (3.6, "km/h"),
-        Units::Us => (3600.0 / 1609.344, "mph"),
-    };
-    let at: Vec<String> = lost
-        .iter()
-        .map(|lost| format!("{} at {:.1} {unit}", lost.passes, factor * lost.speed_m_s))
-        .collect();
-    (!at.is_empty()).then(|| {
-        format!(
-            "Of {passes} passes at each speed the tractor lost the row in {}: it stood across it, more than {LOST_OFFSET_M} m off, or fell short of its end. \
-             The plants that it never met count as cut.",
-            at.join(", ")
-        )
-    })
-}
-
-fn warn_unresolved(rates: &[Rate]) -> Option<String> {
+fn warn_unresolved(rates: &[Rate]) -> Option<Warning> {
     let whole: Vec<&Rate> = (rates.iter())
         .filter(|rate| rate.stretch == Stretch::Whole)
         .collect();
     let none = whole.iter().filter(|rate| rate.cut.rate == 0.0).count();
     let hanging = whole.iter().filter(|rate| !rate.resolved).count() - none;
-    let carried = 100.0 * MOST_BY_THE_WORST;
-    let none = match none {
-        0 => String::new(),
-        _ => format!(" and {none} more saw no plant cut at all"),
-    };
-    (hanging > 0 || !none.is_empty()).then(|| {
-        format!(
-            "{hanging} of {} rates of cut plants hang on few passes (the worst 1 % of them carry more than {carried} % of the rate){none}: \
-             trust their upper limits, not the rates; more passes (--passes) narrow them.",
-            whole.len()
-        )
+    (hanging > 0 || none > 0).then_some(Warning::FewPasses {
+        hanging: hanging as u32,
+        none: none as u32,
+        of: whole.len() as u32,
     })
 }
 

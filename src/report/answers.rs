@@ -12,6 +12,7 @@ use super::sentences::{NOT_COMPLETE, answered, capital, lacking};
 use super::svg::{Pictures, twin::Twin};
 use crate::results::Results;
 use crate::results::answers::{Effect, Status};
+use crate::results::reasons::Reason;
 use maud::{Markup, html};
 
 /// All of them, or why there are none.
@@ -39,12 +40,13 @@ pub fn sections(results: &Results, both: Both, pictures: &Pictures<Twin>) -> Mar
 fn said(
     both: Both,
     status: Status,
-    reason: Option<&str>,
+    reason: Option<&Reason>,
     words: impl Fn(Units) -> String,
 ) -> Markup {
-    match lacking(status, reason) {
-        None => html! { p.said { (both.say(words)) } },
-        Some(lack) => html! { p.warn { (both.stored(&lack)) } },
+    let lack = |units| lacking(status, reason, units).unwrap_or_default();
+    match status {
+        Status::Ok => html! { p.said { (both.say(words)) } },
+        Status::NoAnswer | Status::NoData => html! { p.warn { (both.say(lack)) } },
     }
 }
 

@@ -45,7 +45,7 @@ impl Beside<'_> {
     }
 
     fn units(&self) -> Units {
-        Units::from_name(&self.first.scenario.units)
+        self.first.scenario.units
     }
 
     /// The page.
@@ -67,12 +67,12 @@ impl Beside<'_> {
         html! {
             main {
                 (parts::units_switch(self.units()))
-                h1 { (both.stored(&format!("{} beside {}", self.first.scenario.name, self.second.scenario.name))) }
+                h1 { (format!("{} beside {}", self.first.scenario.name, self.second.scenario.name)) }
                 p.big { (both.say(|units| self.verdict(units))) }
                 (self.glance(both))
                 p.soft { (NOT_A_PERMISSION) }
                 @for (study, place) in self.studies().into_iter().zip(["First", "Second"]) {
-                    h2 { (both.stored(&format!("{place}: {}", study.scenario.name))) }
+                    h2 { (format!("{place}: {}", study.scenario.name)) }
                     p.soft.own-units { (study.scenario.description) }
                     @if !study.complete {
                         p.warn { "This study was cut short. Its numbers stand for the passes that were done." }
@@ -351,7 +351,7 @@ mod tests {
         let first = synthetic::results();
         let mut second = first.clone();
         second.scenario.name = "<b>Other</b>".into();
-        second.scenario.units = "us".into();
+        second.scenario.units = Units::Us;
         for Rate { cut, .. } in &mut second.rates {
             (cut.rate, cut.lower, cut.upper) = (0.1 * cut.rate, 0.1 * cut.lower, 0.1 * cut.upper);
         }

@@ -1,7 +1,6 @@
 //! Texts of a page in both systems of units: what differs stands side by side, and the page's style shows one of the two.
 
 use super::display::Units;
-use super::restate::restated;
 use crate::results::Results;
 use maud::{Markup, html};
 
@@ -19,7 +18,7 @@ impl Both {
 
     /// Both, beginning with those of a study's scenario.
     pub fn of(results: &Results) -> Both {
-        Both::new(Units::from_name(&results.scenario.units))
+        Both::new(results.scenario.units)
     }
 
     /// The scenario's own.
@@ -37,11 +36,7 @@ impl Both {
 
     /// A text that holds quantities: once where it is the same in both systems, else once in each.
     pub fn say<T: Into<String>>(self, write: impl Fn(Units) -> T) -> Markup {
-        // A sentence that a study stored holds quantities in the scenario's units alone.
-        let [mine, other] = self.each().map(|units| {
-            let text = write(units).into();
-            restated(&text, units).unwrap_or(text)
-        });
+        let [mine, other] = self.each().map(|units| write(units).into());
         html! {
             @if mine == other {
                 (mine)
@@ -51,11 +46,6 @@ impl Both {
                 }
             }
         }
-    }
-
-    /// A sentence that a study stored.
-    pub fn stored(self, text: &str) -> Markup {
-        self.say(|_| text)
     }
 }
 
@@ -105,22 +95,5 @@ mod tests {
             let first = format!("<p><span class=\"{}\">", own.name());
             assert!(page.starts_with(&first), "the own units come first: {page}");
         }
-    }
-
-    #[test]
-    fn prop_a_stored_sentence_is_told_in_both() {
-        let page = Both::new(Units::Metric)
-            .stored("the rod buckles beyond 100 mm")
-            .into_string();
-        assert_eq!(
-            seen(&page, Units::Us),
-            "the rod buckles beyond 3.94 in",
-            "{page}"
-        );
-        assert_eq!(
-            seen(&page, Units::Metric),
-            "the rod buckles beyond 100 mm",
-            "{page}"
-        );
     }
 }

@@ -5,6 +5,7 @@ use super::display::{
     Units, chosen_percent, controller_title, grouped, limit_in_words, plants_apart, points,
 };
 use super::text::{WIDTH, aligned, bare, wrapped};
+use crate::report::words::reasons::reason;
 use crate::results::answers::{Comparison, Pair, Pays};
 use crate::results::finite::first_not_finite;
 
@@ -22,7 +23,7 @@ pub fn comparison_json(comparison: &Comparison) -> Result<String, ReportError> {
 
 /// The comparison in plain words, the answer first.
 pub fn comparison_text(comparison: &Comparison) -> String {
-    let units = Units::from_name(&comparison.first.units);
+    let units = comparison.first.units;
     let mut out = String::new();
     let mut paragraph = |text: &str| out.push_str(&wrapped(text, WIDTH));
     paragraph(&format!(
@@ -116,7 +117,10 @@ fn verdict(comparison: &Comparison, best: &Pair, units: Units) -> String {
         (Some(_), _, _) => {
             "These passes do not tell which machine allows more speed; more of them would (--passes).".into()
         }
-        (None, _, _) => gains.reason.clone().unwrap_or_default(),
+        (None, _, _) => gains
+            .reason
+            .as_ref()
+            .map_or_else(String::new, |why| reason(why, units)),
     }
 }
 

@@ -63,7 +63,7 @@ const MOST: usize = 5;
 
 /// The page.
 pub fn page(results: &Results, pictures: &Pictures) -> String {
-    let units = Units::from_name(&results.scenario.units);
+    let units = results.scenario.units;
     let work = speed_answer(results);
     let body = html! {
         main.paper.customer {
@@ -123,7 +123,7 @@ fn answer(results: &Results, work: Option<&SpeedAnswer>, units: Units) -> Markup
                 p.main { "With the tools " (clearance) " from the row no simulated speed keeps every limit." }
                 @if let Some(answer) = work {
                     @if let Some(binding) = answer.binding { p { "What stands in the way: " (bounds::broken(binding)) "." } }
-                    @if let Some(lack) = lacking(answer.status, answer.reason.as_deref()) { p { (lack) } }
+                    @if let Some(lack) = lacking(answer.status, answer.reason.as_ref(), units) { p { (lack) } }
                 }
             }
         }
@@ -311,7 +311,7 @@ mod tests {
     fn prop_without_a_speed_nothing_is_promised() {
         let page = page_of(&synthetic::unanswered(synthetic::results()));
         assert!(page.contains("from the row no simulated speed keeps every limit."));
-        assert!(page.contains("the nearest is speed number 7"));
+        assert!(page.contains("with the tools 77 mm from the row it would keep"));
         assert!(!page.contains("highest speed"));
     }
 }

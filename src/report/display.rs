@@ -4,14 +4,7 @@ use crate::model::controller::Kind;
 use crate::report::words::controllers::spoken;
 use crate::results::Share;
 
-/// Units on screens and paper.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Units {
-    /// mm, m, km/h.
-    Metric,
-    /// in, ft, mph.
-    Us,
-}
+pub use crate::scenario::Units;
 
 const INCH_M: f64 = 0.0254;
 const FOOT_M: f64 = 0.3048;
@@ -25,23 +18,6 @@ const POUND_FORCE_N: f64 = 4.4482216152605;
 const HORSEPOWER_W: f64 = 745.6998715822702;
 
 impl Units {
-    /// "us" or anything else, which is metric.
-    pub fn from_name(name: &str) -> Units {
-        if name == "us" {
-            Units::Us
-        } else {
-            Units::Metric
-        }
-    }
-
-    /// The name that [`Units::from_name`] takes.
-    pub fn name(self) -> &'static str {
-        match self {
-            Units::Metric => "metric",
-            Units::Us => "us",
-        }
-    }
-
     /// Unit of small lateral lengths.
     pub fn small_unit(self) -> &'static str {
         match self {

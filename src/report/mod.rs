@@ -20,7 +20,6 @@ pub mod json;
 pub mod live;
 pub mod page;
 mod parts;
-mod restate;
 pub mod sentences;
 pub mod setting_sheet;
 pub mod svg;
@@ -36,7 +35,6 @@ use crate::model::controller::Kind;
 use crate::results::finite::first_not_finite;
 use crate::results::{Results, ScenarioStamp, Tool};
 use crate::sim::trace::Trace;
-use display::Units;
 use serde::Serialize;
 
 /// One output file.
@@ -94,7 +92,7 @@ pub fn study_files(
 ) -> Result<Vec<File>, ReportError> {
     let json = json::results_json(results)?;
     traces.iter().chain(worst).try_for_each(finite)?;
-    let units = Units::from_name(&results.scenario.units);
+    let units = results.scenario.units;
     let pictures = svg::study_pictures(results, traces, units);
     let page = page::page(results, traces, worst);
     let mut files = vec![
@@ -127,7 +125,7 @@ pub fn pass_name(pass: u64, kind: Kind) -> String {
 /// All files of a single pass; their names carry the pass and the controller.
 pub fn pass_files(stamp: &PassStamp, trace: &Trace) -> Result<Vec<File>, ReportError> {
     finite(trace)?;
-    let units = Units::from_name(&stamp.scenario.units);
+    let units = stamp.scenario.units;
     let origin = PassOrigin {
         tool: &stamp.tool,
         scenario: &stamp.scenario,

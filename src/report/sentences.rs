@@ -6,10 +6,12 @@ use super::display::{
     Units, controller_title, cut_in_words, limit_in_words, money, percent, plants_in_words, trimmed,
 };
 use super::text::sentence;
+use super::words::reasons::{cylinder_limit, reason, stroke_binding};
 use crate::results::answers::{
     BestSetting, Bound, Combination, ControlAnswer, GridEnd, Pays, Recommended, SpacingCell,
     SpeedAnswer, StagesAnswer, Status, StrokeAnswer,
 };
+use crate::results::reasons::Reason;
 use crate::results::{Results, Share};
 
 /// Why there are no answers at all.
@@ -22,14 +24,14 @@ pub fn answered(results: &Results) -> bool {
 }
 
 /// Why there is no answer, as a sentence; `None` where there is one.
-pub fn lacking(status: Status, reason: Option<&str>) -> Option<String> {
+pub fn lacking(status: Status, why: Option<&Reason>, units: Units) -> Option<String> {
     let opening = match status {
         Status::Ok => return None,
         Status::NoAnswer => "No answer within what was simulated",
         Status::NoData => "Not answered, for lack of data",
     };
-    Some(match reason {
-        Some(reason) => sentence(&format!("{opening}: {}", uncapital(reason))),
+    Some(match why {
+        Some(why) => sentence(&format!("{opening}: {}", uncapital(&reason(why, units)))),
         None => format!("{opening}."),
     })
 }
@@ -74,7 +76,7 @@ pub fn speed(results: &Results, units: Units) -> String {
         controller_title(answer.controller),
     );
     let Some(highest) = highest(answer, units) else {
-        let lack = lacking(answer.status, answer.reason.as_deref());
+        let lack = lacking(answer.status, answer.reason.as_ref(), units);
         let why = answer.binding.map_or(String::new(), |binding| {
             format!(" What stands in the way: {}.", bounds::broken(binding))
         });
@@ -218,7 +220,7 @@ fn article(noun: &str) -> &'static str {
 /// Sweep spacing against speed.
 pub fn spacing(results: &Results, units: Units) -> String {
     let answer = &results.answers.spacing;
-    if let Some(lack) = lacking(answer.status, answer.reason.as_deref()) {
+    if let Some(lack) = lacking(answer.status, answer.reason.as_ref(), units) {
         return lack;
     }
     let mut text = match &results.answers.recommended {
@@ -334,7 +336,7 @@ pub fn cut_and_touched(
 /// How much side-shift.
 pub fn stroke(results: &Results, units: Units) -> String {
     let answer: &StrokeAnswer = &results.answers.stroke;
-    if let Some(lack) = lacking(answer.status, answer.reason.as_deref()) {
+    if let Some(lack) = lacking(answer.status, answer.reason.as_ref(), units) {
         return lack;
     }
     let Some(stroke_m) = answer.recommended_m else {
@@ -348,7 +350,10 @@ pub fn stroke(results: &Results, units: Units) -> String {
         units.clearance(answer.fitted_m),
     );
     if let Some(binding) = &answer.binding {
-        text.push_str(&format!(" What asks for it: {}", sentence(binding)));
+        text.push_str(&format!(
+            " What asks for it: {}",
+            sentence(&stroke_binding(binding, units))
+        ));
     }
     text
 }
@@ -365,7 +370,7 @@ pub fn cylinder_name(cylinder: &Combination, units: Units) -> String {
 /// Which cylinder.
 pub fn cylinder(results: &Results, units: Units) -> String {
     let answer = &results.answers.hydraulics;
-    if let Some(lack) = lacking(answer.status, answer.reason.as_deref()) {
+    if let Some(lack) = lacking(answer.status, answer.reason.as_ref(), units) {
         return lack;
     }
     let mut text = format!(
@@ -391,7 +396,7 @@ pub fn cylinder(results: &Results, units: Units) -> String {
         } else {
             format!(
                 " The fitted one ({name}) does not serve: {}",
-                sentence(&fitted.binding)
+                sentence(cylinder_limit(fitted.binding))
             )
         });
     }
@@ -401,7 +406,7 @@ pub fn cylinder(results: &Results, units: Units) -> String {
 /// Which lookahead.
 pub fn control(results: &Results, units: Units) -> String {
     let answer: &ControlAnswer = &results.answers.control;
-    if let Some(lack) = lacking(answer.status, answer.reason.as_deref()) {
+    if let Some(lack) = lacking(answer.status, answer.reason.as_ref(), units) {
         return lack;
     }
     let speed = units.speed_text(answer.speed_m_s);
@@ -421,7 +426,7 @@ pub fn control(results: &Results, units: Units) -> String {
 /// A clearance for each stage.
 pub fn stages(results: &Results, units: Units) -> String {
     let answer: &StagesAnswer = &results.answers.stages;
-    if let Some(lack) = lacking(answer.status, answer.reason.as_deref()) {
+    if let Some(lack) = lacking(answer.status, answer.reason.as_ref(), units) {
         return lack;
     }
     let told: Vec<String> = answer
@@ -447,7 +452,7 @@ pub fn stages(results: &Results, units: Units) -> String {
 /// Where thrown soil and pull set limits.
 pub fn soil(results: &Results, units: Units) -> String {
     let answer = &results.answers.soil;
-    if let Some(lack) = lacking(answer.status, answer.reason.as_deref()) {
+    if let Some(lack) = lacking(answer.status, answer.reason.as_ref(), units) {
         return lack;
     }
     let mut lines = answer.speeds.iter();
@@ -481,7 +486,7 @@ pub fn soil(results: &Results, units: Units) -> String {
 /// The setting sheet in a sentence.
 pub fn sheet(results: &Results, units: Units) -> String {
     let answer = &results.answers.sheet;
-    if let Some(lack) = lacking(answer.status, answer.reason.as_deref()) {
+    if let Some(lack) = lacking(answer.status, answer.reason.as_ref(), units) {
         return lack;
     }
     format!(
@@ -642,9 +647,12 @@ mod tests {
 
     #[test]
     fn analytic_a_reason_goes_on_in_the_sentence() {
-        let told = |reason| lacking(Status::NoData, Some(reason)).unwrap();
-        assert!(told("Add the table [soil].").ends_with("data: add the table [soil]."));
-        assert!(told("PID alone").ends_with("data: PID alone."));
+        let told = |why: Reason| lacking(Status::NoData, Some(&why), Units::Metric).unwrap();
+        let soil = Reason::TablesMissing {
+            tables: vec!["soil".into()],
+        };
+        assert!(told(soil).contains("data: add the table [soil] with"));
+        assert_eq!(uncapital("PID alone"), "PID alone");
     }
 
     #[test]

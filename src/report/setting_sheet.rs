@@ -8,6 +8,7 @@ use super::sentences::{lacking, uncapital};
 use super::svg::Pictures;
 use super::text::sentence;
 use super::three_answers::broken_at_work;
+use crate::report::words::warnings;
 use crate::results::Results;
 use crate::results::answers::{SheetAnswer, ToolPlace};
 use maud::{Markup, html};
@@ -21,7 +22,7 @@ const MANY: usize = 12;
 
 /// The page.
 pub fn page(results: &Results, pictures: &Pictures) -> String {
-    let units = Units::from_name(&results.scenario.units);
+    let units = results.scenario.units;
     let answer = &results.answers.sheet;
     let mm = tape(answer);
     let body = html! {
@@ -32,11 +33,11 @@ pub fn page(results: &Results, pictures: &Pictures) -> String {
                 Some(Err(broken)) => p.warn { b { (broken) } },
                 None => {},
             }
-            @match lacking(answer.status, answer.reason.as_deref()) {
+            @match lacking(answer.status, answer.reason.as_ref(), units) {
                 Some(lack) => p.warn { (lack) },
                 None => p { b { "Tools " (clearance(answer, mm, units)) " from the middle of every row, on either side." } },
             }
-            @for warning in &answer.warnings { p.warn { (sentence(warning)) } }
+            @for warning in &answer.warnings { p.warn { (sentence(&warnings::sheet(warning, units))) } }
             @if let Some(picture) = &pictures.tools {
                 (wide(picture))
                 p.soft { (picture.reading) }
@@ -74,7 +75,7 @@ pub fn page(results: &Results, pictures: &Pictures) -> String {
     };
     paper(
         &format!("{} - setting sheet", results.scenario.name),
-        Units::from_name(&results.scenario.units),
+        results.scenario.units,
         body,
     )
 }
@@ -312,7 +313,7 @@ mod tests {
     fn page_of(results: &Results) -> String {
         page(
             results,
-            &study_pictures(results, &[], Units::from_name(&results.scenario.units)),
+            &study_pictures(results, &[], results.scenario.units),
         )
     }
 
@@ -413,7 +414,6 @@ mod tests {
                     &scenario.nominal(),
                     &scenario.farm(),
                     *clearance_m,
-                    scenario.units(),
                 );
                 let mut results = synthetic::results();
                 results.answers.sheet = sheet;
@@ -499,7 +499,7 @@ mod tests {
     #[test]
     fn analytic_a_us_sheet_has_inches_where_it_has_one_unit() {
         let mut results = synthetic::results();
-        results.scenario.units = "us".into();
+        results.scenario.units = Units::Us;
         let page = page_of(&results);
         assert!(page.contains("beside those bands, in: L 35 7/16 to L 34"));
         assert!(page.contains("First yards slowly"));
@@ -538,7 +538,7 @@ mod tests {
         let results = synthetic::results();
         let page = page_of(&results);
         for warning in &results.answers.sheet.warnings {
-            assert!(page.contains(&sentence(warning)));
+            assert!(page.contains(&sentence(&warnings::sheet(warning, Units::Metric))));
         }
         for caution in cautions::WORKSHOP {
             assert!(page.contains(caution), "{caution}");

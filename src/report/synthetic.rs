@@ -4,8 +4,11 @@ mod answers;
 
 pub use answers::{unanswered, without_data};
 
+use crate::linear::Source;
 use crate::model::controller::Kind;
+use crate::results::reasons::{Believe, Warning};
 use crate::results::*;
+use crate::scenario::Units;
 use crate::sim::trace::{Fate, Plant, Sample, Trace};
 
 /// Tool error of the made-up controllers, m.
@@ -91,21 +94,20 @@ pub fn results() -> Results {
             within_38mm_share: 1.0 - 0.002 * v,
             longest_miss_m: 3.2,
             believe: if kind == Kind::OnOff {
-                "simulated only"
+                Believe::SimulatedOnly
             } else {
-                "either"
-            }
-            .into(),
+                Believe::Either
+            },
         })
         .collect();
     let sources = [
-        ("driver: what the eye misses", 0.012),
-        ("driver: restless steering", 0.009),
-        ("planter's wander", 0.007),
-        ("camera noise", 0.006),
-        ("camera roll", 0.005),
-        ("camera alignment", 0.008),
-        ("sway of the hitch", 0.004),
+        (Some(Source::DriverSeeing), 0.012),
+        (Some(Source::Steering), 0.009),
+        (Some(Source::RowWander), 0.007),
+        (Some(Source::CameraWhite), 0.006),
+        (Some(Source::CameraRoll), 0.005),
+        (None, 0.008),
+        (Some(Source::Sway), 0.004),
     ];
     let mut error_budget = Vec::new();
     let mut loops = Vec::new();
@@ -116,7 +118,7 @@ pub fn results() -> Results {
                 error_budget.push(BudgetShare {
                     controller: kind,
                     speed_m_s: *v,
-                    source: source.into(),
+                    source,
                     variance_m2: sd * sd / total * (0.99 * sd_m(kind, *v)).powi(2),
                 });
             }
@@ -203,10 +205,11 @@ pub fn results() -> Results {
         },
         scenario: ScenarioStamp {
             name: "Synthetic numbers, no field".into(),
-            description: "Made up by formulas for tests of the report; nothing was simulated.".into(),
+            description: "Made up by formulas for tests of the report; nothing was simulated."
+                .into(),
             file: "synthetic.toml".into(),
             sha256: "0123456789abcdef".repeat(4),
-            units: "metric".into(),
+            units: Units::Metric,
         },
         seed: u64::MAX,
         passes: 400,
@@ -234,7 +237,10 @@ pub fn results() -> Results {
             .map(|kind| WorstPass {
                 controller: kind,
                 pass: 17,
-                rate: (8.0 * rate_at(kind, working_speed_m_s, working_clearance_m, Stretch::Whole).cut.rate)
+                rate: (8.0
+                    * rate_at(kind, working_speed_m_s, working_clearance_m, Stretch::Whole)
+                        .cut
+                        .rate)
                     .min(1.0),
             })
             .collect(),
@@ -244,16 +250,48 @@ pub fn results() -> Results {
         error_budget,
         loops,
         assumptions: vec![
-            assumption("plants.protected_radius", "15 mm", "assumed", "stem and shallow roots that a tool must not prune"),
-            assumption("tractor.wheelbase", "2.5 m", "scenario", "front to rear axle"),
-            assumption("plants.scatter_sd", "10 mm", "assumed", "standard deviation of single plants about their row"),
-            assumption("rows.wander", "{ mean = \"30 mm\", sd = \"3 mm\" }", "scenario", "standard deviation of the planter's wander about the planned line"),
-            assumption("ground.side_slope", "2 %", "scenario", "side slope, positive where the left side is higher"),
-            assumption("controller.pid", "SIMC", "Skogestad 2003", "rule for the gains"),
+            assumption(
+                "plants.protected_radius",
+                "15 mm",
+                "assumed",
+                "stem and shallow roots that a tool must not prune",
+            ),
+            assumption(
+                "tractor.wheelbase",
+                "2.5 m",
+                "scenario",
+                "front to rear axle",
+            ),
+            assumption(
+                "plants.scatter_sd",
+                "10 mm",
+                "assumed",
+                "standard deviation of single plants about their row",
+            ),
+            assumption(
+                "rows.wander",
+                "{ mean = \"30 mm\", sd = \"3 mm\" }",
+                "scenario",
+                "standard deviation of the planter's wander about the planned line",
+            ),
+            assumption(
+                "ground.side_slope",
+                "2 %",
+                "scenario",
+                "side slope, positive where the left side is higher",
+            ),
+            assumption(
+                "controller.pid",
+                "SIMC",
+                "Skogestad 2003",
+                "rule for the gains",
+            ),
         ],
-        warnings: vec![
-            "At 38 mm and 13.5 km/h the rate of lag_compensated_yaw hangs on 4 passes; more passes would settle it.".into(),
-        ],
+        warnings: vec![Warning::FewPasses {
+            hanging: 4,
+            none: 2,
+            of: 480,
+        }],
         answer,
         speeds_m_s,
         clearances_m,

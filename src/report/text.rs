@@ -6,13 +6,14 @@ use super::display::{
 use super::sentences;
 use super::three_answers::three;
 use crate::model::controller::Kind;
+use crate::report::words::{reasons::left_out, warnings};
 use crate::results::{Choice, Rate, Results, Stretch};
 
 pub(super) const WIDTH: usize = 100;
 
 /// What the study found, in plain language, in the order of the page; then the shares of plants cut at the working clearance.
 pub fn answer_text(results: &Results) -> String {
-    let units = Units::from_name(&results.scenario.units);
+    let units = results.scenario.units;
     let mut out = String::new();
     let mut paragraph = |text: &str| out.push_str(&wrapped(text, WIDTH));
 
@@ -44,14 +45,15 @@ pub fn answer_text(results: &Results) -> String {
     for note in &results.controllers {
         if let Some(reason) = &note.left_out {
             paragraph(&format!(
-                "Left out: {}, because {reason}.",
-                controller_title(note.controller)
+                "Left out: {}, because {}.",
+                controller_title(note.controller),
+                left_out(*reason)
             ));
         }
     }
     if !results.warnings.is_empty() {
         paragraph("");
-        for warning in &results.warnings {
+        for warning in warnings::of_study(results, units) {
             paragraph(&format!("Warning: {warning}"));
         }
     }

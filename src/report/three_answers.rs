@@ -13,8 +13,10 @@ use super::text::sentence;
 use crate::answers::limits::keeps;
 use crate::model::controller::Kind;
 use crate::montecarlo::tally::TRADE_ROOM_M;
+use crate::report::words::reasons::reason;
 use crate::results::Results;
 use crate::results::answers::{Bound, Recommended, Status};
+use crate::results::reasons::Reason;
 
 /// Whose questions they answer, in their order.
 pub const HEADINGS: [&str; 3] = ["In the field", "How fast", "At the machine"];
@@ -59,9 +61,12 @@ fn field(results: &Results, units: Units) -> Said {
                 controller_in_words(setting.controller)
             )
         }
-        None if answered(results) => answers.not_recommended.as_deref().map_or_else(
+        None if answered(results) => answers.not_recommended.as_ref().map_or_else(
             || "No setting is recommended.".to_owned(),
-            |why| sentence(&format!("No setting is recommended: {why}")),
+            |why| {
+                let why = reason(why, units);
+                sentence(&format!("No setting is recommended: {why}"))
+            },
         ),
         None => "Which setting is best: only a complete study tells.".to_owned(),
     };
@@ -70,7 +75,8 @@ fn field(results: &Results, units: Units) -> Said {
     } else if answered(results) {
         more.extend(lacking(
             answers.spacing.status,
-            answers.spacing.reason.as_deref(),
+            answers.spacing.reason.as_ref(),
+            units,
         ));
     }
     more.extend(at_work(results, units));
@@ -177,7 +183,7 @@ fn speed(results: &Results, units: Units) -> Said {
                     bounds::broken(binding)
                 ));
             }
-            more.extend(lacking(answer.status, answer.reason.as_deref()));
+            more.extend(lacking(answer.status, answer.reason.as_ref(), units));
             "No simulated speed keeps every limit.".to_owned()
         }
         (None, None, Some(choice)) => {
@@ -225,7 +231,8 @@ fn machine(results: &Results, units: Units) -> Said {
         _ => unanswered(
             results,
             stroke.status,
-            stroke.reason.as_deref(),
+            stroke.reason.as_ref(),
+            units,
             "How much side-shift is enough",
         ),
     };
@@ -274,9 +281,16 @@ fn machine(results: &Results, units: Units) -> Said {
 }
 
 /// Why there is no answer; after a study that was cut short what it would have told.
-fn unanswered(results: &Results, status: Status, reason: Option<&str>, question: &str) -> String {
+fn unanswered(
+    results: &Results,
+    status: Status,
+    reason: Option<&Reason>,
+    units: Units,
+    question: &str,
+) -> String {
     if answered(results) {
-        lacking(status, reason).unwrap_or_else(|| format!("{question}: no setting stands out."))
+        lacking(status, reason, units)
+            .unwrap_or_else(|| format!("{question}: no setting stands out."))
     } else {
         format!("{question}: only a complete study tells.")
     }

@@ -3,6 +3,9 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use super::reasons::{
+    CylinderLimit, FarmNumber, Reason, SheetWarning, Slope, SoilWarning, StrokeBinding,
+};
 use super::{ScenarioStamp, Share, Tool};
 use crate::model::controller::Kind;
 
@@ -26,8 +29,8 @@ pub struct Answers {
     pub passes: u64,
     /// The recommended setting; null if no simulated one keeps every bound.
     pub recommended: Option<Recommended>,
-    /// Why there is none, in plain words.
-    pub not_recommended: Option<String>,
+    /// Why there is none.
+    pub not_recommended: Option<Reason>,
     /// Controller that the answers speak of where they speak of one: the recommended one, else the one with the lowest
     /// upper limit at work; null if none runs.
     pub controller: Option<Kind>,
@@ -67,8 +70,8 @@ pub struct Limited {
 pub struct StrokeAnswer {
     /// Whether there is an answer.
     pub status: Status,
-    /// Why, in plain words.
-    pub reason: Option<String>,
+    /// Why, or what stands behind it.
+    pub reason: Option<Reason>,
     /// The controller.
     pub controller: Option<Kind>,
     /// Clearance, m.
@@ -77,8 +80,8 @@ pub struct StrokeAnswer {
     pub design_speed_m_s: f64,
     /// Smallest total travel of the series that is good enough, m.
     pub recommended_m: Option<f64>,
-    /// What asks for that much, in plain words.
-    pub binding: Option<String>,
+    /// What asks for that much.
+    pub binding: Option<StrokeBinding>,
     /// Total travel that the scenario's machine has, m.
     pub fitted_m: f64,
     /// Passes behind the strokes' rates.
@@ -117,8 +120,8 @@ pub struct StrokeCandidate {
 pub struct Demand {
     /// Speed, m/s.
     pub speed_m_s: f64,
-    /// Where: "as simulated", "left side higher", "right side higher" (the steepest slope of the scenario held all the way).
-    pub place: String,
+    /// How the ground slopes.
+    pub slope: Slope,
     /// Unsigned wanted shift that half of the distance stays under, m.
     pub shift_p50_m: Limited,
     /// 95 % of it, m.
@@ -136,8 +139,8 @@ pub struct Demand {
 pub struct HydraulicsAnswer {
     /// Whether there is an answer.
     pub status: Status,
-    /// Why, in plain words.
-    pub reason: Option<String>,
+    /// Why, or what stands behind it.
+    pub reason: Option<Reason>,
     /// Shift speed that the rows ask for at the working speed over 99.9 % of the distance, m/s.
     pub wanted_speed_m_s: f64,
     /// Sideways load with the scenario's reserve, N.
@@ -172,8 +175,8 @@ pub struct Combination {
     pub buckling_reserve: Option<f64>,
     /// True if speed, force, flow, hose and rod all serve.
     pub serves: bool,
-    /// The limit that binds first, or that is broken, in plain words.
-    pub binding: String,
+    /// The limit that binds first, or that is broken.
+    pub binding: CylinderLimit,
 }
 
 /// A change and what it does to the plants cut at the recommended setting.
@@ -202,8 +205,8 @@ pub struct Effect {
 pub struct ControlAnswer {
     /// Whether there is an answer.
     pub status: Status,
-    /// Why, in plain words.
-    pub reason: Option<String>,
+    /// Why, or what stands behind it.
+    pub reason: Option<Reason>,
     /// The controller.
     pub controller: Option<Kind>,
     /// Speed, m/s.
@@ -290,8 +293,8 @@ pub struct SpeedLimit {
 pub struct SpeedAnswer {
     /// Whether there is an answer.
     pub status: Status,
-    /// Why not, and the nearest setting that would do.
-    pub reason: Option<String>,
+    /// Why, or what stands behind it.
+    pub reason: Option<Reason>,
     /// The controller.
     pub controller: Kind,
     /// Clearance, m.
@@ -476,8 +479,8 @@ pub struct Recommended {
 pub struct Pays {
     /// Whether there is an answer.
     pub status: Status,
-    /// Why not.
-    pub reason: Option<String>,
+    /// Why, or what stands behind it.
+    pub reason: Option<Reason>,
     /// The change.
     pub change: Change,
     /// The cause that it works against; null for a change of control or of the whole machine.
@@ -541,8 +544,8 @@ impl Pays {
 pub struct SpacingAnswer {
     /// Whether there is an answer.
     pub status: Status,
-    /// Why, in plain words.
-    pub reason: Option<String>,
+    /// Why, or what stands behind it.
+    pub reason: Option<Reason>,
     /// The controller.
     pub controller: Option<Kind>,
     /// Currency.
@@ -647,8 +650,8 @@ pub struct SpacingCell {
 /// A price or number at one end of its range.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Mover {
-    /// Which, in plain words.
-    pub what: String,
+    /// Which.
+    pub what: FarmNumber,
     /// What it was set to.
     pub set_to: f64,
     /// The cheapest setting then that keeps every bound.
@@ -685,8 +688,8 @@ pub struct Night {
 pub struct StagesAnswer {
     /// Whether there is an answer.
     pub status: Status,
-    /// Why, in plain words.
-    pub reason: Option<String>,
+    /// Why, or what stands behind it.
+    pub reason: Option<Reason>,
     /// The controller.
     pub controller: Option<Kind>,
     /// Working speed, m/s.
@@ -719,16 +722,16 @@ pub struct StageClearance {
 pub struct SoilAnswer {
     /// Whether there is an answer.
     pub status: Status,
-    /// Why, in plain words.
-    pub reason: Option<String>,
+    /// Why, or what stands behind it.
+    pub reason: Option<Reason>,
     /// Speed that the answer speaks of, m/s: the recommended one, else the working speed.
     pub design_speed_m_s: f64,
     /// Clearance, m: the recommended one, else the working one.
     pub clearance_m: f64,
     /// By speed.
     pub speeds: Vec<SoilAtSpeed>,
-    /// Plain warnings.
-    pub warnings: Vec<String>,
+    /// What to look out for.
+    pub warnings: Vec<SoilWarning>,
 }
 
 /// Thrown soil, pull and fuel at one speed.
@@ -755,8 +758,8 @@ pub struct SoilAtSpeed {
 pub struct SheetAnswer {
     /// Whether there is an answer.
     pub status: Status,
-    /// Why, in plain words.
-    pub reason: Option<String>,
+    /// Why, or what stands behind it.
+    pub reason: Option<Reason>,
     /// Clearance that the tools are set to, m.
     pub clearance_m: f64,
     /// Rows from the left: offset from the implement's centre, m, left positive.
@@ -769,8 +772,8 @@ pub struct SheetAnswer {
     pub gaps_m: Vec<[f64; 2]>,
     /// Working depth, m; null if the scenario gives no soil.
     pub depth_m: Option<f64>,
-    /// Plain warnings.
-    pub warnings: Vec<String>,
+    /// What to look out for.
+    pub warnings: Vec<SheetWarning>,
 }
 
 /// One tool.

@@ -57,7 +57,6 @@ use std::ffi::OsStr;
 use std::io;
 use std::path::Path;
 
-use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 
 use crate::farm::Farm;
@@ -67,10 +66,14 @@ use crate::files;
 use crate::model::controller::Kind;
 use crate::model::driver::{Driver, LoggedPath};
 use crate::model::line::Line;
+use crate::model::series::Series;
 use crate::model::setup::Setup;
 use crate::quote::{escaped, is_control, quoted};
+use crate::results::reasons::Warning;
 use crate::results::{Assumption, ScenarioStamp};
 use crate::sim::streams::{Source, stream};
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
 
 use build::{Fixed, Numbers};
 use keys::{Id, KEYS, Shape, Varies};
@@ -79,7 +82,8 @@ use read::Read;
 use values::Values;
 
 /// Units that a scenario shows its numbers in.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
 pub enum Units {
     /// Millimetres and kilometres per hour.
     Metric,
@@ -93,6 +97,14 @@ impl Units {
         match self {
             Units::Metric => "metric",
             Units::Us => "us",
+        }
+    }
+
+    /// The standard sizes that people with these units buy.
+    pub fn series(self) -> Series {
+        match self {
+            Units::Metric => Series::Metric,
+            Units::Us => Series::Inch,
         }
     }
 }
@@ -309,7 +321,7 @@ impl Scenario {
             description: self.description().to_owned(),
             file: self.file().to_owned(),
             sha256: self.sha256().to_owned(),
-            units: self.units().name().to_owned(),
+            units: self.units(),
         }
     }
 
@@ -424,64 +436,41 @@ impl Scenario {
         self.fixed.layout.widest_clearance_m()
     }
 
-    /// Plain warnings.
-    pub fn warnings(&self) -> Vec<String> {
+    /// What to look out for.
+    pub fn warnings(&self) -> Vec<Warning> {
         let setup = self.nominal();
         let mut warnings = Vec::new();
         let farm = self.farm();
         let rows_m = &setup.rows.offset_m;
-        let run_over: Vec<String> = farm
-            .rows_under_tyres(rows_m, setup.plants.protected_radius_m)
-            .iter()
-            .map(|row| (row + 1).to_string())
-            .collect();
+        let near_m = setup.plants.protected_radius_m;
+        let run_over = farm.rows_under_tyres(rows_m, near_m);
         if !run_over.is_empty() {
-            warnings.push(format!(
-                "The tractor's tyres run over or beside row{} {}: compare tractor.track_width and tractor.tyre_width with the rows. These plants are counted as if no tyre were there.",
-                if run_over.len() > 1 { "s" } else { "" },
-                run_over.join(", ")
-            ));
+            let rows = run_over.iter().map(|&row| row as u32 + 1).collect();
+            warnings.push(Warning::TyresOnRows { rows });
         }
-        if !farm
-            .next_rows_under_tyres(rows_m, setup.plants.protected_radius_m)
-            .is_empty()
-        {
-            warnings.push(
-                "The tractor's tyres run over or beside rows of the next pass: compare tractor.track_width and tractor.tyre_width with the rows and the width of a pass. These plants are counted as if no tyre were there."
-                    .to_string(),
-            );
+        if !farm.next_rows_under_tyres(rows_m, near_m).is_empty() {
+            warnings.push(Warning::TyresOnNextRows);
         }
         let guess = self.fixed.layout.guess_rows();
         if !guess.is_empty() {
-            let places: Vec<String> = guess
-                .iter()
-                .map(|row| format!("{row} and {}", row + 1))
-                .collect();
-            warnings.push(format!(
-                "The implement spans {} planter passes: between rows {} lies a guess row. No controller can follow rows of two planter passes at once.",
-                guess.len() + 1,
-                places.join(", ")
-            ));
+            let after_rows = guess.iter().map(|&row| row as u32).collect();
+            warnings.push(Warning::GuessRows { after_rows });
         }
         if let Some(planter) = farm.planter_rows {
             let rows = rows_m.len();
             if farm.guess_rows_move(rows) {
-                warnings.push(format!(
-                    "The implement's {rows} rows and the planter's {planter} do not divide each other: the guess rows move under the implement from pass to pass, and only this one position is simulated."
-                ));
+                warnings.push(Warning::GuessRowsMove {
+                    rows: rows as u32,
+                    planter_rows: planter as u32,
+                });
             }
         }
         let pass_m = setup.run.length_m;
-        if let Some(chain_m) = self.fixed.chain_m.filter(|m| *m > MOST_CHAINS * pass_m) {
-            warnings.push(format!(
-                "The points of line.polyline.file make a line of {chain_m:.0} m and the pass has {pass_m:.0} m, so that it sees little of them: check that x_m and y_m are in metres."
-            ));
+        if let Some(line_m) = self.fixed.chain_m.filter(|m| *m > MOST_CHAINS * pass_m) {
+            warnings.push(Warning::LineFarLonger { line_m, pass_m });
         }
         if let Driver::Replay(log) = &setup.driver {
-            warnings.push(
-                "Every pass drives the same logged path: the limits hold for this path only, not for other drives."
-                    .to_string(),
-            );
+            warnings.push(Warning::OnePath);
             warnings.extend(fieldlog::wander(log, setup.driven_length_m()).doubt());
         }
         warnings

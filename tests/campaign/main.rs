@@ -24,7 +24,6 @@ mod stops;
 mod sums;
 mod texts;
 
-use rowroom::model::controller::Kind;
 use std::fs;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::{Path, PathBuf};

@@ -1,4 +1,6 @@
 use super::*;
+use crate::report::words::warnings;
+use crate::scenario::Units;
 use proptest::prelude::*;
 
 /// Rows of a bed of 1.8 m, 0.375 m apart, with those tools at hand.
@@ -17,7 +19,13 @@ fn bed(tool_widths_m: &[f64], overlap_m: f64, outer_reach_m: Option<f64>) -> (Se
 }
 
 fn sheet(setup: &Setup, farm: &Farm, clearance_m: f64) -> SheetAnswer {
-    answer(setup, farm, clearance_m, Units::Metric)
+    answer(setup, farm, clearance_m)
+}
+
+/// Its warnings as they are printed.
+fn warned(sheet: &SheetAnswer) -> Vec<String> {
+    let said = |warning| warnings::sheet(warning, Units::Metric);
+    sheet.warnings.iter().map(said).collect()
 }
 
 /// Widths and edges in whole tenths of a millimetre, from the left.
@@ -95,7 +103,7 @@ fn analytic_one_tool_a_space() {
         ]
     );
     assert_eq!(
-        sheet.warnings,
+        warned(&sheet),
         ["Between neighbouring passes 300 mm stay unworked beyond the outermost tools."]
     );
 }
@@ -113,7 +121,7 @@ fn analytic_tools_that_do_not_fit_leave_a_gap_and_say_so() {
         (wide.gaps_m[0][0] - 0.4925).abs() < 1e-12 && (wide.gaps_m[0][1] - 0.2575).abs() < 1e-12
     );
     assert_eq!(
-        wide.warnings[0],
+        warned(&wide)[0],
         "No tool on hand fits between rows 1 and 2, where 235 mm are free: the whole strip stays unworked."
     );
 
@@ -123,14 +131,20 @@ fn analytic_tools_that_do_not_fit_leave_a_gap_and_say_so() {
     assert!(tenths(&narrow).contains(&(3900, 3600)));
     // Beside the rows outside.
     assert_eq!(tenths(&narrow)[0], (6625, 6325));
-    assert!(narrow.warnings.contains(
+    assert!(warned(&narrow).contains(
         &"The tools on hand do not fill the 235 mm between rows 1 and 2: one of 30 mm stands there and 205 mm stay unworked.".to_string()
     ));
 
     let (setup, farm) = bed(&[0.6], 0.025, None);
     let none = sheet(&setup, &farm, 0.07);
     assert_eq!(none.status, Status::NoAnswer);
-    assert!(none.reason.unwrap().contains("600 mm"));
+    assert_eq!(
+        none.reason,
+        Some(Reason::NoToolFits {
+            clearance_m: 0.07,
+            narrowest_m: 0.6
+        })
+    );
     assert_eq!(none.gaps_m.len(), 5);
 }
 
@@ -140,7 +154,7 @@ fn analytic_tools_that_hide_each_other_are_warned_of() {
     let (setup, farm) = bed(&[0.2], 0.025, Some(0.2825));
     let sheet = sheet(&setup, &farm, 0.0825);
     assert!(
-        sheet.warnings[0].starts_with("Tools overlap by 190 mm between rows 1 and 2"),
+        warned(&sheet)[0].starts_with("Tools overlap by 190 mm between rows 1 and 2"),
         "{:?}",
         sheet.warnings
     );
@@ -153,7 +167,7 @@ fn analytic_tyres_guess_rows_and_planters_are_warned_of() {
     farm.track_m = 1.2;
     farm.planter_rows = Some(3);
     setup.rows.planter_pass = vec![0, 0, 0, 1];
-    let warned = sheet(&setup, &farm, 0.07).warnings;
+    let warned = warned(&sheet(&setup, &farm, 0.07));
     assert!(
         warned[0].contains("400 mm wide, 600 mm from the centre, runs on or beside rows 1 and 4")
     );
@@ -173,7 +187,7 @@ fn analytic_a_tyre_on_a_row_of_the_next_pass_is_warned_of() {
     assert!(sheet(&setup, &farm, 0.07).warnings.is_empty());
     farm.track_m = 2.2;
     assert_eq!(
-        sheet(&setup, &farm, 0.07).warnings,
+        warned(&sheet(&setup, &farm, 0.07)),
         [
             "A tyre 400 mm wide, 1100 mm from the centre, runs on or beside a row of the next pass, 1237.5 mm from the centre: change the \
              wheel track or fit narrower tyres."
@@ -185,7 +199,7 @@ fn analytic_a_tyre_on_a_row_of_the_next_pass_is_warned_of() {
 #[test]
 fn analytic_a_reach_into_the_next_pass_is_warned_of() {
     let (setup, farm) = bed(&[0.1, 0.125, 0.15, 0.2, 0.25], 0.025, Some(0.64));
-    let warned = sheet(&setup, &farm, 0.07).warnings;
+    let warned = warned(&sheet(&setup, &farm, 0.07));
     assert!(
         warned
             .last()
@@ -194,7 +208,7 @@ fn analytic_a_reach_into_the_next_pass_is_warned_of() {
         "{warned:?}"
     );
     let (setup, farm) = bed(&[0.1], 0.025, Some(0.05));
-    let warned = sheet(&setup, &farm, 0.07).warnings;
+    let warned = self::warned(&sheet(&setup, &farm, 0.07));
     assert!(
         warned[0].starts_with("No tool stands to the left of row 1"),
         "{warned:?}"
@@ -208,8 +222,10 @@ fn analytic_without_a_workshop_it_says_what_to_add() {
     let sheet = sheet(&setup, &farm, 0.07);
     assert_eq!(sheet.status, Status::NoData);
     assert_eq!(
-        sheet.reason.unwrap(),
-        "Add the table [workshop] with tool_widths."
+        sheet.reason,
+        Some(Reason::TablesMissing {
+            tables: vec!["workshop".into()]
+        })
     );
     assert_eq!(sheet.rows_m.len(), 4);
 }
@@ -360,7 +376,7 @@ fn prop_every_shipped_scenario_gets_a_whole_sheet() {
         let scenario = crate::scenario::Scenario::read(&path, log).unwrap();
         let (setup, farm) = (scenario.nominal(), scenario.farm());
         let clearance_m = scenario.study().working_clearance_m;
-        let sheet = answer(&setup, &farm, clearance_m, scenario.units());
+        let sheet = answer(&setup, &farm, clearance_m);
         assert_eq!(sheet.status, Status::Ok, "{path:?}");
         assert!(sheet.gaps_m.is_empty(), "{path:?}: {:?}", sheet.warnings);
         assert!(sheet.depth_m.is_some());

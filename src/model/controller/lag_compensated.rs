@@ -40,6 +40,7 @@ pub struct Control;
 
 impl Controller for Control {
     const NAME: &'static str = "lag_compensated";
+    const LOOP: &'static str = "inner position loop of the lag compensation";
     const VALVE: Option<ValveKind> = Some(ValveKind::Proportional);
     type Law<const N: usize> = Box<LagLaw<N>>;
 
@@ -72,7 +73,6 @@ impl Controller for Control {
                 .predicted_fraction(actuator.largest_gain)
                 .scaled(lag.gain_1_s),
             gain_1_s: lag.gain_1_s,
-            name: "inner position loop of the lag compensation",
         })
     }
 

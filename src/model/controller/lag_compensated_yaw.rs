@@ -11,6 +11,7 @@ pub struct Control;
 
 impl Controller for Control {
     const NAME: &'static str = "lag_compensated_yaw";
+    const LOOP: &'static str = lag_compensated::Control::LOOP;
     const VALVE: Option<ValveKind> = Some(ValveKind::Proportional);
     type Law<const N: usize> = Box<LagLaw<N>>;
 

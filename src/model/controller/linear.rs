@@ -70,8 +70,6 @@ pub struct Feedback {
     pub open_loop: Fraction,
     /// The gain that it is proportional to, 1/s.
     pub gain_1_s: f64,
-    /// What people call the loop.
-    pub name: &'static str,
 }
 
 /// What a controller that waits for the row takes off the lookahead, beside the camera's latency.

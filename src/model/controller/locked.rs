@@ -13,6 +13,7 @@ pub struct Control;
 
 impl Controller for Control {
     const NAME: &'static str = "locked";
+    const LOOP: &'static str = "";
     const VALVE: Option<ValveKind> = None;
     type Law<const N: usize> = Still;
 

@@ -12,6 +12,9 @@ pub mod pid;
 
 use std::fmt;
 
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
 pub use lag_compensated::LagCompensation;
 pub use on_off::OnOff;
 pub use pid::Pid;
@@ -26,6 +29,9 @@ use linear::{Feedback, Lead, Linear};
 pub trait Controller {
     /// Fixed name in scenarios and every output.
     const NAME: &'static str;
+
+    /// What people call its feedback loop; empty if it has none.
+    const LOOP: &'static str;
 
     /// The valve that it drives; `None`: the frame stays where it is.
     const VALVE: Option<ValveKind>;
@@ -59,7 +65,10 @@ pub enum ValveKind {
 }
 
 /// A part that a controller needs and a machine lacks.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, thiserror::Error, Serialize, Deserialize, JsonSchema,
+)]
+#[serde(rename_all = "snake_case")]
 pub enum Lack {
     /// A directional valve.
     #[error("the machine has no directional valve")]
@@ -107,6 +116,11 @@ macro_rules! table {
             /// The fixed name in every output.
             pub fn name(self) -> &'static str {
                 Kind::NAMES[self as usize]
+            }
+
+            /// See [`Controller::LOOP`].
+            pub fn loop_name(self) -> &'static str {
+                match self { $(Kind::$kind => $file::Control::LOOP,)* }
             }
 
             /// See [`Controller::VALVE`].

@@ -22,6 +22,7 @@ pub struct Control;
 
 impl Controller for Control {
     const NAME: &'static str = "on_off";
+    const LOOP: &'static str = "";
     const VALVE: Option<ValveKind> = Some(ValveKind::Directional);
     type Law<const N: usize> = Switch<N>;
 

@@ -52,6 +52,7 @@ pub struct Control;
 
 impl Controller for Control {
     const NAME: &'static str = "pid";
+    const LOOP: &'static str = "PID loop";
     const VALVE: Option<ValveKind> = Some(ValveKind::Proportional);
     type Law<const N: usize> = PidLaw<N>;
 
@@ -104,7 +105,6 @@ impl Controller for Control {
                 .times(&transfer(setup, speed_m_s).number)
                 .scaled(actuator.largest_gain),
             gain_1_s: pid.gain_1_s,
-            name: "PID loop",
         })
     }
 

@@ -9,6 +9,7 @@ use crate::report::display::{Units, chosen_percent, controller_title, fixed, gro
 use crate::report::parts::scroll;
 use crate::report::sentences::{self, capital, lacking, speed_answer};
 use crate::report::text::sentence;
+use crate::report::words::reasons::reason;
 use crate::results::Results;
 use crate::results::answers::{Pays, SpeedAnswer, Status};
 use maud::{Markup, html};
@@ -17,7 +18,7 @@ use maud::{Markup, html};
 pub fn how_fast(results: &Results, both: Both) -> Markup {
     let work = speed_answer(results);
     let (status, reason) = work.map_or((Status::Ok, None), |answer| {
-        (answer.status, answer.reason.as_deref())
+        (answer.status, answer.reason.as_ref())
     });
     html! {
         h2 { "How fast, clearance by clearance" }
@@ -168,15 +169,17 @@ impl Money<'_> {
 }
 
 fn pays_line(line: &Pays, both: Both, money: &Money) -> Markup {
-    let lack = lacking(line.status, line.reason.as_deref())
-        .map(|lack| line.reason.as_deref().map_or(lack, sentence));
+    let lack = |units: Units| match &line.reason {
+        Some(why) => sentence(&reason(why, units)),
+        None => lacking(line.status, None, units).unwrap_or_default(),
+    };
     html! {
         tr {
             th.text scope="row" { (both.say(|units| capital(changes::change(line.change, units)))) }
             td.text { @if let Some(why) = line.against { (changes::why(why)) } }
             td.text { (controller_title(line.controller)) }
-            @if let Some(lack) = lack {
-                td.text colspan="2" { (both.stored(&lack)) }
+            @if line.status != Status::Ok {
+                td.text colspan="2" { (both.say(lack)) }
             } @else {
                 (gain_cell(line.speed_gain_m_s, line.lower, line.upper, line.at_least, both, &|v, units| units.speed_gain(v)))
                 (gain_cell(line.clearance_gain_m, line.clearance_lower_m, line.clearance_upper_m, line.at_least, both, &|m, units| units.small_gain(m)))

@@ -6,8 +6,10 @@ use crate::report::display::{Units, chosen_percent, percent, trimmed};
 use crate::report::parts::scroll;
 use crate::report::sentences;
 use crate::report::svg::{Pictures, control_loop, twin::Twin};
+use crate::report::words::reasons::{cylinder_limit, slope};
 use crate::results::Results;
 use crate::results::answers::{Combination, Demand, Limited, Status};
+use crate::results::reasons::Slope;
 use maud::{Markup, html};
 
 /// Strokes of the series and what the rows ask for.
@@ -15,7 +17,7 @@ pub fn stroke(results: &Results, both: Both) -> Markup {
     let answer = &results.answers.stroke;
     html! {
         h2 { "How much side-shift" }
-        (said(both, answer.status, answer.reason.as_deref(), |units| sentences::stroke(results, units)))
+        (said(both, answer.status, answer.reason.as_ref(), |units| sentences::stroke(results, units)))
         @if !answer.candidates.is_empty() {
             (scroll("Strokes", both.say(|units| format!(
                     "Total travel, half of it either way, in the standard series, at {} with the tools {} from the row, on the first {} passes of the \
@@ -51,20 +53,20 @@ fn demand(results: &Results, both: Both) -> Markup {
     let small = |limited: Limited| cell(limited, both, &|m, units| units.small_number(m));
     let speed = |limited: Limited| cell(limited, both, &|v, units| units.shift_speed_number(v));
     let places = {
-        let mut places: Vec<&str> = Vec::new();
+        let mut places: Vec<Slope> = Vec::new();
         for line in &results.answers.stroke.demand {
-            if !places.contains(&line.place.as_str()) {
-                places.push(&line.place);
+            if !places.contains(&line.slope) {
+                places.push(line.slope);
             }
         }
         places
     };
     // On slopes the working speed will do.
-    let at = |place: &str| -> Vec<&Demand> {
+    let at = |place: Slope| -> Vec<&Demand> {
         let all = Some(&place) == places.first();
         let demand = results.answers.stroke.demand.iter();
         demand
-            .filter(|line| line.place == place)
+            .filter(|line| line.slope == place)
             .filter(|line| all || line.speed_m_s == results.working_speed_m_s)
             .collect()
     };
@@ -81,8 +83,8 @@ fn demand(results: &Results, both: Both) -> Markup {
                     th scope="col" { (both.say(|units| format!("Shift speed, 95 %, {}", units.shift_speed_unit()))) }
                     th scope="col" { "99.9 %" }
                 } }
-                @for place in &places { tbody {
-                    tr { th.text.group colspan="6" scope="rowgroup" { (both.stored(&sentences::capital(place))) } }
+                @for &place in &places { tbody {
+                    tr { th.text.group colspan="6" scope="rowgroup" { (sentences::capital(slope(place))) } }
                     @for line in at(place) { tr.now[line.speed_m_s == results.working_speed_m_s] {
                         th scope="row" { (both.say(|units| units.speed_number(line.speed_m_s))) }
                         (small(line.shift_p50_m))
@@ -110,7 +112,7 @@ pub fn cylinder(results: &Results, both: Both) -> Markup {
     let any = !answer.combinations.is_empty() || answer.fitted.is_some();
     html! {
         h2 { "Cylinder, oil and valve" }
-        (said(both, answer.status, answer.reason.as_deref(), |units| sentences::cylinder(results, units)))
+        (said(both, answer.status, answer.reason.as_ref(), |units| sentences::cylinder(results, units)))
         @if any {
             (scroll("Cylinders", html! { "Bores and rods of the standard series at the tractor's flow and pressure, smallest flow first. Flow and oil "
                     "speed are those of the wanted shift speed; the push is the weaker way's. Rod: how many times the greatest push buckles it, with the full supply "
@@ -156,7 +158,7 @@ fn combination(line: &Combination, fitted: bool, both: Both) -> Markup {
             td { (both.say(|units| units.oil_speed_number(line.hose_m_s))) }
             td { @if let Some(reserve) = line.buckling_reserve { (trimmed(reserve, 1)) } }
             td { (if line.serves { "yes" } else { "no" }) }
-            td.text { (both.stored(&line.binding)) }
+            td.text { (cylinder_limit(line.binding)) }
         }
     }
 }
@@ -167,7 +169,7 @@ pub fn control(results: &Results, both: Both, pictures: &Pictures<Twin>) -> Mark
     let margins = control_loop(results);
     html! {
         h2 { "Camera and control" }
-        (said(both, answer.status, answer.reason.as_deref(), |units| sentences::control(results, units)))
+        (said(both, answer.status, answer.reason.as_ref(), |units| sentences::control(results, units)))
         @if let Some(critical) = margins.and_then(|margins| margins.critical_speed_m_s) {
             p { (both.say(|units| format!(
                 "Above {} {} the camera sees the row too late for its lookahead.", units.speed_limit(critical), units.speed_unit()

@@ -8,6 +8,7 @@ use crate::report::display::{
 use crate::report::parts::scroll;
 use crate::report::sentences::{self, capital, cell_of, place, price};
 use crate::report::text::sentence;
+use crate::report::words::{reasons::farm_number, warnings};
 use crate::results::Results;
 use crate::results::answers::{BestSetting, Mover, SpacingAnswer, SpacingCell, Status};
 use maud::{Markup, html};
@@ -17,7 +18,7 @@ pub fn spacing(results: &Results, both: Both) -> Markup {
     let answer = &results.answers.spacing;
     html! {
         h2 { "Sweep spacing against speed" }
-        (said(both, answer.status, answer.reason.as_deref(), |units| sentences::spacing(results, units)))
+        (said(both, answer.status, answer.reason.as_ref(), |units| sentences::spacing(results, units)))
         @if answer.status == Status::Ok {
             @if !answer.cells.is_empty() {
                 (settings(results, both))
@@ -151,7 +152,7 @@ fn cost(cell: &SpacingCell, units: Units) -> String {
 /// What would move the best setting.
 fn movers(results: &Results, both: Both) -> Markup {
     let movers = &results.answers.spacing.movers;
-    let line = |mover: &Mover| format!("{} {}", mover.what, trimmed(mover.set_to, 4));
+    let line = |mover: &Mover| format!("{} {}", farm_number(mover.what), trimmed(mover.set_to, 4));
     let (moving, still): (Vec<&Mover>, Vec<&Mover>) = movers.iter().partition(|mover| mover.moves);
     html! {
         @if !movers.is_empty() {
@@ -168,7 +169,7 @@ fn movers(results: &Results, both: Both) -> Markup {
             }
             @if !still.is_empty() {
                 @let still: Vec<String> = still.iter().map(|mover| line(mover)).collect();
-                p.soft { (both.stored(&format!("These leave it where it is: {}.", still.join("; ")))) }
+                p.soft { "These leave it where it is: " (still.join("; ")) "." }
             }
         }
     }
@@ -196,7 +197,7 @@ pub fn stages(results: &Results, both: Both) -> Markup {
     let answer = &results.answers.stages;
     html! {
         h2 { "As the crop grows" }
-        (said(both, answer.status, answer.reason.as_deref(), |units| sentences::stages(results, units)))
+        (said(both, answer.status, answer.reason.as_ref(), |units| sentences::stages(results, units)))
         @if answer.status == Status::Ok && !answer.stages.is_empty() {
             (scroll("Stages of growth", both.say(|units| format!(
                     "Smallest simulated clearance that keeps the allowed {} at {}, as every wider one does, on {} passes. Lengths in {}.",
@@ -230,8 +231,8 @@ pub fn soil(results: &Results, both: Both) -> Markup {
     let answer = &results.answers.soil;
     html! {
         h2 { "Thrown soil, pull and fuel" }
-        (said(both, answer.status, answer.reason.as_deref(), |units| sentences::soil(results, units)))
-        @for warning in &answer.warnings { p.warn.own-units { (sentence(warning)) } }
+        (said(both, answer.status, answer.reason.as_ref(), |units| sentences::soil(results, units)))
+        @for warning in &answer.warnings { p.warn { (both.say(|units| sentence(&warnings::soil(warning, units)))) } }
         @if answer.status == Status::Ok && !answer.speeds.is_empty() {
             (scroll("Soil, pull and fuel", html! { "Soil flies further in proportion to speed, from what the scenario saw in the field. Pull by the published "
                     "equation for row-crop cultivators, good to about 15 %." }, html! {

@@ -7,6 +7,7 @@ use crate::report::sentences;
 use crate::report::setting_sheet::for_speed;
 use crate::report::svg::{Pictures, twin::Twin};
 use crate::report::text::sentence;
+use crate::report::words::warnings;
 use crate::results::Results;
 use maud::{Markup, html};
 
@@ -15,7 +16,7 @@ pub fn sheet(results: &Results, both: Both, pictures: &Pictures<Twin>) -> Markup
     let answer = &results.answers.sheet;
     html! {
         h2 { "Setting the tools" }
-        (said(both, answer.status, answer.reason.as_deref(), |units| sentences::sheet(results, units)))
+        (said(both, answer.status, answer.reason.as_ref(), |units| sentences::sheet(results, units)))
         @if let Some(told) = for_speed(results, both.own()) {
             @let in_units = both.say(|units| match for_speed(results, units) {
                 Some(Ok(told) | Err(told)) => told,
@@ -23,7 +24,7 @@ pub fn sheet(results: &Results, both: Both, pictures: &Pictures<Twin>) -> Markup
             });
             @if told.is_ok() { p { (in_units) } } @else { p.warn { (in_units) } }
         }
-        @for warning in &answer.warnings { p.warn.own-units { (sentence(warning)) } }
+        @for warning in &answer.warnings { p.warn { (both.say(|units| sentence(&warnings::sheet(warning, units)))) } }
         @if let Some(picture) = &pictures.tools {
             div.own-units {
                 p.soft { (picture.say(|picture| format!(

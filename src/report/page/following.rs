@@ -6,6 +6,7 @@ use crate::montecarlo::tally::TRADE_ROOM_M;
 use crate::report::display::{Units, controller_title, fixed, percent, trimmed};
 use crate::report::parts::{scroll, wide_twin};
 use crate::report::svg::{Pictures, budget, twin::Twin};
+use crate::report::words::reasons::{believe, error_source};
 use crate::results::{LoopMargins, Tracking};
 use maud::{Markup, html};
 
@@ -59,7 +60,7 @@ impl Page<'_> {
                 td { (small(row.tool_error_mean_m)) }
                 td.rate { (both.say(|units| units.small_uncertain(row.tool_error_sd_m, row.tool_error_sd_se_m))) }
                 td { @if let Some(sd_m) = row.linear_tool_error_sd_m { (small(sd_m)) } }
-                td.text { (both.stored(&row.believe)) }
+                td.text { (believe(row.believe)) }
                 td { (small(row.axle_wander_sd_m)) }
                 td { (small(row.demand_p50_m)) }
                 td { (small(row.demand_p95_m)) }
@@ -91,9 +92,9 @@ impl Page<'_> {
                             @for &name in &controllers { th scope="col" { (controller_title(name)) } }
                         } }
                         tbody { @for source in &sources { tr {
-                            th.text scope="row" { (self.both.stored(source)) }
+                            th.text scope="row" { (error_source(*source)) }
                             @for &name in &controllers {
-                                td { @if let Some(variance_m2) = budget::variance_m2(results, name, source) {
+                                td { @if let Some(variance_m2) = budget::variance_m2(results, name, *source) {
                                     (percent(variance_m2 / budget::total_m2(results, name)))
                                 } }
                             }

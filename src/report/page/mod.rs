@@ -19,6 +19,7 @@ use super::svg::Pictures;
 use super::svg::twin::{Twin, study_twins};
 use super::text::{sentence, undecided_line};
 use super::three_answers::{Said, three};
+use crate::report::words::warnings;
 use crate::results::Results;
 use crate::sim::trace::Trace;
 use maud::{Markup, html};
@@ -56,7 +57,7 @@ impl Page<'_> {
         html! {
             main {
                 (parts::units_switch(both.own()))
-                h1 { (both.stored(&results.scenario.name)) }
+                h1 { (results.scenario.name) }
                 p.soft.own-units { (results.scenario.description) }
                 @if !results.complete {
                     p.warn { "This study was cut short. Its numbers stand for the passes that were done." }
@@ -117,7 +118,9 @@ impl Page<'_> {
                 @if !self.results.undecided.is_empty() {
                     p.warn { (self.both.say(|units| undecided_line(self.results, units).unwrap_or_default())) }
                 }
-                @for warning in &self.results.warnings { p.warn.own-units { (sentence(warning)) } }
+                @for place in 0..self.results.warnings.len() {
+                    p.warn { (self.both.say(|units| sentence(&warnings::of_study(self.results, units)[place]))) }
+                }
             }
         }
     }

@@ -8,6 +8,7 @@ use crate::report::display::{chosen_percent, controller_title, percent, points, 
 use crate::report::parts::scroll;
 use crate::report::sentences::price;
 use crate::report::text::sentence;
+use crate::report::words::reasons::left_out;
 use crate::results::answers::Why;
 use crate::results::{Results, Share, Stretch};
 use maud::{Markup, html};
@@ -64,7 +65,7 @@ impl Page<'_> {
             }
             @for note in &results.controllers {
                 @if let Some(reason) = &note.left_out {
-                    p.soft { (self.both.stored(&format!("Left out: {}, because {}", controller_title(note.controller), sentence(reason)))) }
+                    p.soft { "Left out: " (controller_title(note.controller)) ", because " (sentence(&left_out(*reason))) }
                 }
             }
         }

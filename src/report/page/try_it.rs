@@ -28,10 +28,10 @@ pub fn try_it(studies: &[&Results], both: Both, maps: &[&[Twin]]) -> Markup {
             h2 { "Speed against clearance" }
             @if let Some(picture) = reading { p.soft { (picture.reading()) } }
             div.try.one[studies.len() == 1].two[studies.len() > 1] {
-                (panel(studies, both))
+                (panel(studies))
                 @for (number, (study, maps)) in studies.iter().zip(maps).enumerate() {
                     div.maps data-study=(number) {
-                        @if studies.len() > 1 { h3 { (both.stored(&format!("{}: {}", place(number), study.scenario.name))) } }
+                        @if studies.len() > 1 { h3 { (format!("{}: {}", place(number), study.scenario.name)) } }
                         div.pictures {
                             @for (name, picture) in study.ran().zip(*maps) {
                                 figure data-controller=(name.name()) { (picture.inline()) }
@@ -50,7 +50,7 @@ pub fn place(number: usize) -> &'static str {
     if number == 0 { "First" } else { "Second" }
 }
 
-fn panel(studies: &[&Results], both: Both) -> Markup {
+fn panel(studies: &[&Results]) -> Markup {
     html! {
         div.panel.needs-script {
             h3 { "Try a setting" }
@@ -78,7 +78,7 @@ fn panel(studies: &[&Results], both: Both) -> Markup {
             table.told {
                 @if studies.len() > 1 { thead { tr {
                     td {}
-                    @for (number, study) in studies.iter().enumerate() { th scope="col" { (both.stored(&format!("{}: {}", place(number), study.scenario.name))) } }
+                    @for (number, study) in studies.iter().enumerate() { th scope="col" { (format!("{}: {}", place(number), study.scenario.name)) } }
                 } } }
                 tbody { @for (what, question) in TOLD { tr {
                     th scope="row" { (question) }

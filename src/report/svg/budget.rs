@@ -2,8 +2,10 @@
 
 use super::sheet::{Anchor, Frame, drawn, px, range};
 use super::{Picture, controller_class};
+use crate::linear::Source;
 use crate::model::controller::Kind;
 use crate::report::display::{Units, controller_title};
+use crate::report::words::reasons::error_source;
 use crate::results::{BudgetShare, Results};
 use plotters::prelude::*;
 
@@ -17,14 +19,14 @@ const TOP_PX: f64 = 48.0;
 const NUMBERS_PX: f64 = 62.0;
 
 /// Shares at the working speed as (sources, controllers), the largest source over all guided controllers first.
-pub fn table(results: &Results) -> (Vec<&str>, Vec<Kind>) {
+pub fn table(results: &Results) -> (Vec<Option<Source>>, Vec<Kind>) {
     let shares: Vec<&BudgetShare> = results
         .error_budget
         .iter()
         .filter(|share| share.speed_m_s == results.working_speed_m_s)
         .collect();
     let mut controllers: Vec<Kind> = Vec::new();
-    let mut sources: Vec<(&str, f64)> = Vec::new();
+    let mut sources: Vec<(Option<Source>, f64)> = Vec::new();
     for share in &shares {
         if !controllers.contains(&share.controller) {
             controllers.push(share.controller);
@@ -36,7 +38,7 @@ pub fn table(results: &Results) -> (Vec<&str>, Vec<Kind>) {
         };
         match sources.iter_mut().find(|(name, _)| *name == share.source) {
             Some((_, most)) => *most = most.max(weight),
-            None => sources.push((&share.source, weight)),
+            None => sources.push((share.source, weight)),
         }
     }
     sources.sort_by(|a, b| b.1.total_cmp(&a.1));
@@ -47,7 +49,7 @@ pub fn table(results: &Results) -> (Vec<&str>, Vec<Kind>) {
 }
 
 /// The variance of one source, m².
-pub fn variance_m2(results: &Results, controller: Kind, source: &str) -> Option<f64> {
+pub fn variance_m2(results: &Results, controller: Kind, source: Option<Source>) -> Option<f64> {
     results
         .error_budget
         .iter()
@@ -85,7 +87,7 @@ pub fn picture(results: &Results, units: Units) -> Option<Picture> {
         .sqrt();
     let names_px = sources
         .iter()
-        .map(|source| source.chars().count())
+        .map(|source| error_source(*source).chars().count())
         .max()
         .unwrap_or(0) as f64
         * CHARACTER_PX
@@ -103,7 +105,7 @@ pub fn picture(results: &Results, units: Units) -> Option<Picture> {
         sheet.text("head", Anchor::Start, (8.0, 13.0), &heading)?;
         for (i, source) in sources.iter().enumerate() {
             let place = (names_end, TOP_PX + ROW_PX * (i as f64 + 0.5));
-            sheet.text("", Anchor::End, place, source)?;
+            sheet.text("", Anchor::End, place, error_source(*source))?;
         }
         let (rule, totals) = (bottom_px + 3.0, bottom_px + 16.0);
         sheet.line("grid", [(8.0, rule), (width - 8.0, rule)])?;
@@ -123,7 +125,7 @@ pub fn picture(results: &Results, units: Units) -> Option<Picture> {
                 .iter()
                 .enumerate()
                 .filter_map(|(i, source)| {
-                    let variance_m2 = variance_m2(results, name, source)?;
+                    let variance_m2 = variance_m2(results, name, *source)?;
                     Some((i as f64 + 0.5, variance_m2.sqrt()))
                 })
                 .collect();
@@ -187,7 +189,7 @@ mod tests {
         let expected: Vec<f64> = controllers
             .iter()
             .flat_map(|&name| sources.iter().map(move |source| (name, source)))
-            .map(|(name, source)| variance_m2(&results, name, source).unwrap().sqrt())
+            .map(|(name, source)| variance_m2(&results, name, *source).unwrap().sqrt())
             .collect();
         assert_eq!(bars_px.len(), expected.len());
         let longest_m = expected.iter().copied().fold(0.0, f64::max);

@@ -3,6 +3,9 @@
 use super::sd_m;
 use crate::model::controller::Kind;
 use crate::results::answers::*;
+use crate::results::reasons::{
+    CylinderLimit, FarmNumber, Reason, SheetWarning, Slope, SoilWarning, StrokeBinding,
+};
 use crate::results::{Results, Share};
 
 /// Answers with something in every list; only single lines have none.
@@ -48,32 +51,38 @@ pub fn answers(results: &Results) -> Answers {
 
 /// The study with answers that hold nothing within what was simulated.
 pub fn unanswered(mut results: Results) -> Results {
-    let told = |what: &str| {
-        (
-            Status::NoAnswer,
-            Some(format!("no {what} serves; the nearest is {what} number 7")),
-        )
-    };
+    let told = |why: Reason| (Status::NoAnswer, Some(why));
     let answers = &mut results.answers;
-    (answers.stroke.status, answers.stroke.reason) = told("stroke");
+    (answers.stroke.status, answers.stroke.reason) = told(Reason::StrokesTooShort {
+        longest_m: 0.4,
+        adds_at_most: 0.0005,
+    });
     answers.stroke.recommended_m = None;
     answers.stroke.binding = None;
-    (answers.hydraulics.status, answers.hydraulics.reason) = told("cylinder");
+    (answers.hydraulics.status, answers.hydraulics.reason) = told(Reason::NoShiftSpeed);
     for combination in &mut answers.hydraulics.combinations {
         combination.serves = false;
     }
-    (answers.control.status, answers.control.reason) = told("lookahead");
+    (answers.control.status, answers.control.reason) = told(Reason::ReplayedPath);
     answers.control.best_lookahead_m = None;
     answers.control.effect = None;
     for answer in &mut answers.speed {
-        (answer.status, answer.reason) = told("speed");
+        (answer.status, answer.reason) = told(Reason::CutsTooMany {
+            wider_m: Some(0.077),
+            under: None,
+        });
         answer.highest_speed_m_s = None;
         answer.at_least = false;
         answer.in_time = None;
         answer.binding = Some(Bound::CutPlants);
     }
     for line in &mut answers.pays {
-        (line.status, line.reason) = told("gain");
+        (line.status, line.reason) = told(Reason::SpeedsKept {
+            without_m_s: None,
+            with_m_s: None,
+            clearance_m: 0.038,
+            machines: false,
+        });
         line.base_speed_m_s = None;
         (line.speed_gain_m_s, line.lower, line.upper) = (None, None, None);
         (
@@ -82,13 +91,19 @@ pub fn unanswered(mut results: Results) -> Results {
             line.clearance_upper_m,
         ) = (None, None, None);
     }
-    (answers.spacing.status, answers.spacing.reason) = told("setting");
+    (answers.spacing.status, answers.spacing.reason) = told(Reason::NothingKept);
     (answers.spacing.cheapest, answers.spacing.cheapest_kept) = (None, None);
     answers.recommended = None;
-    answers.not_recommended = Some("no simulated setting keeps every limit".into());
-    (answers.stages.status, answers.stages.reason) = told("stage");
-    (answers.soil.status, answers.soil.reason) = told("soil");
-    (answers.sheet.status, answers.sheet.reason) = told("tool");
+    answers.not_recommended = Some(Reason::NothingKept);
+    (answers.stages.status, answers.stages.reason) = told(Reason::NoClearanceFor {
+        speed_m_s: 2.0,
+        heights_m: vec![0.07],
+    });
+    (answers.soil.status, answers.soil.reason) = told(Reason::NotFinite { key: "soil".into() });
+    (answers.sheet.status, answers.sheet.reason) = told(Reason::NoToolFits {
+        clearance_m: 0.038,
+        narrowest_m: 0.6,
+    });
     results
 }
 
@@ -97,7 +112,9 @@ pub fn without_data(mut results: Results) -> Results {
     let lacking = |table: &str| {
         (
             Status::NoData,
-            Some(format!("add the table [{table}] with all it needs")),
+            Some(Reason::TablesMissing {
+                tables: vec![table.to_owned()],
+            }),
         )
     };
     let answers = &mut results.answers;
@@ -172,7 +189,10 @@ fn stroke(results: &Results, controller: Kind) -> StrokeAnswer {
         clearance_m: results.working_clearance_m,
         design_speed_m_s: results.working_speed_m_s,
         recommended_m: Some(0.250),
-        binding: Some("the shift that the rows ask for on the steepest slope".into()),
+        binding: Some(StrokeBinding::ShorterAtItsEnd {
+            stroke_m: 0.2,
+            end_stop_share: 0.012,
+        }),
         fitted_m: 0.200,
         passes: 200,
         candidates: [0.100, 0.125, 0.160, 0.200, 0.250, 0.320, 0.400]
@@ -195,11 +215,15 @@ fn stroke(results: &Results, controller: Kind) -> StrokeAnswer {
             .speeds_m_s
             .iter()
             .flat_map(|v| {
-                ["as simulated", "left side higher", "right side higher"].map(|place| {
-                    let more = if place == "as simulated" { 1.0 } else { 1.3 };
+                [Slope::AsSimulated, Slope::LeftHigher, Slope::RightHigher].map(|slope| {
+                    let more = if slope == Slope::AsSimulated {
+                        1.0
+                    } else {
+                        1.3
+                    };
                     Demand {
                         speed_m_s: *v,
-                        place: place.into(),
+                        slope,
                         shift_p50_m: limited(0.025 * more),
                         shift_p95_m: limited(0.070 * more),
                         shift_p999_m: limited(0.110 * more),
@@ -227,11 +251,10 @@ fn hydraulics() -> HydraulicsAnswer {
             buckling_reserve: Some(4.0),
             serves,
             binding: if serves {
-                "speed retracting"
+                CylinderLimit::Pump
             } else {
-                "force is short by 12 %"
-            }
-            .into(),
+                CylinderLimit::Force
+            },
         }
     };
     HydraulicsAnswer {
@@ -331,30 +354,49 @@ fn speed(results: &Results) -> Vec<SpeedAnswer> {
             let ends = up_to(Bound::SimulatedSpeeds, last_m_s);
             answers.push(SpeedAnswer {
                 status: if found { Status::Ok } else { Status::NoAnswer },
-                reason: (!found).then(|| {
-                    "the slowest simulated speed cuts too many; the nearest clearance that would do is 55 mm".into()
+                reason: (!found).then_some(Reason::CutsTooMany {
+                    wider_m: Some(0.055),
+                    under: None,
                 }),
                 controller: kind,
                 clearance_m: *clearance_m,
                 allowed_cut_rate: results.allowed_cut_rate,
                 highest_speed_m_s: found.then(|| v.min(last_m_s)),
                 at_least,
-                binding: Some(if at_least { Bound::SimulatedSpeeds } else { Bound::CutPlants }),
-                next_binding: Some(if at_least { Bound::CutPlants } else { Bound::SimulatedSpeeds }),
+                binding: Some(if at_least {
+                    Bound::SimulatedSpeeds
+                } else {
+                    Bound::CutPlants
+                }),
+                next_binding: Some(if at_least {
+                    Bound::CutPlants
+                } else {
+                    Bound::SimulatedSpeeds
+                }),
                 in_time: found.then_some(true),
-                limits: if at_least { vec![ends, cut] } else { vec![cut, ends] },
+                limits: if at_least {
+                    vec![ends, cut]
+                } else {
+                    vec![cut, ends]
+                },
                 passes: 200,
-                causes: [Why::Lag, Why::DriverWander, Why::RowsLook, Why::PlantScatter, Why::Stroke]
-                    .into_iter()
-                    .zip([-0.0061, -0.0034, -0.0020, -0.0011, 0.0])
-                    .map(|(cause, difference): (Why, f64)| Cause {
-                        cause,
-                        speed_m_s: results.speeds_m_s[4],
-                        difference,
-                        lower: difference - 0.0004,
-                        upper: difference + 0.0004,
-                    })
-                    .collect(),
+                causes: [
+                    Why::Lag,
+                    Why::DriverWander,
+                    Why::RowsLook,
+                    Why::PlantScatter,
+                    Why::Stroke,
+                ]
+                .into_iter()
+                .zip([-0.0061, -0.0034, -0.0020, -0.0011, 0.0])
+                .map(|(cause, difference): (Why, f64)| Cause {
+                    cause,
+                    speed_m_s: results.speeds_m_s[4],
+                    difference,
+                    lower: difference - 0.0004,
+                    upper: difference + 0.0004,
+                })
+                .collect(),
             });
         }
     }
@@ -392,7 +434,7 @@ fn pays(clearance_m: f64, controller: Kind) -> Vec<Pays> {
         .collect();
     lines.push(Pays {
         status: Status::NoAnswer,
-        reason: Some("this machine has a proportional valve already".into()),
+        reason: Some(Reason::UnstableWithChange { controller }),
         change: Change::ProportionalValve,
         controller,
         clearance_m,
@@ -462,8 +504,8 @@ fn spacing(results: &Results, controller: Kind) -> SpacingAnswer {
         cell.speed_m_s == results.working_speed_m_s
             && cell.clearance_m == results.working_clearance_m
     });
-    let moved = |what: &str, set_to: f64, clearance_m: f64| Mover {
-        what: what.into(),
+    let moved = |what: FarmNumber, set_to: f64, clearance_m: f64| Mover {
+        what,
         set_to,
         best: BestSetting {
             speed_m_s: results.speeds_m_s[2],
@@ -481,9 +523,9 @@ fn spacing(results: &Results, controller: Kind) -> SpacingAnswer {
         cost_of_staying_per_ha: now.map(|cell| cell.cost_per_ha - least),
         by_hand_per_ha: Some(2400.0),
         movers: vec![
-            moved("price of one crop plant", 0.08, 0.045),
-            moved("price of an hour of weeding by hand", 12.0, 0.050),
-            moved("price of an hour in the field", 90.0, 0.030),
+            moved(FarmNumber::PlantValue, 0.08, 0.045),
+            moved(FarmNumber::LabourHour, 12.0, 0.050),
+            moved(FarmNumber::MachineHour, 90.0, 0.030),
         ],
         night: Some(Night {
             passes: 200,
@@ -538,7 +580,9 @@ fn soil(results: &Results) -> SoilAnswer {
                 }
             })
             .collect(),
-        warnings: vec!["From 4.5 km/h on soil reaches plants that it may not cover".into()],
+        warnings: vec![SoilWarning::BeyondTrials {
+            above_m_s: 8.0 / 3.6,
+        }],
     }
 }
 
@@ -579,8 +623,8 @@ fn sheet(clearance_m: f64) -> SheetAnswer {
         gaps_m: vec![[0.900, 0.863]],
         depth_m: Some(0.04),
         warnings: vec![
-            "The tyres run within 25 mm of the outer rows".into(),
-            "Row 2 to row 3 may be a guess row: the planter sets two rows at a time".into(),
+            SheetWarning::NearNextPass { closest_m: 0.025 },
+            SheetWarning::GuessRow { after_row: 2 },
         ],
     }
 }

@@ -1,25 +1,13 @@
-//! Numbers and missing tables in the sentences of the answers.
+//! Numbers and missing tables in sentences.
 
-use crate::model::controller::Kind;
-use crate::model::series::Series;
-use crate::results::Results;
-use crate::scenario::Units;
+use crate::report::display::Units;
 use crate::scenario::keys::{Need, keys_of};
 
-/// Quantities in the units of the scenario.
+/// Quantities in sentences, in one system of units.
 #[derive(Clone, Copy, Debug)]
 pub struct Words(pub Units);
 
 impl Words {
-    /// Those of the study's scenario.
-    pub fn of(results: &Results) -> Words {
-        Words(if results.scenario.units == Units::Us.name() {
-            Units::Us
-        } else {
-            Units::Metric
-        })
-    }
-
     /// "8 km/h", "5 mph".
     pub fn speed(self, speed_m_s: f64) -> String {
         match self.0 {
@@ -33,14 +21,6 @@ impl Words {
         match self.0 {
             Units::Metric => format!("{} mm", trimmed(1000.0 * length_m, 1)),
             Units::Us => format!("{} in", trimmed(length_m / 0.0254, 2)),
-        }
-    }
-
-    /// The standard sizes that people with these units buy.
-    pub fn series(self) -> Series {
-        match self.0 {
-            Units::Metric => Series::Metric,
-            Units::Us => Series::Inch,
         }
     }
 
@@ -115,12 +95,6 @@ impl Words {
         format!("{} {unit}", trimmed(pressure_pa / a_unit_pa, 0))
     }
 
-    /// The next whole bar or psi upwards, Pa.
-    pub fn next_pressure_pa(self, pressure_pa: f64) -> f64 {
-        let (_, a_unit_pa) = self.pressure_unit();
-        libm::ceil(pressure_pa / a_unit_pa - 1e-9) * a_unit_pa
-    }
-
     fn pressure_unit(self) -> (&'static str, f64) {
         match self.0 {
             Units::Metric => ("bar", 1e5),
@@ -152,17 +126,6 @@ impl Words {
             Units::Metric => "a hectare",
             Units::Us => "an acre",
         }
-    }
-}
-
-/// A controller in the middle of a sentence.
-pub fn controller(kind: Kind) -> &'static str {
-    match kind {
-        Kind::Locked => "a locked frame",
-        Kind::OnOff => "an on-off valve",
-        Kind::Pid => "a PID",
-        Kind::LagCompensated => "lag compensation",
-        Kind::LagCompensatedYaw => "lag compensation with yaw rate",
     }
 }
 
@@ -205,7 +168,7 @@ pub fn listed(words: &[String]) -> String {
 }
 
 /// "Add the table `[weeds]` with density.": the tables with the keys that they cannot do without.
-pub fn add_tables(tables: &[&str]) -> String {
+pub fn add_tables(tables: &[String]) -> String {
     let with_keys: Vec<String> = tables
         .iter()
         .map(|table| {
@@ -261,18 +224,16 @@ mod tests {
         assert_eq!(us.flow_at_least(23.56 / 60e3), "6.3 gal/min");
         assert_eq!(metric.pressure(180e5), "180 bar");
         assert_eq!(us.pressure(180e5), "2611 psi");
-        assert_eq!(us.pressure(us.next_pressure_pa(180e5)), "2611 psi");
-        assert_eq!(metric.next_pressure_pa(180.2e5), 181e5);
     }
 
     #[test]
     fn regress_missing_tables_name_their_keys() {
         assert_eq!(
-            add_tables(&["soil"]),
+            add_tables(&["soil".to_owned()]),
             "Add the table [soil] with thrown, thrown_at and tractor_power."
         );
         assert_eq!(
-            add_tables(&["weeds", "workshop"]),
+            add_tables(&["weeds".to_owned(), "workshop".to_owned()]),
             "Add the tables [weeds] with density; [workshop] with tool_widths."
         );
     }
