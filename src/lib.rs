@@ -35,6 +35,7 @@
 //! - [`montecarlo`]: many passes, rates with their limits
 //! - [`results`]: what a study found
 //! - [`answers`]: what follows from it for engineer, dealer, grower and workshop, with the runs that this takes
+//! - [`mod@study`]: all of that in one call
 //! - [`report`]: results to files and text
 //!
 //! # Features
@@ -85,3 +86,4 @@ pub mod report;
 pub mod results;
 pub mod scenario;
 pub mod sim;
+pub mod study;

@@ -23,8 +23,8 @@ fn lethal_cover(words: Words) -> String {
     )
 }
 
-/// What soil does at every simulated speed and at that of the design, m/s, the tools at the design's clearance, m. Losses of the gearbox are left out, so the load
-/// comes out somewhat low.
+/// What soil does at every simulated speed and at that of the design, m/s, the tools at the design's clearance, m. Losses of the gearbox
+/// are left out, so the load comes out somewhat low.
 pub fn answer(
     results: &Results,
     setup: &Setup,

@@ -1,8 +1,8 @@
 //! What passes side by side cut and touched and how they followed the row, as expectations: the path is simulated, the plants' scatter is
 //! integrated.
 //!
-//! Every fifth of a metre of travel (a whole number of ticks, rounded down) each edge of each row stands for the plants of that stretch. With a
-//! the clearance that a plant in the middle of its row needs there, an edge comes within the radius r of a plant with the scatter
+//! Every fifth of a metre of travel (a whole number of ticks, rounded down) each edge of each row stands for the plants of that stretch.
+//! With a the clearance that a plant in the middle of its row needs there, an edge comes within the radius r of a plant with the scatter
 //! sigma at the clearance c with the probability Q((c - r - a)/sigma): with the radius of the stem the plant is cut, with the protected
 //! radius it is cut or touched. The two edges of a row meet different plants, so both add up. One
 //! histogram of a answers every clearance. Its bins are 0.25 mm wide and are taken at their middle: the error is the

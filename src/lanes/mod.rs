@@ -109,7 +109,8 @@ thread_local! {
 
 /// Simulates passes with their setups; gives `[pass][speed]`, in the order given.
 ///
-/// Passes whose setups differ only in entry, alignment and sensor bias run side by side, others alone: what a pass gives does not depend on it.
+/// Passes whose setups differ only in entry, alignment and sensor bias run side by side, others alone: what a pass gives does not depend on
+/// it.
 pub fn run(request: &Request, setups: &[Setup], passes: &[u64]) -> Vec<Vec<PassAtSpeed>> {
     SCRATCH.with_borrow_mut(|(side_by_side, alone)| {
         run_in(request, setups, passes, side_by_side, alone)

@@ -1,4 +1,4 @@
-//! The tool error by source.
+//! What stable loops do: the answer of the shift, and the tool error by source.
 
 use super::Complex;
 use super::margins::check_stable;
@@ -96,6 +96,19 @@ impl ErrorBudget {
             .map(|(_, variance)| variance)
             .sum()
     }
+}
+
+/// Response of the shift at an angular frequency above 0, rad/s. `None` for on-off, for a controller that the setup lacks, and
+/// for a loop that is not stable.
+pub fn shift_response(
+    setup: &Setup,
+    kind: Kind,
+    speed_m_s: f64,
+    w_rad_s: f64,
+) -> Option<ShiftResponse> {
+    check_stable(setup, kind, speed_m_s).ok()?;
+    let shift = SideShift::new(setup, kind, speed_m_s)?;
+    Some(shift.response(&Frequency::new(w_rad_s, setup.camera.frame_s)))
 }
 
 /// Tool error of a controller at a speed (m/s, above 0). `None` where there is no linear form (on-off, replayed path), where the

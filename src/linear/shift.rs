@@ -1,7 +1,6 @@
 //! Controllers and side-shift: what shift answers to what the camera sees.
 
 use super::Complex;
-use super::margins::check_stable;
 use super::sampled::{Fraction, Frequency, HeldPlant, one_minus_delay, pid_fraction, pid_response};
 use super::track::{Filter, filter};
 use crate::model::camera::Mount;
@@ -84,19 +83,6 @@ impl ShiftResponse {
             position_at_exposure: zero,
         }
     };
-}
-
-/// Response of the shift at an angular frequency above 0, rad/s. `None` for on-off, for a controller that the setup lacks, and
-/// for a loop that is not stable.
-pub fn shift_response(
-    setup: &Setup,
-    kind: Kind,
-    speed_m_s: f64,
-    w_rad_s: f64,
-) -> Option<ShiftResponse> {
-    check_stable(setup, kind, speed_m_s).ok()?;
-    let shift = SideShift::new(setup, kind, speed_m_s)?;
-    Some(shift.response(&Frequency::new(w_rad_s, setup.camera.frame_s)))
 }
 
 /// One controller on one machine at one speed.

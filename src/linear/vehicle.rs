@@ -1,9 +1,9 @@
 //! Driver, tractor and hitch: how far the axle and points of the frame wander.
 
 use super::Complex;
-use super::margins::Unstable;
 use super::sampled::delay;
 use super::spectrum::{gauss_markov, smooth, variances};
+use super::unstable::{SUGGESTED_GAIN_MARGIN, Unstable};
 use crate::model::driver::Driver;
 use crate::model::hitch::Hitch;
 use crate::model::setup::Setup;
@@ -199,9 +199,6 @@ pub fn frame_heading(setup: &Setup, speed_m_s: f64, w_rad_s: f64) -> Complex {
         } => s * (-s * hitch_m + 1.0) / (s * carrier_m + 1.0),
     }
 }
-
-/// Gain margin that a suggested change leaves (common practice, no source: 6 dB).
-pub(super) const SUGGESTED_GAIN_MARGIN: f64 = 2.0;
 
 /// Whether the driver's own loop is stable at a speed, m/s.
 ///

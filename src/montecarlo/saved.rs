@@ -6,7 +6,8 @@ use std::collections::BTreeMap;
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 
-use super::study::{MOST_PARTS, MOST_PASSES, Part, Plan, Sums, Until};
+use super::plan::{MOST_PARTS, MOST_PASSES, Part, Plan, Until};
+use super::sums::Sums;
 use crate::results::Tool;
 use crate::scenario::{Texts, hex};
 

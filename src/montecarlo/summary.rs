@@ -1,8 +1,11 @@
 //! Sums to results: rates with limits, tracking, budget, margins and the short answer.
 
 use super::contrast::{Setting, contrasts};
+use super::decide::undecided;
 use super::estimate::{MOST_BY_THE_WORST, korn_graubard};
-use super::study::{Plan, Run, Sums, undecided, working_clearance};
+use super::plan::{Plan, working_clearance};
+use super::saved::Saved;
+use super::sums::Sums;
 use super::tally::Tally;
 use crate::linear;
 use crate::model::controller::Kind;
@@ -18,9 +21,8 @@ use crate::scenario::{Scenario, Units};
 const BINDING_SHARE: f64 = 0.001;
 
 /// Results of a study from its sums.
-pub(super) fn results(plan: &Plan, kinds: &[Kind], run: &Run) -> Results {
-    let sums = &run.saved.sums;
-    let (passes, complete) = (run.saved.passes(), run.complete);
+pub(super) fn results(plan: &Plan, kinds: &[Kind], saved: &Saved, complete: bool) -> Results {
+    let (sums, passes) = (&saved.sums, saved.passes());
     let scenario = plan.scenario;
     let study = scenario.study();
     let run = scenario.nominal().run;

@@ -1,16 +1,16 @@
 //! What the engine computes, told as short lines that change with every bit of it: the same text from the program and in a browser.
 //!
 //! The whole of `rowroom` that a browser needs runs here: texts of scenarios, the linear check, the fast engine in a small study under
-//! all controllers, the same passes walked through by the reference, and a pass on the reference's own deviates.
+//! all controllers with its answers, the same passes walked through by the reference, and a pass on the reference's own deviates.
 
 use std::fmt::{Debug, Write};
 use std::sync::OnceLock;
 
 use rowroom::model::controller::Kind;
-use rowroom::montecarlo::study::{Plan, Until, Unwatched, outcome, run};
 use rowroom::scenario::Scenario;
 use rowroom::sim::streams::Reference;
 use rowroom::sim::trace::{Trace, View};
+use rowroom::study::{Plan, Until, Unwatched, study};
 
 /// Two blocks of passes, the second not full.
 const PASSES: u64 = 12;
@@ -64,8 +64,7 @@ pub fn fingerprints() -> Result<String, Box<dyn std::error::Error>> {
             until: Until::Passes(PASSES),
             threads: None,
         };
-        let run = run(&plan, None, &Unwatched)?;
-        let found = outcome(&plan, &run);
+        let found = study(&plan, None, &Unwatched)?;
         let streams = Reference { seed, pass: 0 };
         let setup = scenario.draw(seed, 0);
         let walked: Vec<Trace> = Kind::ALL
@@ -83,7 +82,7 @@ pub fn fingerprints() -> Result<String, Box<dyn std::error::Error>> {
             })
             .collect();
         for (what, print) in [
-            ("sums", fingerprint(&run)),
+            ("sums", fingerprint(&found.saved)),
             ("results", fingerprint(&found.results)),
             ("first pass", fingerprint(&found.traces)),
             ("worst pass", fingerprint(&found.worst)),
