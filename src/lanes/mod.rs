@@ -219,6 +219,7 @@ fn simulate<const N: usize>(
         },
     );
     let mut all: Vec<Vec<PassAtSpeed>> = vec![Vec::with_capacity(request.speeds_m_s.len()); N];
+    // No plant is drawn here: so many are expected to stand, and the tables integrate over where each of them does.
     let per_metre = rows as f64 / setup.plants.spacing_m * setup.plants.emergence;
     let run = &setup.run;
     let stand = [
@@ -227,6 +228,7 @@ fn simulate<const N: usize>(
     ];
 
     for &speed_m_s in request.speeds_m_s {
+        // What all controllers share comes first: a drive with its frames takes as long as three of them.
         drive.again(setup, &ground, request.seed, &own, speed_m_s);
         sensors.observe_again(setup, &ground, drive, request.seed, &own);
         let on_line = matches!(setup.driver, Driver::SatelliteLine(_));

@@ -115,6 +115,7 @@ pub fn shift_response(
 /// setup lacks the controller, and where a loop is not stable.
 pub fn tool_error(setup: &Setup, kind: Kind, speed_m_s: f64) -> Option<ErrorBudget> {
     check_stable(setup, kind, speed_m_s).ok()?;
+    // At any one frequency: a replayed path has no response at all.
     axle_response(setup, speed_m_s, 1.0)?;
     let paths = Paths::new(setup, kind, speed_m_s)?;
     let densities = Densities::new(setup, speed_m_s);

@@ -44,6 +44,7 @@ pub fn loop_step(setup: &Setup, kind: Kind, speed_m_s: f64, frames: usize) -> Op
     let mut step = Vec::with_capacity(frames);
     let mut sum = 0.0;
     for k in 0..frames {
+        // Long division of the two polynomials: the quotient is the pulse response, frame by frame.
         let known: f64 = (1..=k)
             .take(denominator.len() - 1)
             .map(|i| denominator[i] * pulse[k - i])
@@ -196,6 +197,7 @@ fn phase_and_modulus(around: &Fraction) -> (Option<f64>, f64) {
                     b = middle;
                 }
             }
+            // Measured from -1, so that a phase of nothing is the verge.
             let turned = -value(b);
             let margin = libm::atan2(turned.im, turned.re);
             if phase.is_none_or(|other| margin.abs() < other.abs()) {

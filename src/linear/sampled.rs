@@ -77,6 +77,7 @@ pub struct HeldPlant {
 impl HeldPlant {
     /// The plant with that dead time and lag (both at least 0) for frames each `frame_s`.
     pub fn new(dead_s: f64, lag_s: f64, frame_s: f64) -> HeldPlant {
+        // Modified z-transform: whole frames of the dead time are powers of z⁻¹; what is left of the last one acts within its frame.
         let frames = libm::ceil(dead_s / frame_s);
         let rest_s = (frames * frame_s - dead_s).max(0.0);
         let (rest_lag_s, pole) = if lag_s > 0.0 {
@@ -186,6 +187,7 @@ pub fn pid_fraction(pid: &Pid, frame_s: f64) -> Fraction {
     let filter = [pid.derivative_filter_s + frame_s, -pid.derivative_filter_s];
     let one = [1.0, -1.0];
     let proportional = plus(&filter, &scaled(&one, pid.derivative_s));
+    // An integrator that is not there would leave a root on the unit circle, and the loop would be called unstable.
     let whole = if pid.integral_s.is_finite() {
         Fraction {
             numerator: plus(

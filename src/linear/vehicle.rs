@@ -216,6 +216,7 @@ pub fn steering_stable(setup: &Setup, speed_m_s: f64) -> Result<(), Unstable> {
                 return Ok(());
             }
             let mut would_do_m = preview_m;
+            // A longer preview always calms the loop in the end: its gain falls with the square of it.
             while !stable(would_do_m, SUGGESTED_GAIN_MARGIN) {
                 would_do_m *= 1.02;
             }
@@ -252,6 +253,7 @@ fn hand_stable(rate: f64, reaction_s: f64, lag_s: f64, gain: f64) -> bool {
             above = middle;
         }
     }
+    // The two integrators stand at -pi already: what the preview leads must outweigh reaction and steering lag.
     libm::atan(above / rate) - above * reaction_s - libm::atan(above * lag_s) > 0.0
 }
 

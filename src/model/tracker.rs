@@ -186,6 +186,7 @@ impl Tracker {
     pub fn delay_s(&self, frame_s: f64) -> f64 {
         match *self {
             Tracker::LowPass { time_s, .. } => {
+                // Of the filter at the frames, which is less than its time constant.
                 let kept = libm::exp(-frame_s / time_s);
                 frame_s * kept / (1.0 - kept)
             }
@@ -213,6 +214,7 @@ impl Filter {
             self.a[0][0] * x0 + self.a[0][1] * x1 + self.b[0] * yaw_rad_s,
             self.a[1][0] * x0 + self.a[1][1] * x1 + self.b[1] * yaw_rad_s,
         ];
+        // Where no row is found the prediction stands: the tracker coasts.
         let number = number?;
         let surprise = number - (self.c[0] * state.x[0] + self.c[1] * state.x[1]);
         if !state.started {
@@ -229,6 +231,7 @@ impl Filter {
             state.rejected += 1;
             return None;
         } else {
+            // So many in a row are no outliers: the tracker is where the row is not.
             *state = FilterState {
                 x: [number, 0.0],
                 rejected: 0,

@@ -62,6 +62,7 @@ pub fn open_settings<'a>(
             continue;
         };
         let estimate = korn_graubard(by_clearance, DECISION_LEVEL)[working_clearance];
+        // Whatever is faster cuts no less: it decides nothing.
         if estimate.lower > allowed_cut_rate {
             break;
         }
@@ -108,6 +109,7 @@ fn passes_needed(estimate: &Estimate, passes: u64, allowed_cut_rate: f64) -> Opt
             estimate.rate - estimate.lower,
         )
     };
+    // Limits close in with the root of the passes: so many times closer takes the square of that many.
     let times_closer = (reach / room).min((estimate.upper - estimate.lower) / narrow);
     let wanted = passes as f64 * (times_closer * times_closer);
     // Two digits are more than such a guess is worth.

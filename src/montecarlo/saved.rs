@@ -265,6 +265,7 @@ impl Saved {
             }
         })?;
         let saved = sealed.saved;
+        // Before the seal: another version would be told as damage.
         if saved.format != FORMAT {
             return Err(SavedError::OtherVersion {
                 name: saved.tool.name,
@@ -318,6 +319,7 @@ impl Saved {
                 file: first_file.clone(),
             });
         };
+        // By number: in which order they were given must not matter.
         let mut by_number: BTreeMap<u64, (&String, &Saved)> = BTreeMap::new();
         for (file, saved) in parts {
             let wanted_passes = saved.share.map_or(0, |(part, of)| part.passes_of(of));
@@ -337,6 +339,7 @@ impl Saved {
                 });
             }
         }
+        // Told last: a part that is there but unfinished needs another remedy than one that is not.
         let mut missing = (1..=of).filter(|number| !by_number.contains_key(number));
         let named: Vec<String> = missing
             .by_ref()

@@ -197,6 +197,7 @@ pub fn run(plan: &Plan, from: Option<Saved>, watch: &dyn Watch) -> Result<Run, S
             break true;
         }
         let looks = matches!(plan.until, Until::Decided { .. });
+        // Before more passes are taken: a study that was stopped at a look decides as one that was not.
         if looks && decide::is_look(done) && undecided(plan.scenario, &saved.sums).is_empty() {
             break true;
         }
@@ -220,6 +221,7 @@ pub fn outcome(plan: &Plan, run: &Run) -> Outcome {
     let kinds = runnable(plan.scenario);
     let results = super::summary::results(plan, &kinds, &run.saved, run.complete);
     let study = plan.scenario.study();
+    // Drawn and driven again: nothing but sums is kept of a pass.
     let under_all = |pass: u64| -> Vec<Trace> {
         let setup = plan.scenario.draw(plan.seed, pass);
         let under = |&kind: &Kind| {
@@ -371,6 +373,7 @@ impl<'a> Engine<'a> {
         };
         let simulated = lanes::run(&request, &setups, passes);
         for ((pass, setup), &number) in simulated.iter().zip(&setups).zip(passes) {
+            // The linear check is dear: worked out for every pass only where what it depends on is drawn anew.
             sums.linear.merge(&if scenario.linear_varies() {
                 LinearSums::of(setup, &study.speeds_m_s, self.kinds)
             } else {
@@ -391,6 +394,7 @@ impl<'a> Engine<'a> {
                 for (tally, under_controller) in by_kind.iter_mut().zip(&at_speed.controllers) {
                     tally.add_expected(under_controller, at_speed.axle);
                 }
+                // What the rows want is the same under every controller: kept once.
                 if let Some(first) = by_kind.first_mut() {
                     for &wanted_m in &at_speed.wanted_m {
                         first.demand.add(wanted_m);

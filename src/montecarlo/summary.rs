@@ -223,10 +223,12 @@ impl Cells<'_> {
         self.each(|kind, speed_m_s, (v, k), tally| {
             let spread = tally.tool_error.spread().unwrap_or(NO_SPREAD);
             let linear = self.sums.linear.cell(v, k);
+            // Kept with the first controller only: the rows want the same under all.
             let demand = &self.sums.tallies[v][0].demand;
             let share = |count: u64, of: u64| count as f64 / of.max(1) as f64;
             let end_stop_share = share(tally.stop_ticks, tally.ticks);
             let valve_saturated_share = share(tally.saturated_frames, tally.frames);
+            // The linear check knows no limit: where one binds, the simulation alone is right.
             let binds = end_stop_share > BINDING_SHARE || valve_saturated_share > BINDING_SHARE;
             let believe = match linear {
                 None => "simulated only",
