@@ -44,8 +44,8 @@
 //!
 //! # Example
 //!
-//! A machine built in code, forty passes under lag compensation at 8 km/h, and the share of plants that a clearance of 60 mm
-//! costs:
+//! A whole study with its answers is one call: [`study::study`]. Below it every room can be used by itself: a machine built in
+//! code, forty passes under lag compensation at 8 km/h, and the share of plants that a clearance of 60 mm costs:
 //!
 //! ```
 //! use rowroom::model::{controller::Kind, setup::Setup};

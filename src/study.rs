@@ -4,17 +4,11 @@
 //! use rowroom::scenario::Scenario;
 //! use rowroom::study::{Plan, Until, Unwatched, study};
 //!
-//! # let text = include_str!("../scenarios/leeks.toml").replace("\"200 m\"", "\"40 m\"");
-//! # let speeds = text.lines().find(|line| line.starts_with("speeds =")).unwrap();
-//! # let text = text.replace(speeds, "speeds = [\"8 km/h\"]");
-//! # let scenario = Scenario::parse(&text, "leeks.toml", &|_| unreachable!(), None)?;
-//! # /*
 //! let scenario = Scenario::demo()?;
-//! # */
 //! let plan = Plan {
 //!     scenario: &scenario,
 //!     seed: 1,
-//!     until: Until::Passes(16),
+//!     until: Until::Passes(8),
 //!     threads: None,
 //! };
 //! let found = study(&plan, None, &Unwatched)?;
@@ -29,11 +23,11 @@
 use crate::answers::grid::settled;
 use crate::answers::trial::Stopped;
 use crate::answers::{none, work_out};
-use crate::montecarlo::saved::Saved;
 use crate::montecarlo::study::{Outcome, Run, outcome, run};
 use crate::results::Results;
 use crate::sim::trace::Trace;
 
+pub use crate::montecarlo::saved::Saved;
 pub use crate::montecarlo::study::{Plan, StudyError, Until, Unwatched, Watch};
 
 /// Why a study that was cut short has no answers.

@@ -131,6 +131,8 @@ impl Watch for Progress {
             Shown::Quiet => {}
             Shown::Bar(bar) => {
                 if start == now {
+                    // Finished and hidden after the passes: begun anew.
+                    bar.reset();
                     let style = ProgressStyle::with_template(
                         "  {bar:32} {pos} % of the answers, {msg} (Ctrl-C stops)",
                     );

@@ -1,7 +1,8 @@
 //! What the engine computes, told as short lines that change with every bit of it: the same text from the program and in a browser.
 //!
 //! The whole of `rowroom` that a browser needs runs here: texts of scenarios, the linear check, the fast engine in a small study under
-//! all controllers, with its answers for one of them, the same passes walked through by the reference, and a pass on the reference's own deviates.
+//! all controllers, with its answers for one scenario, the same passes walked through by the reference, and a pass on the reference's
+//! own deviates.
 
 use std::fmt::{Debug, Write};
 use std::sync::OnceLock;
