@@ -131,13 +131,13 @@ impl Watch for Progress {
             Shown::Quiet => {}
             Shown::Bar(bar) => {
                 if start == now {
-                    // Finished and hidden after the passes: begun anew.
-                    bar.reset();
                     let style = ProgressStyle::with_template(
                         "  {bar:32} {pos} % of the answers, {msg} (Ctrl-C stops)",
                     );
                     bar.set_style(style.unwrap_or_else(|_| ProgressStyle::default_bar()));
                     bar.set_length(100);
+                    // Finished and hidden after the passes: begun anew.
+                    bar.reset();
                 }
                 bar.set_message(format!("about {left_s:.0} s left"));
                 bar.set_position((100.0 * share) as u64);
