@@ -35,6 +35,7 @@
 //! - [`montecarlo`]: many passes, rates with their limits
 //! - [`results`]: what a study found
 //! - [`answers`]: what follows from it for engineer, dealer, grower and workshop, with the runs that this takes
+//! - [`mod@study`]: all of that in one call
 //! - [`report`]: results to files and text
 //!
 //! # Features
@@ -43,8 +44,8 @@
 //!
 //! # Example
 //!
-//! A machine built in code, forty passes under lag compensation at 8 km/h, and the share of plants that a clearance of 60 mm
-//! costs:
+//! A whole study with its answers is one call: [`study::study`]. Below it every room can be used by itself: a machine built in
+//! code, forty passes under lag compensation at 8 km/h, and the share of plants that a clearance of 60 mm costs:
 //!
 //! ```
 //! use rowroom::model::{controller::Kind, setup::Setup};
@@ -85,3 +86,4 @@ pub mod report;
 pub mod results;
 pub mod scenario;
 pub mod sim;
+pub mod study;

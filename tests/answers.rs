@@ -3,14 +3,16 @@
 use rowroom::results::reasons::Reason;
 use std::path::Path;
 use std::sync::OnceLock;
+use std::sync::atomic::{AtomicBool, Ordering};
 
 use rowroom::answers::compare::machines;
-use rowroom::answers::work_out;
-use rowroom::montecarlo::study::{Plan, Until, Unwatched, Watch, study};
+use rowroom::montecarlo::saved::Saved;
+use rowroom::montecarlo::study::{Part, run};
 use rowroom::results::answers::{Bound, Change, Holds};
 use rowroom::results::answers::{SpeedAnswer, Status};
 use rowroom::results::{Results, Stretch};
 use rowroom::scenario::Scenario;
+use rowroom::study::{Plan, StudyError, Until, Unwatched, Watch, study};
 
 const PASSES: u64 = 48;
 
@@ -53,9 +55,7 @@ fn answered(scenario: &Scenario, seed: u64, passes: u64) -> Results {
         until: Until::Passes(passes),
         threads: None,
     };
-    let mut results = study(&plan, &Unwatched).unwrap().results;
-    results.answers = work_out(&plan, &results, &Unwatched).unwrap();
-    results
+    study(&plan, None, &Unwatched).unwrap().results
 }
 
 fn first_seed() -> &'static Results {
@@ -315,8 +315,8 @@ fn prop_what_nothing_meets_is_answered_with_the_reason_and_the_nearest_setting()
     assert!(named.count() > 0);
 }
 
-/// A yaw-rate sensor, plants nearer to their line and a better camera alignment gain room on common passes, and more stroke than is ever asked for gains
-/// nothing.
+/// A yaw-rate sensor, plants nearer to their line and a better camera alignment gain room on common passes, and more stroke than is ever
+/// asked for gains nothing.
 #[test]
 fn prop_what_pays_is_ranked_and_sound() {
     // Where soil bounds the speed first, nothing that works on cut plants gains any.
@@ -491,9 +491,8 @@ fn prop_progress_and_prices_of_changes_are_told() {
         until: Until::Passes(16),
         threads: Some(1),
     };
-    let results = study(&plan, &Unwatched).unwrap().results;
     let listener = Listener::default();
-    let answers = work_out(&plan, &results, &listener).unwrap();
+    let answers = study(&plan, None, &listener).unwrap().results.answers;
     let told = listener.0.into_inner().unwrap();
     assert!(told.len() > 50, "{}", told.len());
     assert!(told.is_sorted_by(|a, b| a <= b));
@@ -511,5 +510,86 @@ fn prop_progress_and_prices_of_changes_are_told() {
             Change::CleanRows => assert_eq!(pays.price, Some(1e6)),
             _ => assert_eq!((pays.price, pays.paid_after_years), (None, None)),
         }
+    }
+}
+
+/// Asks to stop once so much of the answers is done; the answers are not wanted at all where `wanted` is false.
+struct Stopper {
+    at_share: f64,
+    wanted: bool,
+    over: AtomicBool,
+}
+
+impl Stopper {
+    fn new(at_share: f64, wanted: bool, over: bool) -> Self {
+        let over = AtomicBool::new(over);
+        Self {
+            at_share,
+            wanted,
+            over,
+        }
+    }
+}
+
+impl Watch for Stopper {
+    fn passes_done(&self, _done: u64, _of: u64) {}
+    fn simulated(&self, so_far: &Saved, complete: bool) -> bool {
+        assert!(complete && so_far.passes() == 16);
+        self.wanted
+    }
+    fn answers_done(&self, share: f64) {
+        if share >= self.at_share {
+            self.over.store(true, Ordering::Relaxed);
+        }
+    }
+    fn stop(&self) -> bool {
+        self.over.load(Ordering::Relaxed)
+    }
+}
+
+/// A study that is cut short among its answers keeps its passes and says so; it goes on to the very same end, as does one whose passes
+/// were put together from parts.
+#[test]
+fn prop_a_study_in_one_call_goes_on_from_where_it_was_stopped() {
+    let scenario = leeks("2 %");
+    let plan = |until| Plan {
+        scenario: &scenario,
+        seed: 3,
+        until,
+        threads: None,
+    };
+    let sixteen = plan(Until::Passes(16));
+    let whole = study(&sixteen, None, &Unwatched).unwrap();
+    assert!(whole.results.complete && whole.saved.passes() == 16);
+    assert!(!whole.traces.is_empty() && !whole.worst.is_empty());
+
+    let cut = study(&sixteen, None, &Stopper::new(0.2, true, false)).unwrap();
+    let answers = &cut.results.answers;
+    assert!(!cut.results.complete && answers.recommended.is_none());
+    assert_eq!(answers.spacing.status, Status::NoData);
+    assert_eq!(answers.spacing.reason, Some(Reason::CutShort));
+    let gone_on = study(&sixteen, Some(cut.saved), &Unwatched).unwrap();
+    assert_eq!(gone_on.results, whole.results);
+
+    let part = |number| {
+        let part = Part { number, of: 2 };
+        let until = Until::Share { part, passes: 16 };
+        let saved = run(&plan(until), None, &Unwatched).unwrap().saved;
+        (number.to_string(), saved)
+    };
+    let together = Saved::put_together(&[part(2), part(1)]).unwrap();
+    let merged = study(&sixteen, Some(together), &Unwatched).unwrap();
+    assert_eq!(merged.results, whole.results);
+    assert_eq!((merged.traces, merged.worst), (whole.traces, whole.worst));
+
+    for (watch, passes) in [
+        (Stopper::new(1.0, false, false), 16),
+        (Stopper::new(1.0, true, true), 0),
+    ] {
+        let stopped = study(&sixteen, None, &watch).unwrap_err();
+        let StudyError::Interrupted { done, of: 16 } = stopped else {
+            panic!("{stopped}");
+        };
+        assert_eq!(done, passes);
     }
 }

@@ -1,8 +1,11 @@
 //! Speeds and clearances where the scenario names none.
 
+use std::sync::atomic::{AtomicBool, Ordering};
+
 use rowroom::answers::grid::settled;
-use rowroom::montecarlo::study::Unwatched;
+use rowroom::montecarlo::saved::Saved;
 use rowroom::scenario::Scenario;
+use rowroom::study::{Plan, Until, Unwatched, Watch, study};
 
 /// The shipped leeks without lists of speeds and clearances, with this allowed rate, and shorter.
 fn leeks(allowed: &str) -> Scenario {
@@ -64,4 +67,39 @@ fn regress_named_speeds_and_clearances_stay() {
     let study = named.study().clone();
     let settled = settled(named, 1, Some(2), &Unwatched).unwrap();
     assert_eq!(*settled.study(), study);
+}
+
+/// Lets the passes be simulated and nothing be worked out of them.
+#[derive(Default)]
+struct PassesAlone(AtomicBool);
+
+impl Watch for PassesAlone {
+    fn passes_done(&self, _done: u64, _of: u64) {}
+    fn simulated(&self, _so_far: &Saved, _complete: bool) -> bool {
+        self.0.store(true, Ordering::Relaxed);
+        true
+    }
+    fn stop(&self) -> bool {
+        self.0.load(Ordering::Relaxed)
+    }
+}
+
+/// One call chooses the grid too, and one that was chosen before is not chosen again.
+#[test]
+fn prop_a_study_chooses_the_grid_that_is_left_open() {
+    let speeds = |scenario: &Scenario| {
+        let plan = Plan {
+            scenario,
+            seed: 1,
+            until: Until::Passes(8),
+            threads: Some(2),
+        };
+        let found = study(&plan, None, &PassesAlone::default()).unwrap().results;
+        (found.speeds_m_s, found.clearances_m)
+    };
+    let settled = chosen("1 %");
+    let study = settled.study();
+    let expected = (study.speeds_m_s.clone(), study.clearances_m.clone());
+    assert_eq!(speeds(&leeks("1 %")), expected);
+    assert_eq!(speeds(&settled), expected);
 }

@@ -424,8 +424,8 @@ fn regress_contradictions_say_what_would_do() {
 }
 
 /// The tractor's least radius is L / tan(limit) = 2.5 m / tan(5 deg) = 28.6 m.
-/// Own arithmetic: a track of 2300 mm puts the tyres 950 to 1350 mm from the centre. The bed's own rows end at 562.5 mm; the next bed's begin at
-/// 1800 - 562.5 = 1237.5 mm.
+/// Own arithmetic: a track of 2300 mm puts the tyres 950 to 1350 mm from the centre. The bed's own rows end at 562.5 mm; the next bed's
+/// begin at 1800 - 562.5 = 1237.5 mm.
 #[test]
 fn analytic_a_tyre_on_the_next_bed_is_told() {
     let leeks = text_of("scenarios/leeks.toml");

@@ -4,7 +4,7 @@ use rowroom::results::reasons::Believe;
 use std::sync::OnceLock;
 
 use rowroom::model::controller::Kind;
-use rowroom::montecarlo::study::{Plan, Until, Unwatched, study};
+use rowroom::montecarlo::study::{Plan, Until, Unwatched, without_answers};
 use rowroom::results::{Results, Stretch, Tracking};
 use rowroom::scenario::Scenario;
 
@@ -19,7 +19,7 @@ fn demo() -> &'static Results {
             until: Until::Passes(60),
             threads: None,
         };
-        study(&plan, &Unwatched).unwrap().results
+        without_answers(&plan, &Unwatched).unwrap().results
     })
 }
 
@@ -68,12 +68,12 @@ fn at_38_mm(alignment: &str) -> Results {
         until: Until::Passes(120),
         threads: None,
     };
-    study(&plan, &Unwatched).unwrap().results
+    without_answers(&plan, &Unwatched).unwrap().results
 }
 
 /// Sweeps 1.5 in off the row on each side, and a working camera-guided side-shift stays inside that room: common practice, no source. A
-/// camera that is aligned does; one that is 20 mm off (one sd) does not, and cuts more than five times as many plants. Nothing was tuned for it:
-/// how many plants stand in the way of tools that stay in that room hangs on how far they stand off their line.
+/// camera that is aligned does; one that is 20 mm off (one sd) does not, and cuts more than five times as many plants. Nothing was tuned
+/// for it: how many plants stand in the way of tools that stay in that room hangs on how far they stand off their line.
 #[test]
 fn val_the_trades_room_is_kept_with_an_aligned_camera_alone() {
     let (aligned, askew) = (at_38_mm("0.01 mm"), at_38_mm("20 mm"));

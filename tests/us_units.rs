@@ -1,14 +1,13 @@
 //! What a study of a scenario in US units says is in US units: sentences of the answers, pictures and the sheets.
 
-use rowroom::answers::work_out;
 use rowroom::model::series::Series;
-use rowroom::montecarlo::study::{Plan, Until, Unwatched, study};
 use rowroom::report::changes::change;
 use rowroom::report::display::Units;
 use rowroom::report::svg::study_pictures;
 use rowroom::report::{answer_text, customer, setting_sheet};
 use rowroom::results::Results;
 use rowroom::scenario::Scenario;
+use rowroom::study::{Plan, Until, Unwatched, study};
 use serde_json::Value;
 
 const TEXT: &str = include_str!("../scenarios/wide_rows_us.toml");
@@ -26,9 +25,7 @@ fn studied() -> Results {
         until: Until::Passes(8),
         threads: None,
     };
-    let mut results = study(&plan, &Unwatched).unwrap().results;
-    results.answers = work_out(&plan, &results, &Unwatched).unwrap();
-    results
+    study(&plan, None, &Unwatched).unwrap().results
 }
 
 /// Units that no sentence of a US scenario may have behind a number.

@@ -1,15 +1,15 @@
 //! The number that people act on: plants cut on whole rows, the same everywhere, against a recount.
 
-use rowroom::answers::work_out;
 use rowroom::model::controller::Kind;
 use rowroom::montecarlo::estimate::RatioSums;
-use rowroom::montecarlo::study::{Plan, Until, Unwatched, one_pass, study};
+use rowroom::montecarlo::study::one_pass;
 use rowroom::report::display::{Units, limit_in_words, trimmed};
 use rowroom::report::svg::study_pictures;
 use rowroom::report::{answer_text, customer, page, setting_sheet};
 use rowroom::results::{Results, Stretch};
 use rowroom::scenario::Scenario;
 use rowroom::sim::trace::{Fate, View};
+use rowroom::study::{Plan, Until, Unwatched, study};
 
 const PASSES: u64 = 160;
 
@@ -45,9 +45,7 @@ fn studied(scenario: &Scenario) -> Results {
         until: Until::Passes(PASSES),
         threads: Some(2),
     };
-    let mut results = study(&plan, &Unwatched).unwrap().results;
-    results.answers = work_out(&plan, &results, &Unwatched).unwrap();
-    results
+    study(&plan, None, &Unwatched).unwrap().results
 }
 
 /// The plants of the same passes, counted one by one: entry once, and 195/55 of the rest. Shares agree within 4 joint standard errors,

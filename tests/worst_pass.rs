@@ -4,7 +4,9 @@
 use rowroom::lanes::{self, Request};
 use rowroom::model::controller::Kind;
 use rowroom::montecarlo::saved::Saved;
-use rowroom::montecarlo::study::{Outcome, Part, Plan, Run, Until, Unwatched, outcome, run, study};
+use rowroom::montecarlo::study::{
+    Outcome, Part, Plan, Run, Until, Unwatched, outcome, run, without_answers,
+};
 use rowroom::montecarlo::tally::TRADE_ROOM_M;
 use rowroom::results::WorstPass;
 use rowroom::scenario::Scenario;
@@ -60,7 +62,7 @@ fn plan(scenario: &Scenario, until: Until, threads: usize) -> Plan<'_> {
 }
 
 fn whole(scenario: &Scenario) -> Outcome {
-    study(&plan(scenario, Until::Passes(PASSES), 1), &Unwatched).unwrap()
+    without_answers(&plan(scenario, Until::Passes(PASSES), 1), &Unwatched).unwrap()
 }
 
 /// Every pass alone, at the working setting only: neither its neighbours in a block nor other settings have a say.
@@ -116,7 +118,7 @@ fn prop_threads_parts_and_stops_find_the_same_worst_pass() {
         assert_eq!(found.worst, expected.worst);
     };
     let two_threads = plan(&scenario, Until::Passes(PASSES), 2);
-    same(&study(&two_threads, &Unwatched).unwrap());
+    same(&without_answers(&two_threads, &Unwatched).unwrap());
 
     let part = |number| {
         let until = Until::Share {

@@ -107,6 +107,7 @@ fn corners(results: &Results, speed_m_s: f64, clearance_m: f64) -> Option<Vec<Co
         (slower, wider, (1.0 - part) * share),
         (faster, wider, part * share),
     ];
+    // One of no weight could have a share of zero and would then turn the logarithms off for the others.
     let counting = all.into_iter().filter(|&(.., weight)| weight > 0.0);
     let corners = counting.map(|(speed_m_s, clearance_m, weight)| Corner {
         speed_m_s,
@@ -137,6 +138,7 @@ fn mean(weighted: impl Iterator<Item = (f64, f64)>, by_factors: bool) -> f64 {
         most = most.max(value);
     }
     let mean = if by_factors { libm::exp(sum) } else { sum };
+    // Logarithm and exponential round: the mean must not leave the range for that.
     mean.max(least).min(most)
 }
 

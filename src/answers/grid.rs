@@ -16,8 +16,8 @@ const LOOK_PASSES: u64 = 64;
 /// Most rounds in which a range is extended.
 const ROUNDS: usize = 3;
 
-/// The scenario with the speeds and clearances to simulate. One that names both comes back as it is. The same scenario and seed always
-/// give the same ones.
+/// The scenario with the speeds and clearances to simulate. One that names both, or was settled before, comes back as it is. The same
+/// scenario and seed always give the same ones.
 ///
 /// # Errors
 ///
@@ -30,7 +30,7 @@ pub fn settled(
 ) -> Result<Scenario, Stopped> {
     let open = scenario.open_grid();
     let kinds = runnable(&scenario);
-    if open == [false, false] || kinds.is_empty() {
+    if open == [false, false] || scenario.has_grid() || kinds.is_empty() {
         return Ok(scenario);
     }
     let mut scenario = steady(scenario, &kinds);

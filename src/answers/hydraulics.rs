@@ -84,6 +84,7 @@ pub fn combinations(
         hose_bore_m: farm.hose_bore_m,
         units,
     };
+    // At its own stroke; those of the series at the one that the rows ask for.
     let fitted = demand.judge(oil.bore_m, oil.rod_m);
     let new = Hydraulics { stroke_m, ..*oil };
     let demand = Demand {
@@ -107,6 +108,7 @@ pub fn combinations(
             .map(|nearest| Reason::NoCylinder(demand.what_lacks(nearest)));
         answer.combinations = listed(failing);
     } else {
+        // Least oil first; of the same oil the thinner rod.
         serving.sort_by(|a, b| {
             (a.combination.flow_m3_s, a.combination.rod_m)
                 .partial_cmp(&(b.combination.flow_m3_s, b.combination.rod_m))
@@ -179,6 +181,7 @@ impl Demand<'_> {
             .map(|(oil, way)| oil.stall_force_n(way))
             .into_iter()
             .fold(f64::INFINITY, f64::min);
+        // The way that takes more oil decides for pump and hose.
         let thirst_m2 = oils
             .map(|(oil, way)| oil.driven_area_m2(way))
             .into_iter()
@@ -197,6 +200,7 @@ impl Demand<'_> {
         } else {
             f64::INFINITY
         };
+        // The rod is pushed only as it comes out.
         let buckling_reserve = oils[0].0.buckling_reserve();
         let mut limits = vec![
             (Limit::Pump, self.oil.pump_m3_s / flow_m3_s),
@@ -306,11 +310,13 @@ impl Demand<'_> {
                 drop_pa: self.valve_drop_pa,
             }),
             Limit::Valve | Limit::Force => None,
+            // The speed of the oil falls with the square of the bore.
             Limit::Hose => Some(Remedy::HoseBore {
                 bore_m: self.hose_bore_m / allowed.sqrt(),
             }),
             Limit::Buckling => {
                 let oil = self.against(cylinder.bore_m, cylinder.rod_m, Stroke::Extending);
+                // Euler: the load that a rod stands falls with the square of its length.
                 let length_m = oil.buckling_length_m() * allowed.sqrt();
                 let stroke_m = oil.stroke_of_buckling_length_m(length_m);
                 (stroke_m >= LEAST_STROKE_M).then_some(Remedy::StrokeAtMost { stroke_m })

@@ -57,6 +57,7 @@ pub fn answer(
         kinds,
         clearances_m: &frame.clearances_m,
     };
+    // Once for all comparisons: both sides must meet the same passes.
     let as_they_are = trials.run(&ask, &as_it_is)?;
     let mut all = Vec::new();
     for (place, &kind) in kinds.iter().enumerate() {
@@ -133,6 +134,7 @@ impl Base<'_> {
                 let sample = self.trials.run(&ask, &|setup| step.apply(setup, 0.0))?;
                 Machine::new(self, frame, &changed, &sample, of_kind)
             }
+            // Thrown soil moves no tool: the same passes under other bounds.
             Does::Soil(_) => Machine::new(self, frame, &changed, as_it_stands, (place, kind)),
             Does::EntersSlowly => {
                 let sample = as_it_stands.entering_as_the_first(place);
@@ -412,6 +414,7 @@ fn reach(x: &[f64], limits: &[f64], allowed: f64) -> Reached {
     if first == 0 {
         return Reached::Nowhere;
     }
+    // A limit of nothing has no logarithm: a millionth of what is allowed stands for it.
     let ln = |limit: f64| libm::log(limit.max(allowed * 1e-6));
     let (low, high) = (ln(limits[first - 1]), ln(limits[first]));
     let part = (libm::log(allowed) - low) / (high - low);
@@ -460,6 +463,7 @@ impl Frame {
         let at = |clearance_m: f64| bounds.of(kind, clearance_m);
         let (most_m_s, binding, _) = limits::lowest(&at(self.clearances_m[self.working_clearance]));
         let speed_m_s = match binding {
+            // The end of the list of speeds is no bound of the machine.
             Some(Bound::SimulatedSpeeds) => Some(f64::INFINITY),
             _ => most_m_s,
         };
@@ -468,6 +472,7 @@ impl Frame {
             let own_m_s = self.speeds_m_s[self.working_speed];
             let mut upwards = limits
                 .iter()
+                // That one asks for more speed, which no clearance mends.
                 .filter(|limit| limit.cause != Bound::DaysAvailable);
             upwards.all(|limit| limits::keeps(limit, own_m_s))
         };
@@ -531,6 +536,7 @@ impl Frame {
                 if speed_m_s <= highest_m_s {
                     settings.push((speed_m_s, rates(speed)));
                 } else {
+                    // The highest speed lies between two simulated ones; beyond it nothing keeps the bounds.
                     let slower_m_s = self.speeds_m_s[speed.checked_sub(1)?];
                     let part = (highest_m_s - slower_m_s) / (speed_m_s - slower_m_s);
                     let (low, high) = (rates(speed - 1), rates(speed));
@@ -661,6 +667,7 @@ fn difference(base: &[Reached], new: &[Reached]) -> Option<Limited> {
         .collect();
     let groups = without.len() as f64;
     let mean = without.iter().sum::<f64>() / groups;
+    // The groups share all passes but their own: their scatter counts (G - 1)/G times, not as that of independent values.
     let squares: f64 = without.iter().map(|x| (x - mean) * (x - mean)).sum();
     let se = ((groups - 1.0) / groups * squares).sqrt();
     let reach = student_factor(groups - 1.0, LEVEL) * se;

@@ -36,8 +36,8 @@ pub struct Field<'a> {
 }
 
 impl Field<'_> {
-    /// The setting; `None` if no simulated one keeps every bound. `passes`: see [`super::speed::searches`]. Where it lies at the speed up to which plants cut allow, that
-    /// speed is searched anew with all passes of the study, and the search is replaced.
+    /// The setting; `None` if no simulated one keeps every bound. `passes`: see [`super::speed::searches`]. Where it lies at the speed up
+    /// to which plants cut allow, that speed is searched anew with all passes of the study, and the search is replaced.
     ///
     /// # Errors
     ///

@@ -15,7 +15,8 @@ const MOST_TOOLS: usize = 24;
 const GRAIN_M: f64 = 1e-4;
 
 /// Sets tools on hand, as many of each as it takes, between the rows from clearance to clearance: the fewest that fill a space
-/// with at least the least overlap, of those the ones that overlap least beyond it, of those the most even. Overlaps of a space are equal. Tools of
+/// with at least the least overlap, of those the ones that overlap least beyond it, of those the most even. Overlaps of a space are equal.
+/// Tools of
 /// different widths stand with the widest nearest to the implement's centre. Beyond the outermost rows the edge near the row stands
 /// exactly; the far one reaches at least as far as wanted and keeps the clearance from the next pass's row. The frame is centred.
 pub fn answer(setup: &Setup, farm: &Farm, clearance_m: f64) -> SheetAnswer {
@@ -218,8 +219,8 @@ struct Sum {
     before: usize,
 }
 
-/// The fewest widths that make up a space with that overlap, of those the least sum, of those the most even; none wider than `most_m`. `None` if no
-/// number up to [`MOST_TOOLS`] does.
+/// The fewest widths that make up a space with that overlap, of those the least sum, of those the most even; none wider than `most_m`.
+/// `None` if no number up to [`MOST_TOOLS`] does.
 fn choose(on_hand_m: &[f64], space_m: f64, most_m: f64, overlap_m: f64) -> Option<Vec<f64>> {
     let usable_m: Vec<f64> = on_hand_m
         .iter()

@@ -9,8 +9,8 @@ use crate::results::Results;
 use crate::results::answers::{SoilAnswer, SoilAtSpeed, Status};
 use crate::results::reasons::{Reason, SoilLands, SoilWarning};
 
-/// What soil does at every simulated speed and at that of the design, m/s, the tools at the design's clearance, m. Losses of the gearbox are left out, so the load
-/// comes out somewhat low.
+/// What soil does at every simulated speed and at that of the design, m/s, the tools at the design's clearance, m. Losses of the gearbox
+/// are left out, so the load comes out somewhat low.
 pub fn answer(
     results: &Results,
     setup: &Setup,

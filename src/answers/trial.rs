@@ -240,9 +240,11 @@ impl<'a> Trials<'a> {
             kept
         });
         let mut all: Vec<(u64, Vec<T>)> = by_thread.into_iter().flatten().collect();
+        // Every block that was taken is here: one is missing only where the watch stopped.
         if (all.len() as u64) < blocks {
             return Err(Stopped::Watch);
         }
+        // Threads end in any order; nothing that is made of the passes may show it.
         all.sort_by_key(|&(block, _)| block);
         Ok(all.into_iter().flat_map(|(_, kept)| kept).collect())
     }
@@ -303,6 +305,7 @@ impl Cell {
         for (pass, of_the_row) in passes {
             cell.plants.push(pass.whole.plants);
             for (stretch, expected) in [&pass.entry, &pass.rest].into_iter().enumerate() {
+                // Weighted here, stretch by stretch, so that another entry can be put before the same rest.
                 let times = of_the_row[stretch];
                 for clearance in 0..clearances {
                     cell.cut[stretch][clearance].push(times * expected.cut[clearance]);
@@ -401,6 +404,7 @@ impl ByPass {
         all.sort_by(f64::total_cmp);
         let at = |share: f64| {
             let last = all.len().saturating_sub(1);
+            // The smallest value that at least this share does not exceed.
             let place = (share.clamp(0.0, 1.0) * all.len() as f64).ceil() as usize;
             all.get(place.saturating_sub(1).min(last))
                 .copied()

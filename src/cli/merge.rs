@@ -4,15 +4,14 @@ use std::path::Path;
 
 use rowroom::files::{SAVED_BYTES, read_text};
 use rowroom::montecarlo::saved::Saved;
-use rowroom::montecarlo::study::{Plan, Run, Until, outcome};
 use rowroom::report::study_files;
 use rowroom::scenario::Scenario;
+use rowroom::study::{Plan, Until, study};
 
 use super::args::Merge;
 use super::failure::Failure;
 use super::folder::SO_FAR;
-use super::progress::Progress;
-use super::study::{Tell, answer, answers_too, folder, with_grid};
+use super::study::{Tell, Watched, answer, folder, with_grid};
 
 /// Puts parts together and writes what the whole study would have written.
 pub fn run(asked: &Merge) -> Result<(), Failure> {
@@ -41,23 +40,18 @@ pub fn run(asked: &Merge) -> Result<(), Failure> {
         .clone()
         .unwrap_or_else(|| super::default_folder(Path::new(scenario.file())));
     let folder = folder(&plan, &path)?;
-    let run = Run {
-        saved,
-        complete: true,
-    };
-    let mut outcome = outcome(&plan, &run);
-    let progress = Progress::new(asked.quiet, None);
-    if !answers_too(&plan, &mut outcome.results, &progress, asked.quiet)? {
+    let found = study(&plan, Some(saved), &Watched::new(asked.quiet, None, None))?;
+    if !found.results.complete {
         return Err(Failure::interrupted("no file was written or changed"));
     }
-    let files = study_files(&outcome.results, &outcome.traces, &outcome.worst)?;
+    let files = study_files(&found.results, &found.traces, &found.worst)?;
     folder.fill(&files)?;
     folder.remove(SO_FAR)?;
     let tell = Tell {
         quiet: asked.quiet,
         json: asked.json,
     };
-    answer(tell, &outcome.results, &folder, &files)
+    answer(tell, &found.results, &folder, &files)
 }
 
 fn read(file: &Path) -> Result<Saved, Failure> {

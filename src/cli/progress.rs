@@ -136,6 +136,8 @@ impl Watch for Progress {
                     );
                     bar.set_style(style.unwrap_or_else(|_| ProgressStyle::default_bar()));
                     bar.set_length(100);
+                    // Finished and hidden after the passes: begun anew.
+                    bar.reset();
                 }
                 bar.set_message(format!("about {left_s:.0} s left"));
                 bar.set_position((100.0 * share) as u64);

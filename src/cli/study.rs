@@ -2,15 +2,17 @@
 
 use std::fmt::Display;
 use std::path::{Path, PathBuf};
+use std::sync::Mutex;
 use std::time::Duration;
 
-use rowroom::answers::{self, grid::settled, trial::Stopped};
+use rowroom::answers::{grid::settled, trial::Stopped};
 use rowroom::montecarlo::saved::Saved;
-use rowroom::montecarlo::study::{BLOCK_PASSES, Part, Plan, StudyError, Until, outcome, run};
+use rowroom::montecarlo::study::{BLOCK_PASSES, Part, run};
 use rowroom::report::json::results_json;
 use rowroom::report::{File, answer_text, study_files};
 use rowroom::results::Results;
 use rowroom::scenario::Scenario;
+use rowroom::study::{Plan, StudyError, Until, Watch, study};
 
 use super::args::Study;
 use super::failure::Failure;
@@ -110,35 +112,27 @@ fn whole(job: &Job) -> Result<(), Failure> {
     let folder = folder(plan, &job.folder)?;
     let saved = so_far(&folder, SO_FAR, plan)?;
     announce(job, saved.as_ref(), "");
-    let progress = Progress::new(job.tell.quiet, job.time);
-    let run = run(plan, saved, &progress);
-    progress.finish();
-    let mut run = run.map_err(|why| failed(plan, why))?;
-    let passes = run.saved.passes();
-    if passes == 0 {
-        return Err(stopped(
-            "no pass was done and no file was written or changed",
-        ));
-    }
-    // Whatever befalls what is worked out of them: the passes are kept.
-    folder.fill(&[saved_file(SO_FAR.into(), &run.saved)?])?;
+    let watched = Watched::new(job.tell.quiet, job.time, Some(&folder));
+    let found = study(plan, saved, &watched);
+    let passes = watched.kept()?;
     let kept = |failure: Failure| {
         failure.and(&format!(
             "The {passes} passes are kept in {}: the same command goes on from there",
             folder.path().join(SO_FAR).display()
         ))
     };
-    let mut outcome = outcome(plan, &run);
-    run.complete = run.complete
-        && answers_too(plan, &mut outcome.results, &progress, job.tell.quiet).map_err(kept)?;
-    if !run.complete {
-        outcome.results.complete = false;
-        outcome.results.answers = answers::none();
-    }
-    let files = study_files(&outcome.results, &outcome.traces, &outcome.worst)
+    let found = found.map_err(|why| match why {
+        why if passes > 0 => kept(why.into()),
+        StudyError::Interrupted { .. } => {
+            stopped("no pass was done and no file was written or changed")
+        }
+        why => failed(plan, why),
+    })?;
+    let complete = found.results.complete;
+    let files = study_files(&found.results, &found.traces, &found.worst)
         .map_err(|error| kept(error.into()))?;
     // A finished study stays until another one is finished.
-    if run.complete || !folder.is_finished()? {
+    if complete || !folder.is_finished()? {
         folder.fill(&files).map_err(|error| kept(error.into()))?;
     } else {
         return cut_short(
@@ -150,11 +144,11 @@ fn whole(job: &Job) -> Result<(), Failure> {
             ),
         );
     }
-    if run.complete {
+    if complete {
         folder.remove(SO_FAR)?;
-        return answer(job.tell, &outcome.results, &folder, &files);
+        return answer(job.tell, &found.results, &folder, &files);
     }
-    answer(job.tell, &outcome.results, &folder, &files)?;
+    answer(job.tell, &found.results, &folder, &files)?;
     let how_far = format!(
         "{passes} of at most {} passes are done and written; the same command goes on from there",
         plan.until.most_passes()
@@ -226,26 +220,66 @@ fn so_far(folder: &Folder, name: &str, plan: &Plan) -> Result<Option<Saved>, Fai
     Ok(Some(saved))
 }
 
-/// Works out the answers; false if that was stopped on the way.
-pub fn answers_too(
-    plan: &Plan,
-    results: &mut Results,
-    progress: &Progress,
+/// Shows how far a study is and, before its answers are worked out, keeps its passes: whatever befalls the answers.
+pub struct Watched<'a> {
+    progress: Progress,
     quiet: bool,
-) -> Result<bool, Failure> {
-    if !quiet {
-        super::paint::err(&format!(
-            "{} passes done; now the answers that follow from them\n",
-            results.passes
-        ));
-    }
-    match answers::work_out(plan, results, progress) {
-        Ok(found) => {
-            results.answers = found;
-            Ok(true)
+    keep_in: Option<&'a Folder>,
+    kept: Mutex<Result<u64, Failure>>,
+}
+
+impl<'a> Watched<'a> {
+    /// The run may take so long from now on; its passes are kept in a folder, if one is given.
+    pub fn new(quiet: bool, time: Option<Duration>, keep_in: Option<&'a Folder>) -> Watched<'a> {
+        Watched {
+            progress: Progress::new(quiet, time),
+            quiet,
+            keep_in,
+            kept: Mutex::new(Ok(0)),
         }
-        Err(Stopped::Watch) => Ok(false),
-        Err(error) => Err(Failure::run(error)),
+    }
+
+    fn keep(&self, so_far: &Saved) -> Result<u64, Failure> {
+        if let Some(folder) = self.keep_in {
+            folder.fill(&[saved_file(SO_FAR.into(), so_far)?])?;
+        }
+        Ok(so_far.passes())
+    }
+
+    /// Takes the bar away and gives the number of passes that were kept, 0 before they were simulated.
+    fn kept(self) -> Result<u64, Failure> {
+        self.progress.finish();
+        self.kept.into_inner().unwrap_or(Ok(0))
+    }
+}
+
+impl Watch for Watched<'_> {
+    fn passes_done(&self, done: u64, of: u64) {
+        self.progress.passes_done(done, of);
+    }
+
+    fn simulated(&self, so_far: &Saved, complete: bool) -> bool {
+        self.progress.finish();
+        let kept = self.keep(so_far);
+        let go_on = kept.is_ok();
+        if let Ok(mut slot) = self.kept.lock() {
+            *slot = kept;
+        }
+        if go_on && complete && !self.quiet {
+            super::paint::err(&format!(
+                "{} passes done; now the answers that follow from them\n",
+                so_far.passes()
+            ));
+        }
+        go_on
+    }
+
+    fn answers_done(&self, share: f64) {
+        self.progress.answers_done(share);
+    }
+
+    fn stop(&self) -> bool {
+        self.progress.stop()
     }
 }
 

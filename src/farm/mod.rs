@@ -300,8 +300,8 @@ mod tests {
     }
 
     /// Own arithmetic: tyres 0.7 to 1.1 m on either side. Passes of 1.8 m put the next pass's nearest rows at 1.8 - 0.5625 = 1.2375 m,
-    /// 0.1375 m outside the tyre. Two rows 0.5 m apart in passes of 1 m: at 0.75 m, not at 1.25 m. One row in passes of 0.45 m: at 0.9 m, the
-    /// second pass aside.
+    /// 0.1375 m outside the tyre. Two rows 0.5 m apart in passes of 1 m: at 0.75 m, not at 1.25 m. One row in passes of 0.45 m: at 0.9 m,
+    /// the second pass aside.
     #[test]
     fn analytic_a_tyre_on_a_row_of_another_pass() {
         let under = |pass_width_m: f64, rows_m: &[f64], radius_m: f64| {

@@ -1,8 +1,8 @@
 //! What passes side by side cut and touched and how they followed the row, as expectations: the path is simulated, the plants' scatter is
 //! integrated.
 //!
-//! Every fifth of a metre of travel (a whole number of ticks, rounded down) each edge of each row stands for the plants of that stretch. With a
-//! the clearance that a plant in the middle of its row needs there, an edge comes within the radius r of a plant with the scatter
+//! Every fifth of a metre of travel (a whole number of ticks, rounded down) each edge of each row stands for the plants of that stretch.
+//! With a the clearance that a plant in the middle of its row needs there, an edge comes within the radius r of a plant with the scatter
 //! sigma at the clearance c with the probability Q((c - r - a)/sigma): with the radius of the stem the plant is cut, with the protected
 //! radius it is cut or touched. The two edges of a row meet different plants, so both add up. One
 //! histogram of a answers every clearance. Its bins are 0.25 mm wide and are taken at their middle: the error is the
@@ -53,6 +53,7 @@ impl Tables {
         let sd_m = plants.scatter_sd_m;
         let first_m = clearances_m.first().copied().unwrap_or(0.0);
         let last_m = clearances_m.last().copied().unwrap_or(0.0);
+        // Beyond these ends the probability is 0 or 1 to 1e-15 at every clearance: the outermost bins may take whatever lies outside.
         let low_m = first_m - plants.protected_radius_m - REACH_SD * sd_m - BIN_M;
         let high_m = last_m - plants.stem_radius_m + REACH_SD * sd_m + BIN_M;
         let bins = ((high_m - low_m) / BIN_M).ceil() as usize + 1;
@@ -210,6 +211,7 @@ impl<const N: usize> Looks<N> {
             looks
                 .wanted_m
                 .push(ground.guided_row_m(tool_station_m) - frame_m);
+            // A satellite line knows nothing of the row: its wander is told from the line that it follows.
             looks.axle_m.push(if on_line {
                 drive.axle_m[tick]
             } else {
@@ -234,6 +236,7 @@ impl<const N: usize> Looks<N> {
                 };
                 let unit_m = ground.unit_m[row];
                 let [left_error_m, right_error_m] = ground.edge_error_m[row];
+                // How far the middle of the row stands beyond the left edge, its setting error off; for the right edge the mirror image.
                 looks.needed_m.push([
                     left_row_m + unit_m - edge_frame_m[0] - left_error_m,
                     edge_frame_m[1] - right_row_m - unit_m - right_error_m,
@@ -243,6 +246,7 @@ impl<const N: usize> Looks<N> {
         let stretches_m = [run.entry_length_m, run.length_m - run.entry_length_m];
         let lost = drive.loses_the_row();
         looks.unmet = std::array::from_fn(|i| {
+            // Looks fall on whole steps: one at either end of a stretch may be missing in a pass that lost nothing.
             let least_m = 2.0 * looks.look_m;
             let short_m = Lanes::select(
                 lost,
@@ -300,6 +304,7 @@ impl<const N: usize> Looks<N> {
             at_stop += shift.at_stop[look] * counted;
             let misses = error.abs().above(Lanes::all(room_m));
             near += counted - misses;
+            // Counts up as long as the tools are outside and falls back to nothing at the first look inside.
             run = (run + 1.0) * misses;
             longest = longest.max(run);
         }
@@ -367,6 +372,7 @@ impl<const N: usize> Histograms<N> {
                         .clamp(Lanes::default(), Lanes::all(last))
                 };
                 let (left, right) = (bin(left_m - shift_m), bin(right_m + shift_m));
+                // Every lane falls into a bin of its own, which no wide register does: one by one.
                 for lane in 0..N {
                     if weights.0[lane] != 0.0 {
                         let of_lane = &mut counts[lane * self.bins..(lane + 1) * self.bins];
@@ -392,6 +398,7 @@ impl<const N: usize> Histograms<N> {
         let counts = &self.counts[at..at + self.bins];
         let looks = self.looks[row][lane];
         let clearances = tables.cut.len();
+        // A stretch that was never met: all of its plants count as cut.
         if looks == 0 {
             return Expected {
                 plants,
@@ -399,6 +406,7 @@ impl<const N: usize> Histograms<N> {
                 touched: vec![0.0; clearances],
             };
         }
+        // A pass fills few of the bins: the products run over these alone.
         let first = counts.iter().position(|&count| count > 0).unwrap_or(0);
         let last = counts.iter().rposition(|&count| count > 0).unwrap_or(0);
         let counts: Vec<f64> = counts[first..=last]

@@ -24,6 +24,7 @@ impl<const N: usize> Deviates<N> {
             let stream = pass
                 .wrapping_mul(PER_PASS)
                 .wrapping_add(source as u64 + part);
+            // Seed and stream are mixed one after the other: a plain sum would give stream 1 of seed 2 the numbers of stream 2 of seed 1.
             let mut mix = SplitMix(seed);
             let key = mix.next();
             let mut mix = SplitMix(key ^ stream.wrapping_mul(0x9e37_79b9_7f4a_7c15));
@@ -133,6 +134,7 @@ fn pair<const N: usize>(bits: [u64; N]) -> ([f32; N], [f32; N]) {
     let angles: [f32; N] = lower.map(|bits| bits as f32);
     let mut radii = radii;
     for radius in &mut radii {
+        // Half a step in, so that the logarithm never meets nothing.
         *radius = (-2.0 * ln((*radius + 0.5) * (1.0 / 2_147_483_648.0)))
             .max(0.0)
             .sqrt();
@@ -165,6 +167,7 @@ fn ln(x: f32) -> f32 {
 /// the half turn is taken off.
 #[inline(always)]
 fn sin_cos_turns(turns: f32) -> (f32, f32) {
+    // 1.5 times 2^23: adding and taking it off leaves the nearest whole number, without a call.
     const ROUND: f32 = 12_582_912.0;
     let halves = (2.0 * turns + ROUND) - ROUND;
     let sign = 1.0 - 2.0 * halves * halves;

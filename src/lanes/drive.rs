@@ -111,6 +111,7 @@ impl<const N: usize> Drive<N> {
         speed_m_s: f64,
     ) {
         let tool_m = setup.tools.tool_line_m;
+        // Frames keep step with the ticks, so what is drawn is not their phase but the moment of lowering between two of them.
         let lowered_s = Deviates::new(seed, own.passes, Source::FramePhase, 0).uniform()
             * setup.camera.frame_s
             + setup.run.approach_m / speed_m_s;
@@ -167,6 +168,7 @@ impl<const N: usize> Drive<N> {
             let command = hands.command_rad(setup, ground, state, heading);
             motion.advance(setup, state, heading, command);
         }
+        // The headland turn is not driven: what it leaves is put on at once.
         state.offset_m += own.entry_offset_m;
         state.heading_rad += own.entry_heading_rad;
         state.towed_rad += own.entry_heading_rad;
@@ -182,6 +184,7 @@ impl<const N: usize> Drive<N> {
     fn note(&mut self, setup: &Setup, state: &State<N>, heading_sin: Lanes<N>) {
         let near = Lanes::all(LOST_OFFSET_M).above(state.offset_m.abs());
         let along = Lanes::all(LOST_HEADING_RAD).above(state.heading_rad.abs());
+        // A product instead of a branch: a lane that lost the row stays lost, and all lanes take the same steps.
         self.keeps = self.keeps * near * along;
         self.kept_ticks += self.keeps;
         self.station_m.push(state.station_m);
@@ -212,6 +215,7 @@ impl<const N: usize> Drive<N> {
             let here: [(f64, f64); N] = std::array::from_fn(|i| log.at(driven_m.0[i]));
             state.station_m = tool_m + driven_m;
             state.offset_m = Lanes::from_fn(|i| here[i].0);
+            // The log gives the path; the yaw rate is what takes the heading from this slope of it to the next within the tick.
             let next_rad = Lanes::from_fn(|i| libm::atan(log.at(driven_m.0[i] + dt * v).1));
             let curvature = motion.curvature_1_m(setup, state.station_m);
             let yaw = (next_rad - Lanes::from_fn(|i| libm::atan(here[i].1))) / dt + curvature * v;
@@ -333,6 +337,7 @@ impl Motion {
         let (dt, v, slip) = (self.step_s, self.speed_m_s, self.slip);
         let limit = Lanes::all(setup.tractor.steer_limit_rad);
         let most = Lanes::all(self.steer_most_rad);
+        // The exact step of a first-order lag, cut to the rate that the steering has.
         let wanted = (command_rad.clamp(-limit, limit) - state.steer_rad) * self.lag_share;
         let steer_rad = state.steer_rad + wanted.clamp(-most, most);
         let yaw = yaw_rate(setup, v, (state.steer_rad + steer_rad) * 0.5);
@@ -341,6 +346,8 @@ impl Motion {
         let before = *state;
         let (middle_rad, line_rad_s);
         if self.is_straight {
+            // Without a bend the heading turns evenly through the tick: its sine in the middle follows from that at the start, which is
+            // known.
             middle_rad = state.heading_rad + yaw * (0.5 * dt);
             let (sin, cos) = turned_a_little(heading, yaw * (0.5 * dt));
             line_rad_s = Lanes::default();
@@ -348,6 +355,7 @@ impl Motion {
             state.offset_m += (sin + cos * slip) * v * dt;
             state.heading_rad += yaw * dt;
         } else {
+            // On a bend progress, offset and heading hang together: half a step ahead, then the whole step with what holds there.
             let curvature = self.curvature_1_m(setup, state.station_m + 0.5 * dt * v);
             let first_m_s = (cos0 - sin0 * slip) * v / (1.0 - curvature * state.offset_m);
             middle_rad = state.heading_rad + (yaw - curvature * first_m_s) * (0.5 * dt);
@@ -490,6 +498,7 @@ impl<const N: usize> Person<N> {
             reaction_ticks: driver.reaction_s / dt,
             crab_sin: libm::sin(setup.tractor.crab_rad),
             crab_cos: libm::cos(setup.tractor.crab_rad),
+            // A power of two, so that going round is a mask and no division.
             seen_m: vec![
                 Lanes::default();
                 ((driver.reaction_s / dt) as usize + 3).next_power_of_two()
@@ -511,6 +520,7 @@ impl<const N: usize> Hands<N> for Person<N> {
     ) -> Lanes<N> {
         let d = self.preview_m;
         let (sin, cos) = heading;
+        // Where the tractor goes, not where it points: looking along its nose the driver would stand preview times crab off on a slope.
         let course = sin * self.crab_cos + cos * self.crab_sin;
         let mut ahead_m = state.offset_m + course * d;
         if !setup.line.is_straight() {
@@ -583,6 +593,7 @@ impl<const N: usize> Hands<N> for Satellite<N> {
             ahead_rad = (state.station_m + 0.5 * dt * v)
                 .map(|s_m| libm::atan(wheelbase_m * setup.line.curvature_1_m(s_m)));
         }
+        // For the middle of the tick, over which the command holds.
         let middle_m = state.offset_m + course_rad * (0.5 * dt * v);
         let middle_rad = course_rad + yaw * (0.5 * dt);
         let w = self.line.frequency_rad_s;

@@ -146,6 +146,7 @@ impl<const N: usize> Ground<N> {
         let mut wander = Vec::with_capacity(planter_passes);
         for pass in 0..planter_passes {
             let mut deviates = stream(Source::RowWander, pass as u64 % 8);
+            // Drawn for the guided pass too and dropped: which pass is guided must not change the numbers of the others.
             let join_m = planter.normal() * rows.join_sd_m;
             let join_m = if pass == guided_pass {
                 Lanes::default()
@@ -189,12 +190,14 @@ impl<const N: usize> Ground<N> {
             Hitch::Drawn { .. } => Track::nothing(),
         };
         let mut noise = setup.camera.appearance;
+        // Every row looks uneven in its own way: the mean of those in view is quieter by the root of their number.
         noise.sd /= (rows.guided.len().max(1) as f64).sqrt();
         let appearance =
             Track::gauss_markov(&noise, tools_span_m, &mut stream(Source::Appearance, 0));
         let blind = passes
             .into_iter()
             .map(|pass| {
+                // How many stretches there are differs from lane to lane, so each of them draws alone.
                 let mut deviates = Deviates::new(seed, [pass], Source::Blind, 0);
                 blind_stretches(&setup.camera, tools_span_m, || deviates.uniform().0[0])
             })

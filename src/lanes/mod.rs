@@ -108,7 +108,8 @@ thread_local! {
 
 /// Simulates passes with their setups; gives `[pass][speed]`, in the order given.
 ///
-/// Passes whose setups differ only in entry, alignment and sensor bias run side by side, others alone: what a pass gives does not depend on it.
+/// Passes whose setups differ only in entry, alignment and sensor bias run side by side, others alone: what a pass gives does not depend on
+/// it.
 pub fn run(request: &Request, setups: &[Setup], passes: &[u64]) -> Vec<Vec<PassAtSpeed>> {
     SCRATCH.with_borrow_mut(|(side_by_side, alone)| {
         run_in(request, setups, passes, side_by_side, alone)
@@ -217,6 +218,7 @@ fn simulate<const N: usize>(
         },
     );
     let mut all: Vec<Vec<PassAtSpeed>> = vec![Vec::with_capacity(request.speeds_m_s.len()); N];
+    // No plant is drawn here: so many are expected to stand, and the tables integrate over where each of them does.
     let per_metre = rows as f64 / setup.plants.spacing_m * setup.plants.emergence;
     let run = &setup.run;
     let stand = [
@@ -225,6 +227,7 @@ fn simulate<const N: usize>(
     ];
 
     for &speed_m_s in request.speeds_m_s {
+        // What all controllers share comes first: a drive with its frames takes as long as three of them.
         drive.again(setup, &ground, request.seed, &own, speed_m_s);
         sensors.observe_again(setup, &ground, drive, request.seed, &own);
         let on_line = matches!(setup.driver, Driver::SatelliteLine(_));

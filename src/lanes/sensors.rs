@@ -107,6 +107,7 @@ impl<const N: usize> Sensors<N> {
             }
             number_m += own.alignment_m;
             if camera.outlier_share > 0.0 {
+                // Both are drawn at every frame: the stream must not depend on what came of it before.
                 let uniform = outliers.uniform();
                 let stray_m = outliers.normal() * camera.outlier_sd_m;
                 number_m += uniform.zip(stray_m, |u, stray_m| {
@@ -162,6 +163,7 @@ impl<const N: usize> Sensors<N> {
             (Lanes::default(), Lanes::default(), Lanes::default());
         let start_rad = drive.turn_rad[0];
         for (tick, &turn) in drive.turn_rad.iter().enumerate() {
+            // What the sensor adds is integrated with the turn, because the controller uses angles and their integral.
             let now = turn - start_rad + drift_rad;
             if tick > 0 {
                 integral += (before + now) * (0.5 * dt);

@@ -1,4 +1,4 @@
-//! The tool error by source.
+//! What stable loops do: the answer of the shift, and the tool error by source.
 
 use super::Complex;
 use super::margins::check_stable;
@@ -84,10 +84,24 @@ impl ErrorBudget {
     }
 }
 
+/// Response of the shift at an angular frequency above 0, rad/s. `None` for on-off, for a controller that the setup lacks, and
+/// for a loop that is not stable.
+pub fn shift_response(
+    setup: &Setup,
+    kind: Kind,
+    speed_m_s: f64,
+    w_rad_s: f64,
+) -> Option<ShiftResponse> {
+    check_stable(setup, kind, speed_m_s).ok()?;
+    let control = kind.linear(setup, speed_m_s)?;
+    Some(control.response(&Frequency::new(w_rad_s, setup.camera.frame_s)))
+}
+
 /// Tool error of a controller at a speed (m/s, above 0). `None` where there is no linear form (on-off, replayed path), where the
 /// setup lacks the controller, and where a loop is not stable.
 pub fn tool_error(setup: &Setup, kind: Kind, speed_m_s: f64) -> Option<ErrorBudget> {
     check_stable(setup, kind, speed_m_s).ok()?;
+    // At any one frequency: a replayed path has no response at all.
     axle_response(setup, speed_m_s, 1.0)?;
     let paths = Paths::new(setup, kind, speed_m_s)?;
     let densities = Densities::new(setup, speed_m_s);

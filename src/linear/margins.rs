@@ -1,10 +1,8 @@
 //! Feedback loops: frequency response, margins and the stability verdict, all from the pulse transfer function.
 
-use schemars::JsonSchema;
-use serde::{Deserialize, Serialize};
-
 use super::Complex;
-use super::vehicle::{SUGGESTED_GAIN_MARGIN, steering_stable};
+use super::unstable::{SUGGESTED_GAIN_MARGIN, Unstable};
+use super::vehicle::steering_stable;
 use crate::model::controller::Kind;
 use crate::model::sampled::{Fraction, delay, roots_inside_unit_circle};
 use crate::model::setup::Setup;
@@ -27,85 +25,6 @@ pub struct Margins {
     pub stable: bool,
 }
 
-/// A loop that would run away, and what would calm it.
-#[derive(Clone, Copy, Debug, PartialEq, thiserror::Error, Serialize, Deserialize, JsonSchema)]
-#[serde(tag = "loop", rename_all = "snake_case")]
-pub enum Unstable {
-    /// The controller's feedback loop.
-    #[error("{}", describe_loop(kind.loop_name(), *speed_m_s, *gain_1_s, *gain_margin, *gain_that_would_do_1_s))]
-    Loop {
-        /// Controller.
-        kind: Kind,
-        /// Speed, m/s.
-        speed_m_s: f64,
-        /// Its gain, 1/s.
-        gain_1_s: f64,
-        /// Factor on the gain, below 1, at which it turns stable; `None` if none does.
-        gain_margin: Option<f64>,
-        /// Gain that would leave a gain margin of 2, 1/s.
-        gain_that_would_do_1_s: Option<f64>,
-    },
-    /// The person at the wheel.
-    #[error(
-        "the driver's steering is unstable at {}: a preview of {} is too short for the reaction time and steering lag; {} would do (gain margin 2)",
-        speed(*.speed_m_s), distance(*.preview_m), distance(*.preview_that_would_do_m)
-    )]
-    HandSteering {
-        /// Speed, m/s.
-        speed_m_s: f64,
-        /// Preview distance, m.
-        preview_m: f64,
-        /// Preview distance that would leave a gain margin of 2, m.
-        preview_that_would_do_m: f64,
-    },
-    /// The satellite steering.
-    #[error(
-        "the satellite steering is unstable at {}: {frequency_rad_s:.2} rad/s is too fast for the steering lag; {frequency_that_would_do_rad_s:.2} rad/s would do",
-        speed(*.speed_m_s)
-    )]
-    SatelliteSteering {
-        /// Speed, m/s.
-        speed_m_s: f64,
-        /// Natural frequency, rad/s.
-        frequency_rad_s: f64,
-        /// Half of the highest stable frequency, rad/s.
-        frequency_that_would_do_rad_s: f64,
-    },
-}
-
-/// "8.0 km/h (5.0 mph)": the scenario's units are not known here.
-fn speed(speed_m_s: f64) -> String {
-    format!(
-        "{:.1} km/h ({:.1} mph)",
-        speed_m_s * 3.6,
-        speed_m_s / 0.44704
-    )
-}
-
-/// "8.0 m (26.2 ft)".
-fn distance(length_m: f64) -> String {
-    format!("{length_m:.1} m ({:.1} ft)", length_m / 0.3048)
-}
-
-fn describe_loop(
-    name: &str,
-    speed_m_s: f64,
-    gain_1_s: f64,
-    margin: Option<f64>,
-    would_do_1_s: Option<f64>,
-) -> String {
-    let speed = speed(speed_m_s);
-    match (margin, would_do_1_s) {
-        (Some(margin), Some(would_do)) => format!(
-            "the {name} is unstable at {speed}: gain {gain_1_s:.3} 1/s is {:.2} times too high; {would_do:.3} 1/s would do (gain margin {SUGGESTED_GAIN_MARGIN})",
-            1.0 / margin
-        ),
-        _ => format!(
-            "the {name} is unstable at {speed}: gain {gain_1_s:.3} 1/s, and no smaller gain would do; its other settings do not suit the delays"
-        ),
-    }
-}
-
 /// Open loop at the frames at an angular frequency between 0 and pi/T_f, rad/s, by the pulse transfer function.
 /// `None` where there is no feedback.
 pub fn loop_response(setup: &Setup, kind: Kind, speed_m_s: f64, w_rad_s: f64) -> Option<Complex> {
@@ -123,6 +42,7 @@ pub fn loop_step(setup: &Setup, kind: Kind, speed_m_s: f64, frames: usize) -> Op
     let mut step = Vec::with_capacity(frames);
     let mut sum = 0.0;
     for k in 0..frames {
+        // Long division of the two polynomials: the quotient is the pulse response, frame by frame.
         let known: f64 = (1..=k)
             .take(denominator.len() - 1)
             .map(|i| denominator[i] * pulse[k - i])
@@ -265,6 +185,7 @@ fn phase_and_modulus(around: &Fraction) -> (Option<f64>, f64) {
                     b = middle;
                 }
             }
+            // Measured from -1, so that a phase of nothing is the verge.
             let turned = -value(b);
             let margin = libm::atan2(turned.im, turned.re);
             if phase.is_none_or(|other| margin.abs() < other.abs()) {

@@ -14,21 +14,24 @@
 //!
 //! - [`spectrum`]: densities of the noises and the variance integral
 //! - [`vehicle`]: driver, tractor and hitch
-//! - [`shift`]: controllers and side-shift, whose linear forms stand beside their laws in [`crate::model::controller`]
+//! - [`shift`]: the side-shift; the linear forms of controllers stand beside their laws in [`crate::model::controller`]
+//! - [`unstable`]: what is said of a loop that would run away
 //! - [`mod@margins`]: loops, their margins and verdicts
-//! - [`budget`]: the tool error by source
+//! - [`budget`]: what stable loops do: the answer of the shift, and the tool error by source
 
 pub mod budget;
 pub mod margins;
 pub mod shift;
 pub mod spectrum;
+pub mod unstable;
 pub mod vehicle;
 
-pub use budget::{ErrorBudget, Source, mean_error_m, tool_error, tool_error_response};
-pub use margins::{
-    Margins, Unstable, check_stable, critical_speed, loop_response, loop_step, margins,
+pub use budget::{
+    ErrorBudget, Source, mean_error_m, shift_response, tool_error, tool_error_response,
 };
-pub use shift::{actuator_response, actuator_step, shift_response};
+pub use margins::{Margins, check_stable, critical_speed, loop_response, loop_step, margins};
+pub use shift::{actuator_response, actuator_step};
+pub use unstable::Unstable;
 pub use vehicle::{AxleResponse, AxleWander, axle_response, axle_wander};
 
 pub use crate::model::controller::linear::ShiftResponse;

@@ -71,10 +71,12 @@ pub fn variances<const N: usize>(
     low_rad_s: f64,
     high_rad_s: f64,
 ) -> [f64; N] {
+    // With w = e^u: densities that fall over many decades become even curves of u.
     let logarithmic = |u: f64| {
         let w = libm::exp(u);
         density(w).map(|value| value * w)
     };
+    // With w = 1/t: the tail to infinity becomes a short stretch.
     let inverse = |t: f64| {
         let w = 1.0 / t;
         density(w).map(|value| value * w * w)
@@ -94,6 +96,7 @@ pub fn variances<const N: usize>(
     for (_, (value, _)) in &panels {
         add(&mut rough, value);
     }
+    // A share of all densities together: one that hardly counts need not be known as well as the rest.
     let tolerance = PANEL_TOLERANCE * rough.iter().sum::<f64>();
     for (a, found) in panels {
         add(

@@ -1,8 +1,8 @@
 //! Driver, tractor and hitch: how far the axle and points of the frame wander.
 
 use super::Complex;
-use super::margins::Unstable;
 use super::spectrum::{gauss_markov, smooth, variances};
+use super::unstable::{SUGGESTED_GAIN_MARGIN, Unstable};
 use crate::model::driver::Driver;
 use crate::model::hitch::Hitch;
 use crate::model::sampled::delay;
@@ -200,9 +200,6 @@ pub fn frame_heading(setup: &Setup, speed_m_s: f64, w_rad_s: f64) -> Complex {
     }
 }
 
-/// Gain margin that a suggested change leaves (common practice, no source: 6 dB).
-pub(super) const SUGGESTED_GAIN_MARGIN: f64 = 2.0;
-
 /// Whether the driver's own loop is stable at a speed, m/s.
 ///
 /// The hand loop `(2 v²/d²) e^(-s tau_D) (1 + s d/v)/(s² (1 + tau_s s))` falls with w throughout, so it is stable just where
@@ -219,6 +216,7 @@ pub fn steering_stable(setup: &Setup, speed_m_s: f64) -> Result<(), Unstable> {
                 return Ok(());
             }
             let mut would_do_m = preview_m;
+            // A longer preview always calms the loop in the end: its gain falls with the square of it.
             while !stable(would_do_m, SUGGESTED_GAIN_MARGIN) {
                 would_do_m *= 1.02;
             }
@@ -255,6 +253,7 @@ fn hand_stable(rate: f64, reaction_s: f64, lag_s: f64, gain: f64) -> bool {
             above = middle;
         }
     }
+    // The two integrators stand at -pi already: what the preview leads must outweigh reaction and steering lag.
     libm::atan(above / rate) - above * reaction_s - libm::atan(above * lag_s) > 0.0
 }
 

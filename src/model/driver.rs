@@ -50,8 +50,8 @@ pub struct SatelliteLine {
 }
 
 /// Speed up to which the error of satellite steering does not depend on speed, m/s. Tests of such steering are told as the 95 % point
-/// of the error at 1.0, 2.5 and 5.0 m/s (Easterly, Adamchuk, Hoy & Kocher, about 2008 to 2010, excerpt); that it hardly differs between the slow
-/// two and is clearly larger at 5 m/s is second hand, that it begins to grow at 3 m/s is assumed.
+/// of the error at 1.0, 2.5 and 5.0 m/s (Easterly, Adamchuk, Hoy & Kocher, about 2008 to 2010, excerpt); that it hardly differs between the
+/// slow two and is clearly larger at 5 m/s is second hand, that it begins to grow at 3 m/s is assumed.
 pub const STEADY_LINE_M_S: f64 = 3.0;
 
 impl SatelliteLine {
@@ -101,8 +101,8 @@ const FEW_POINTS: usize = 64;
 
 impl LoggedPath {
     /// A pass through these points: distances since lowering, m, strictly increasing, from 0 or below, and as many
-    /// cross-track distances, m, left positive (of unequal lists the longer one is cut). The slope at every point is that of least squares over the points within
-    /// 1.5 m (always at least the two neighbours).
+    /// cross-track distances, m, left positive (of unequal lists the longer one is cut). The slope at every point is that of least squares
+    /// over the points within 1.5 m (always at least the two neighbours).
     pub fn new(mut station_m: Vec<f64>, mut offset_m: Vec<f64>) -> Self {
         station_m.truncate(offset_m.len());
         offset_m.truncate(station_m.len());

@@ -52,6 +52,7 @@ impl GaussMarkov {
         GaussMarkovStep {
             sd: self.sd,
             decay,
+            // sqrt(1 - decay²), which would cancel for a short step.
             spread: self.sd * (-libm::expm1(-2.0 * d / self.reach)).sqrt(),
         }
     }

@@ -77,6 +77,7 @@ pub struct HeldPlant {
 impl HeldPlant {
     /// The plant with that dead time and lag (both at least 0) for frames each `frame_s`.
     pub fn new(dead_s: f64, lag_s: f64, frame_s: f64) -> HeldPlant {
+        // Modified z-transform: whole frames of the dead time are powers of z⁻¹; what is left of the last one acts within its frame.
         let frames = libm::ceil(dead_s / frame_s);
         let rest_s = (frames * frame_s - dead_s).max(0.0);
         let (rest_lag_s, pole) = if lag_s > 0.0 {

@@ -133,6 +133,7 @@ impl<const N: usize> Lanes<N> {
     /// `this` where the mask is not 0, else `other`.
     #[inline(always)]
     pub fn select(mask: Self, this: Self, other: Self) -> Self {
+        // Both numbers are there already: a choice, no branch that lanes could part at.
         let mut lanes = other;
         for i in 0..N {
             lanes.0[i] = if mask.0[i] != 0.0 {

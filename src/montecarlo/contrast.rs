@@ -62,6 +62,7 @@ impl Differences {
         for (sums, contrast) in self.0.iter_mut().zip(contrasts) {
             let whole = |at: Setting| &pass[at.speed].controllers[at.kind].whole;
             let (of, against) = (whole(contrast.of), whole(contrast.against));
+            // The plants are those of the same rows: either side has as many.
             sums.add(of.cut[clearance] - against.cut[clearance], of.plants);
         }
     }

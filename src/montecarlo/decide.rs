@@ -8,6 +8,9 @@
 //! [`DECISION_LEVEL`].
 
 use super::estimate::{Estimate, RatioSums, korn_graubard};
+use super::plan::working_clearance;
+use super::sums::Sums;
+use crate::scenario::Scenario;
 
 /// Confidence at which a setting counts as clear (our choice, no source).
 pub const DECISION_LEVEL: f64 = 0.99;
@@ -59,6 +62,7 @@ pub fn open_settings<'a>(
             continue;
         };
         let estimate = korn_graubard(by_clearance, DECISION_LEVEL)[working_clearance];
+        // Whatever is faster cuts no less: it decides nothing.
         if estimate.lower > allowed_cut_rate {
             break;
         }
@@ -70,6 +74,21 @@ pub fn open_settings<'a>(
         }
     }
     open
+}
+
+/// What is not decided yet, with the index of its controller.
+pub(super) fn undecided(scenario: &Scenario, sums: &Sums) -> Vec<(usize, Open)> {
+    let study = scenario.study();
+    let Some(working) = working_clearance(scenario) else {
+        return Vec::new();
+    };
+    let kinds = sums.tallies.first().map_or(0, Vec::len);
+    let of_kind = |kind: usize| {
+        let by_speed = sums.tallies.iter().map(move |at| &at[kind].whole.cut[..]);
+        let open = open_settings(by_speed, working, study.allowed_cut_rate);
+        open.into_iter().map(move |open| (kind, open))
+    };
+    (0..kinds).flat_map(of_kind).collect()
 }
 
 /// Passes that would make a setting clear whose limits are known after `passes`; `None` if it is.
@@ -90,6 +109,7 @@ fn passes_needed(estimate: &Estimate, passes: u64, allowed_cut_rate: f64) -> Opt
             estimate.rate - estimate.lower,
         )
     };
+    // Limits close in with the root of the passes: so many times closer takes the square of that many.
     let times_closer = (reach / room).min((estimate.upper - estimate.lower) / narrow);
     let wanted = passes as f64 * (times_closer * times_closer);
     // Two digits are more than such a guess is worth.
@@ -131,7 +151,7 @@ mod tests {
         assert!(!is_look(0) && !is_look(80));
         for look in looks {
             assert!(is_look(look));
-            assert_eq!(look % crate::montecarlo::study::BLOCK_PASSES, 0);
+            assert_eq!(look % crate::montecarlo::plan::BLOCK_PASSES, 0);
         }
     }
 

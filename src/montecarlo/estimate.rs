@@ -122,6 +122,7 @@ impl RatioSums {
             return None;
         }
         let (m, r) = (self.passes as f64, self.rate());
+        // Multiplied out, because only sums are kept; rounding may leave a hair below nothing.
         let squares = self.hits_sq.value() - 2.0 * r * self.hits_plants.value()
             + r * r * self.plants_sq.value();
         Some(m / (m - 1.0) * squares.max(0.0) / (self.plants() * self.plants()))
@@ -206,6 +207,7 @@ pub fn korn_graubard(by_clearance: &[RatioSums], level: f64) -> Vec<Estimate> {
                 largest_effect.map_or(passes, |effect| sums.plants() / effect)
             }
             .min(sums.plants());
+            // Clearances rise: what is known by now comes from closer settings, where more is hit.
             if resolved && let Some(effect) = sums.design_effect() {
                 largest_effect = Some(largest_effect.unwrap_or(1.0).max(effect));
             }
@@ -306,6 +308,7 @@ impl SpreadSums {
         let sd = variance.sqrt();
         let on_e = -2.0 * mean;
         let on_n = mean * mean - variance;
+        // The squares of z multiplied out, because only sums are kept.
         let squares = self.ee_ee.value()
             + on_e * on_e * self.e_e.value()
             + on_n * on_n * self.n_n.value()

@@ -21,6 +21,7 @@ impl Exact {
     pub fn of(value: f64) -> Self {
         let scaled = value * scale(FRACTION_BITS);
         // The cast saturates: what does not fit is broken.
+        // What is not a number compares with nothing and is broken too.
         let fits = scaled.abs() < scale(127);
         Self(if fits {
             scaled.round_ties_even() as i128

@@ -41,6 +41,7 @@ impl Histogram {
     pub fn add(&mut self, length_m: f64) {
         let size_m = length_m.abs();
         let bin = (size_m / BIN_M) as usize;
+        // The cast makes 0 of what is not a number: the first bin must not take that.
         match self.counts.get_mut(bin) {
             Some(count) if size_m.is_finite() => *count += 1,
             _ => self.beyond += 1,

@@ -117,6 +117,7 @@ impl LinearSums {
         {
             match (mine.as_mut(), theirs) {
                 (Some(mine), Some(theirs)) => mine.merge(theirs),
+                // One draw without a linear form, and the whole has none.
                 _ => *mine = None,
             }
         }

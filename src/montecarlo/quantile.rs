@@ -17,6 +17,7 @@ fn ln_kernel(a: f64, b: f64, x: f64) -> f64 {
 /// `(a+1)/(a+b+2)`.
 fn fraction(a: f64, b: f64, x: f64) -> f64 {
     const TINY: f64 = 1e-300;
+    // Lentz divides by every term: one of nothing is moved off it.
     let keep_off_zero = |value: f64| if value.abs() < TINY { TINY } else { value };
     let most_terms = 200.0 + 20.0 * (a + b).sqrt();
     let mut c = 1.0;
@@ -46,6 +47,7 @@ pub(super) fn beta_probability(a: f64, b: f64, x: f64) -> f64 {
         0.0
     } else if x >= 1.0 {
         1.0
+    // The fraction converges fast on this side; beyond it the mirror image does.
     } else if x < (a + 1.0) / (a + b + 2.0) {
         libm::exp(ln_kernel(a, b, x)) * fraction(a, b, x) / a
     } else {
@@ -79,6 +81,7 @@ pub(super) fn beta_quantile(a: f64, b: f64, p: f64) -> f64 {
         let next = if newton > low && newton < high {
             newton
         } else {
+            // Half way between the bits halves the exponent as well: a quantile may lie at 1e-300.
             f64::from_bits(low.to_bits().midpoint(high.to_bits()))
         };
         if (next - x).abs() <= f64::EPSILON * x || next == low || next == high {

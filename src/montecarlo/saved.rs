@@ -6,7 +6,8 @@ use std::collections::BTreeMap;
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 
-use super::study::{MOST_PARTS, MOST_PASSES, Part, Plan, Sums, Until};
+use super::plan::{MOST_PARTS, MOST_PASSES, Part, Plan, Until};
+use super::sums::Sums;
 use crate::results::Tool;
 use crate::scenario::{Texts, hex};
 
@@ -264,6 +265,7 @@ impl Saved {
             }
         })?;
         let saved = sealed.saved;
+        // Before the seal: another version would be told as damage.
         if saved.format != FORMAT {
             return Err(SavedError::OtherVersion {
                 name: saved.tool.name,
@@ -317,6 +319,7 @@ impl Saved {
                 file: first_file.clone(),
             });
         };
+        // By number: in which order they were given must not matter.
         let mut by_number: BTreeMap<u64, (&String, &Saved)> = BTreeMap::new();
         for (file, saved) in parts {
             let wanted_passes = saved.share.map_or(0, |(part, of)| part.passes_of(of));
@@ -336,6 +339,7 @@ impl Saved {
                 });
             }
         }
+        // Told last: a part that is there but unfinished needs another remedy than one that is not.
         let mut missing = (1..=of).filter(|number| !by_number.contains_key(number));
         let named: Vec<String> = missing
             .by_ref()

@@ -4,16 +4,16 @@
 use std::ops::Range;
 use std::sync::atomic::{AtomicU64, Ordering};
 
-use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
-use super::contrast::{Contrast, Differences, contrasts};
-use super::decide::{self, Open};
+use super::contrast::{Contrast, contrasts};
+use super::decide::{self, undecided};
 use super::linear_sums::LinearSums;
+use super::plan::working_speed;
 use super::saved::Saved;
-use super::tally::{TRADE_ROOM_M, Tally};
+use super::sums::Sums;
+use super::tally::TRADE_ROOM_M;
 use super::workers::{NoThreads, Workers};
-use super::worst_pass::WorstPass;
 use crate::lanes::deviates::PassStreams;
 use crate::lanes::{self, Request};
 use crate::linear::{self, Unstable};
@@ -25,121 +25,14 @@ use crate::results::{self, Results};
 use crate::scenario::Scenario;
 use crate::sim::trace::{Trace, View};
 
-/// Passes of one block: the unit of work, of stopping and of merging.
-pub const BLOCK_PASSES: u64 = lanes::LANES as u64;
-
-/// Most passes of a study: far more than decide anything, far less than overflow a sum.
-pub const MOST_PASSES: u64 = 1_000_000_000;
-
-/// Most parts of a study.
-pub const MOST_PARTS: u64 = 100_000;
+pub(crate) use super::plan::runnable;
+pub(super) use super::plan::working_clearance;
+pub use super::plan::{BLOCK_PASSES, MOST_PARTS, MOST_PASSES, Part, Plan, Until};
+pub use super::watch::{Unwatched, Watch};
 
 /// A study whose tractor loses the row in more than this share of the passes at the slowest speed says nothing about the machine (our
 /// choice).
 const MOST_LOST: f64 = 0.25;
-
-/// What to study.
-#[derive(Clone, Copy, Debug)]
-pub struct Plan<'a> {
-    /// Scenario.
-    pub scenario: &'a Scenario,
-    /// Seed of all random numbers; 0 is a seed like any other.
-    pub seed: u64,
-    /// How far.
-    pub until: Until,
-    /// Threads; `None`: as many as the machine has cores. Without the feature `program` there is one, whatever stands here.
-    pub threads: Option<usize>,
-}
-
-/// How far a study goes.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Until {
-    /// Exactly so many passes.
-    Passes(u64),
-    /// Until every setting that matters is clear, see [`super::decide`].
-    Decided {
-        /// But no more passes than these.
-        most_passes: u64,
-    },
-    /// The passes of one part.
-    Share {
-        /// The part.
-        part: Part,
-        /// Passes of all parts together.
-        passes: u64,
-    },
-}
-
-impl Until {
-    /// Number of passes that it may take.
-    pub fn most_passes(self) -> u64 {
-        match self {
-            Until::Passes(passes) => passes,
-            Until::Decided { most_passes } => most_passes,
-            Until::Share { part, passes } => part.passes_of(passes),
-        }
-    }
-
-    pub(super) fn share(self) -> Option<(Part, u64)> {
-        match self {
-            Until::Share { part, passes } => Some((part, passes)),
-            _ => None,
-        }
-    }
-
-    /// Number of the first pass.
-    fn first_pass(self) -> u64 {
-        self.share()
-            .map_or(0, |(part, passes)| part.span(passes).start)
-    }
-}
-
-/// One of several equal parts of a study, such as 3 of 8.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Part {
-    /// Which one, from 1.
-    pub number: u64,
-    /// Of how many.
-    pub of: u64,
-}
-
-impl Part {
-    /// Its passes of so many, whole blocks one after the other; none where there are fewer blocks than parts.
-    pub fn span(self, passes: u64) -> Range<u64> {
-        let blocks = passes.div_ceil(BLOCK_PASSES);
-        let end = |number: u64| {
-            let blocks = u128::from(blocks) * u128::from(number) / u128::from(self.of.max(1));
-            (blocks as u64 * BLOCK_PASSES).min(passes)
-        };
-        end(self.number.saturating_sub(1))..end(self.number)
-    }
-
-    /// The number of these.
-    pub fn passes_of(self, passes: u64) -> u64 {
-        let span = self.span(passes);
-        span.end - span.start
-    }
-}
-
-/// Who watches a study.
-pub trait Watch: Sync {
-    /// So many passes of at most so many are done.
-    fn passes_done(&self, done: u64, of: u64);
-    /// This share of the answers that follow from a study is worked out, roughly, 0 to 1.
-    fn answers_done(&self, _share: f64) {}
-    /// True once the study should stop: after the blocks that are on their way.
-    fn stop(&self) -> bool;
-}
-
-/// Nobody watches.
-pub struct Unwatched;
-
-impl Watch for Unwatched {
-    fn passes_done(&self, _done: u64, _of: u64) {}
-    fn stop(&self) -> bool {
-        false
-    }
-}
 
 /// What a study gives.
 #[derive(Clone, Debug)]
@@ -198,71 +91,6 @@ pub enum StudyError {
         /// What is missing.
         reason: Lack,
     },
-}
-
-/// Everything that passes add up to: `tallies[speed][controller]`, `worst_passes[controller]` at the working speed and clearance,
-/// entry stretch left out.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-pub(super) struct Sums {
-    pub tallies: Vec<Vec<Tally>>,
-    pub linear: LinearSums,
-    pub differences: Differences,
-    pub worst_passes: Vec<WorstPass>,
-    /// Passes in which the tractor lost the row, by speed.
-    pub lost_passes: Vec<u64>,
-}
-
-impl Sums {
-    /// Of no pass.
-    fn new(scenario: &Scenario) -> Self {
-        let study = scenario.study();
-        let kinds = runnable(scenario).len();
-        let rows = scenario.nominal().rows.offset_m.len();
-        let tally = Tally::new(rows, study.clearances_m.len());
-        Self {
-            tallies: vec![vec![tally; kinds]; study.speeds_m_s.len()],
-            linear: LinearSums::default(),
-            differences: Differences::new(contrasts(study, kinds).len()),
-            worst_passes: vec![WorstPass::default(); kinds],
-            lost_passes: vec![0; study.speeds_m_s.len()],
-        }
-    }
-
-    /// Adds other passes; in which order they come does not matter.
-    pub fn merge(&mut self, other: &Sums) {
-        for (mine, theirs) in self.tallies.iter_mut().zip(&other.tallies) {
-            for (mine, theirs) in mine.iter_mut().zip(theirs) {
-                mine.merge(theirs);
-            }
-        }
-        self.linear.merge(&other.linear);
-        self.differences.merge(&other.differences);
-        for (mine, theirs) in self.worst_passes.iter_mut().zip(&other.worst_passes) {
-            mine.merge(theirs);
-        }
-        for (mine, theirs) in self.lost_passes.iter_mut().zip(&other.lost_passes) {
-            *mine += theirs;
-        }
-    }
-
-    /// True if it has the speeds, controllers and clearances of a plan.
-    pub fn has_the_shape_of(&self, plan: &Plan) -> bool {
-        let shape = |sums: &Sums| -> Vec<Vec<usize>> {
-            let kinds =
-                |kinds: &Vec<Tally>| kinds.iter().map(|tally| tally.whole.cut.len()).collect();
-            sums.tallies.iter().map(kinds).collect()
-        };
-        let empty = Sums::new(plan.scenario);
-        let lists = |sums: &Sums| (sums.worst_passes.len(), sums.lost_passes.len());
-        shape(self) == shape(&empty) && lists(self) == lists(&empty)
-    }
-}
-
-/// Controllers of the scenario that its machine can run, in output order.
-pub(crate) fn runnable(scenario: &Scenario) -> Vec<Kind> {
-    let setup = scenario.nominal();
-    let kinds = scenario.study().controllers.iter().copied();
-    kinds.filter(|&kind| kind.lacks(&setup).is_none()).collect()
 }
 
 /// Refuses an unstable loop before any run.
@@ -330,12 +158,12 @@ pub struct Run {
     pub complete: bool,
 }
 
-/// Runs a study from its start to its end.
+/// Simulates a study from its start to its end, without the answers that follow ([`crate::study::study`] works them out too).
 ///
 /// # Errors
 ///
 /// An unstable loop before any pass; an interrupt; a number of passes that makes no sense; a tractor that loses the row; no threads.
-pub fn study(plan: &Plan, watch: &dyn Watch) -> Result<Outcome, StudyError> {
+pub fn without_answers(plan: &Plan, watch: &dyn Watch) -> Result<Outcome, StudyError> {
     let run = run(plan, None, watch)?;
     if run.complete {
         Ok(outcome(plan, &run))
@@ -369,6 +197,7 @@ pub fn run(plan: &Plan, from: Option<Saved>, watch: &dyn Watch) -> Result<Run, S
             break true;
         }
         let looks = matches!(plan.until, Until::Decided { .. });
+        // Before more passes are taken: a study that was stopped at a look decides as one that was not.
         if looks && decide::is_look(done) && undecided(plan.scenario, &saved.sums).is_empty() {
             break true;
         }
@@ -390,8 +219,9 @@ pub fn run(plan: &Plan, from: Option<Saved>, watch: &dyn Watch) -> Result<Run, S
 /// What a run found, with the first pass of the study and the worst one under every controller. A run without any pass says nothing.
 pub fn outcome(plan: &Plan, run: &Run) -> Outcome {
     let kinds = runnable(plan.scenario);
-    let results = super::summary::results(plan, &kinds, run);
+    let results = super::summary::results(plan, &kinds, &run.saved, run.complete);
     let study = plan.scenario.study();
+    // Drawn and driven again: nothing but sums is kept of a pass.
     let under_all = |pass: u64| -> Vec<Trace> {
         let setup = plan.scenario.draw(plan.seed, pass);
         let under = |&kind: &Kind| {
@@ -428,35 +258,6 @@ fn answering(results: &Results, kinds: &[Kind]) -> Option<Kind> {
         .filter(guides)
         .or_else(|| kinds.iter().copied().find(guides))
         .or_else(|| kinds.first().copied())
-}
-
-/// What is not decided yet, with the index of its controller.
-pub(super) fn undecided(scenario: &Scenario, sums: &Sums) -> Vec<(usize, Open)> {
-    let study = scenario.study();
-    let Some(working) = working_clearance(scenario) else {
-        return Vec::new();
-    };
-    let kinds = sums.tallies.first().map_or(0, Vec::len);
-    let of_kind = |kind: usize| {
-        let by_speed = sums.tallies.iter().map(move |at| &at[kind].whole.cut[..]);
-        let open = decide::open_settings(by_speed, working, study.allowed_cut_rate);
-        open.into_iter().map(move |open| (kind, open))
-    };
-    (0..kinds).flat_map(of_kind).collect()
-}
-
-/// Index of the working clearance.
-pub(super) fn working_clearance(scenario: &Scenario) -> Option<usize> {
-    let study = scenario.study();
-    let is_working = |&c: &f64| c == study.working_clearance_m;
-    study.clearances_m.iter().position(is_working)
-}
-
-/// Index of the working speed.
-fn working_speed(scenario: &Scenario) -> Option<usize> {
-    let study = scenario.study();
-    let is_working = |&v: &f64| v == study.working_speed_m_s;
-    study.speeds_m_s.iter().position(is_working)
 }
 
 /// Simulates one pass of a study.
@@ -572,6 +373,7 @@ impl<'a> Engine<'a> {
         };
         let simulated = lanes::run(&request, &setups, passes);
         for ((pass, setup), &number) in simulated.iter().zip(&setups).zip(passes) {
+            // The linear check is dear: worked out for every pass only where what it depends on is drawn anew.
             sums.linear.merge(&if scenario.linear_varies() {
                 LinearSums::of(setup, &study.speeds_m_s, self.kinds)
             } else {
@@ -592,36 +394,12 @@ impl<'a> Engine<'a> {
                 for (tally, under_controller) in by_kind.iter_mut().zip(&at_speed.controllers) {
                     tally.add_expected(under_controller, at_speed.axle);
                 }
+                // What the rows want is the same under every controller: kept once.
                 if let Some(first) = by_kind.first_mut() {
                     for &wanted_m in &at_speed.wanted_m {
                         first.demand.add(wanted_m);
                     }
                 }
-            }
-        }
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    /// Every pass belongs to exactly one part, parts follow one another in whole blocks and differ by one block at most.
-    #[test]
-    fn prop_parts_share_all_passes() {
-        for passes in [1, 8, 9, 100, 1000, 10_000_000] {
-            for of in [1, 2, 3, 7, 200] {
-                let mut next = 0;
-                let mut sizes = Vec::new();
-                for number in 1..=of {
-                    let span = Part { number, of }.span(passes);
-                    assert_eq!(span.start, next, "{number}/{of} of {passes}");
-                    assert!(span.start.is_multiple_of(BLOCK_PASSES) || span.start == passes);
-                    sizes.push((span.end - span.start).div_ceil(BLOCK_PASSES));
-                    next = span.end;
-                }
-                assert_eq!(next, passes);
-                assert!(sizes.iter().max().unwrap() - sizes.iter().min().unwrap() <= 1);
             }
         }
     }

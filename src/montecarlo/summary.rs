@@ -1,8 +1,11 @@
 //! Sums to results: rates with limits, tracking, budget, margins and the short answer.
 
 use super::contrast::{Setting, contrasts};
+use super::decide::undecided;
 use super::estimate::korn_graubard;
-use super::study::{Plan, Run, Sums, undecided, working_clearance};
+use super::plan::{Plan, working_clearance};
+use super::saved::Saved;
+use super::sums::Sums;
 use super::tally::Tally;
 use crate::linear;
 use crate::model::controller::Kind;
@@ -18,9 +21,8 @@ use crate::scenario::Scenario;
 const BINDING_SHARE: f64 = 0.001;
 
 /// Results of a study from its sums.
-pub(super) fn results(plan: &Plan, kinds: &[Kind], run: &Run) -> Results {
-    let sums = &run.saved.sums;
-    let (passes, complete) = (run.saved.passes(), run.complete);
+pub(super) fn results(plan: &Plan, kinds: &[Kind], saved: &Saved, complete: bool) -> Results {
+    let (sums, passes) = (&saved.sums, saved.passes());
     let scenario = plan.scenario;
     let study = scenario.study();
     let run = scenario.nominal().run;
@@ -221,10 +223,12 @@ impl Cells<'_> {
         self.each(|kind, speed_m_s, (v, k), tally| {
             let spread = tally.tool_error.spread().unwrap_or(NO_SPREAD);
             let linear = self.sums.linear.cell(v, k);
+            // Kept with the first controller only: the rows want the same under all.
             let demand = &self.sums.tallies[v][0].demand;
             let share = |count: u64, of: u64| count as f64 / of.max(1) as f64;
             let end_stop_share = share(tally.stop_ticks, tally.ticks);
             let valve_saturated_share = share(tally.saturated_frames, tally.frames);
+            // The linear check knows no limit: where one binds, the simulation alone is right.
             let binds = end_stop_share > BINDING_SHARE || valve_saturated_share > BINDING_SHARE;
             let believe = match linear {
                 None => Believe::SimulatedOnly,

@@ -21,6 +21,7 @@ impl Worst {
     /// Adds one pass: plants hit and plants.
     pub fn add(&mut self, hits: f64, plants: f64) {
         let rate = if plants > 0.0 { hits / plants } else { 0.0 };
+        // The bits of numbers from 0 on rise as the numbers do: the upper ones are a logarithmic scale.
         let bin = (rate.max(0.0).to_bits() >> BIN_SHIFT) as u16;
         let (passes, sum) = self.0.entry(bin).or_default();
         *passes += 1;
@@ -54,6 +55,7 @@ impl Worst {
         let mut carried = 0.0;
         for &(passes, sum) in self.0.values().rev() {
             let passes = passes as f64;
+            // Of the last bin no more than what still belongs to the worst passes.
             carried += sum.value() * (left / passes).min(1.0);
             left -= passes;
             if left <= 0.0 {

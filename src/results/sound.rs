@@ -8,8 +8,8 @@ use crate::quote::is_control;
 impl Results {
     /// What contradicts itself in them, if anything: the key and why.
     ///
-    /// No control characters in the scenario's texts; every number is finite; speeds and clearances rise and hold the working ones; every controller that ran has one rate at each of
-    /// them on each stretch, between its limits, over the same plants and passes.
+    /// No control characters in the scenario's texts; every number is finite; speeds and clearances rise and hold the working ones; every
+    /// controller that ran has one rate at each of them on each stretch, between its limits, over the same plants and passes.
     pub fn contradiction(&self) -> Option<String> {
         if let Some(key) = first_not_finite(self) {
             return Some(format!("{key} is not finite"));

@@ -173,6 +173,7 @@ pub fn setup(values: &Values, fixed: &Fixed, n: &Numbers<'_>) -> Setup {
             roll_ground_sd_rad: n.get(Id::RollGround),
             roll_reference_m_s: n.get(Id::RollReference),
             roll_time_s: n.get(Id::RollTime),
+            // Seen only where none of the causes blinds it; each of them strikes on its own.
             blind_share: 1.0
                 - [Id::BlindGaps, Id::BlindWeeds, Id::BlindDusk, Id::BlindDust]
                     .iter()
@@ -247,6 +248,7 @@ fn hitch(values: &Values, n: &Numbers<'_>, slope_rad: f64) -> (Hitch, f64) {
             carrier_m: n.get(Id::DrawnCarrier),
             implement_crab_rad: downhill(n.get(Id::DrawnCrab), slope_rad),
         };
+        // Tools of a drawn implement are measured from the hitch point, those of a mounted one from the axle.
         return (drawn, hitch_m + n.get(Id::DrawnTools));
     }
     let (sway, reach, play, tool_line_m) = if values.has_table("hitch.front") {
@@ -307,6 +309,7 @@ fn controllers(values: &Values) -> Controllers {
         off_m: n.get(Id::OnOffStop),
     });
     let by_rule = n.try_get(Id::SimcTime).filter(|_| fitted).map(|time_s| {
+        // What the rule calls dead time: camera, valve, and half a frame for the command that holds.
         let dead_s = n.get(Id::Latency) + n.get(Id::PropDead) + n.get(Id::Frames) / 2.0;
         Pid::simc(time_s, dead_s, n.get(Id::PropLag))
     });
@@ -339,6 +342,7 @@ fn hydraulics(values: &Values, n: &Numbers<'_>, slope_rad: f64) -> Hydraulics {
         rod_m: n.get(Id::Rod),
         stroke_m: n.get(Id::StrokeTotal),
         extends_left: values.text(Id::Extension) != Some("right"),
+        // Where the left side is higher, weight pulls to the right.
         side_force_n: n.get(Id::SideForce) - n.get(Id::FrameWeight) * libm::sin(slope_rad),
         friction_n: n.get(Id::Friction),
         backlash_m: n.get(Id::Backlash),

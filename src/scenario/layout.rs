@@ -64,7 +64,8 @@ impl Layout {
             .fold(f64::INFINITY, f64::min)
     }
 
-    /// Widest clearance on either side of the rows, m: there the tools between the nearest rows have no width left; infinite for a single row.
+    /// Widest clearance on either side of the rows, m: there the tools between the nearest rows have no width left; infinite for a single
+    /// row.
     pub fn widest_clearance_m(&self) -> f64 {
         self.nearest_rows_m() / 2.0
     }

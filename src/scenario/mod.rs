@@ -164,6 +164,8 @@ pub struct Scenario {
     values: Values,
     fixed: Fixed,
     varying: Vec<Varying>,
+    /// True once speeds and clearances that the text leaves open are chosen.
+    has_grid: bool,
 }
 
 impl Scenario {
@@ -259,6 +261,7 @@ impl Scenario {
             varying: varying(&values),
             values,
             fixed,
+            has_grid: false,
         };
         if let (Some(log), Some((_, file))) = (&scenario.fixed.log, replay) {
             drivable(log, file, &scenario.nominal())?;
@@ -330,6 +333,11 @@ impl Scenario {
         &self.study
     }
 
+    /// Whether [`Scenario::with_grid`] has chosen the speeds and clearances.
+    pub(crate) fn has_grid(&self) -> bool {
+        self.has_grid
+    }
+
     /// Whether the scenario leaves the choice of speeds and of clearances to the program.
     pub fn open_grid(&self) -> [bool; 2] {
         [Id::Speeds, Id::Clearances].map(|id| self.values.numbers(id).is_none())
@@ -341,6 +349,7 @@ impl Scenario {
         debug_assert!(clearances_m.contains(&self.study.working_clearance_m));
         self.study.speeds_m_s = speeds_m_s;
         self.study.clearances_m = clearances_m;
+        self.has_grid = true;
         self
     }
 

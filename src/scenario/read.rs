@@ -185,6 +185,7 @@ pub fn value_of(key: &Key, toml: &str) -> Result<Value, String> {
 
 fn walk(read: &mut Read, path: &str, table: &DeTable<'_>) {
     let mut inside: Vec<_> = table.iter().collect();
+    // The table comes by name, a person reads by line.
     inside.sort_by_key(|(name, _)| name.span().start);
     for (name, value) in inside {
         let known = keys::keys_of(path).find(|key| key.name == name.get_ref());
@@ -253,6 +254,7 @@ fn unknown(
     } else {
         format!("{full} is unknown")
     };
+    // Nobody will be told of this one: no search for what it may have meant.
     if read.found.len() >= MOST_TOLD {
         read.problem(name.span().start, full, message);
         return;
@@ -277,6 +279,7 @@ fn unknown(
         }
     } else if let Some(near) = nearest(word, keys::keys_of(path).map(|key| key.name)) {
         message.push_str(&format!("; did you mean {near}?"));
+        // Taken for that key, so that it is not told a second time as missing.
         for key in keys::keys_of(path).filter(|key| key.name == near) {
             read.spoilt[key.id as usize] = true;
         }
@@ -596,6 +599,7 @@ fn spread(
     let (from, to) = (part("from", true), part("to", true));
     let (mean, sd) = (part("mean", true), part("sd", false));
     let (low, high) = (part("low", true), part("high", true));
+    // Parts that are wrong by themselves say nothing about each other.
     if faults.len() > before {
         return None;
     }
@@ -703,6 +707,7 @@ fn rising<T: PartialOrd>(
     faults: &mut Vec<Fault>,
 ) {
     if items.is_empty() {
+        // There is no entry to point at: the place is that of the key.
         faults.push(Fault(usize::MAX, format!("{path} is empty")));
     }
     if numbers.len() != items.len() {

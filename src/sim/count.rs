@@ -2,7 +2,6 @@
 
 use super::ground::Ground;
 use super::path::Path;
-use super::trace::Fate;
 use crate::model::setup::Setup;
 use crate::model::tractor::SHORT_SHARE;
 
@@ -150,6 +149,28 @@ impl Meeting {
             }
         };
         side(0, -1.0).max(side(1, 1.0))
+    }
+}
+
+/// What became of a plant.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Fate {
+    /// No edge came near.
+    Spared,
+    /// An edge came within the protected radius and spared the stem.
+    Touched,
+    /// An edge passed through the stem.
+    Cut,
+}
+
+impl Fate {
+    /// Its name in outputs.
+    pub fn name(self) -> &'static str {
+        match self {
+            Fate::Spared => "spared",
+            Fate::Touched => "touched",
+            Fate::Cut => "cut",
+        }
     }
 }
 

@@ -1,6 +1,7 @@
 //! A pass written down for people: what happened where.
 
 use super::Drive;
+pub use super::count::Fate;
 use super::count::fate;
 use super::ground::Ground;
 use super::path::Path;
@@ -69,28 +70,6 @@ pub struct Sample {
     pub command: f64,
     /// False while the camera finds no row.
     pub seen: bool,
-}
-
-/// What became of a plant.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Fate {
-    /// No edge came near.
-    Spared,
-    /// An edge came within the protected radius and spared the stem.
-    Touched,
-    /// An edge passed through the stem.
-    Cut,
-}
-
-impl Fate {
-    /// Its name in outputs.
-    pub fn name(self) -> &'static str {
-        match self {
-            Fate::Spared => "spared",
-            Fate::Touched => "touched",
-            Fate::Cut => "cut",
-        }
-    }
 }
 
 /// One plant.

@@ -185,6 +185,7 @@ impl Tracker {
     pub fn delay_s(&self, frame_s: f64) -> f64 {
         match *self {
             Tracker::LowPass { time_s, .. } => {
+                // Of the filter at the frames, which is less than its time constant.
                 let kept = libm::exp(-frame_s / time_s);
                 frame_s * kept / (1.0 - kept)
             }

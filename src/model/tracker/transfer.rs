@@ -62,6 +62,7 @@ pub fn transfer(setup: &Setup, speed_m_s: f64) -> Transfer {
             let seen = RowVector2::new(1.0, lever_m);
             let step = Matrix2::new(1.0, -speed_m_s * frame_s, 0.0, 1.0);
             let turned = Vector2::new(-0.5 * speed_m_s * frame_s * frame_s, frame_s);
+            // The yaw rate moves the state before the number corrects it, so the correction takes its share of that too.
             let input = (Matrix2::identity() - gain * seen) * turned;
             (
                 observer(step, seen, gain, gain),

@@ -211,8 +211,8 @@ mod tests {
     use super::*;
     use crate::report::synthetic;
 
-    /// Own arithmetic: 15 m of 200 m are 7.5 %; of them 4 % are cut, 0.3 % of all plants, of the 0.71 % that are cut 42 %; of plants for 4000 crowns a
-    /// hectare they take 12.
+    /// Own arithmetic: 15 m of 200 m are 7.5 %; of them 4 % are cut, 0.3 % of all plants, of the 0.71 % that are cut 42 %; of plants for
+    /// 4000 crowns a hectare they take 12.
     #[test]
     fn analytic_what_the_entry_takes() {
         let mut results = synthetic::results();

@@ -1,5 +1,5 @@
-//! A stretch of a pass from above, travelling up the page: plants, tool edges, and what became of the plants. The ground between rows is cut out
-//! and sideways everything is enlarged; the picture says by how much.
+//! A stretch of a pass from above, travelling up the page: plants, tool edges, and what became of the plants. The ground between rows is
+//! cut out and sideways everything is enlarged; the picture says by how much.
 
 use super::sheet::{Anchor, Frame, Sheet, at, drawn, px, range};
 use super::{Picture, Trouble, trace_title};
