@@ -1,7 +1,7 @@
 //! What the script of a page works with, as JSON. SI units except where a name says otherwise.
 
 use super::Film;
-use crate::report::display::{Units, controller_title};
+use crate::report::display::{Units, plain_title};
 use crate::report::svg::map::FRAME;
 use crate::report::text::ran;
 use crate::report::three_answers::guided;
@@ -128,7 +128,7 @@ fn controller(results: &Results, name: &str) -> Controller {
     };
     Controller {
         name: name.to_owned(),
-        title: controller_title(name).to_owned(),
+        title: plain_title(name).to_owned(),
         cut: shares(|cell| &cell.cut),
         touched: shares(|cell| &cell.touched),
         resolved: grid(results, &|v, c| find(v, c).map(|cell| cell.resolved)),

@@ -1,6 +1,6 @@
 //! Passes from above for the script: thinned and rounded for the screen, so that a page stays small.
 
-use crate::report::display::controller_title;
+use crate::report::display::plain_title;
 use crate::report::text::ran;
 use crate::report::three_answers::guided;
 use crate::results::Results;
@@ -130,7 +130,7 @@ pub fn film(results: &Results, traces: &[Trace], worst: &[Trace]) -> Option<Film
             .iter()
             .map(|trace| Lane {
                 controller: trace.kind.name().into(),
-                title: controller_title(trace.kind.name()).into(),
+                title: plain_title(trace.kind.name()).into(),
             })
             .collect(),
         passes,
