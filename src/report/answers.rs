@@ -8,6 +8,7 @@ pub mod workshop;
 use super::both::Both;
 use super::changes;
 use super::display::{Units, percent, points};
+use super::parts::Fold;
 use super::sentences::{NOT_COMPLETE, answered, capital, lacking};
 use super::svg::{Pictures, twin::Twin};
 use crate::results::Results;
@@ -15,25 +16,37 @@ use crate::results::answers::{Effect, Status};
 use crate::results::reasons::Reason;
 use maud::{Markup, html};
 
-/// All of them, or why there are none.
-pub fn sections(results: &Results, both: Both, pictures: &Pictures<Twin>) -> Markup {
+/// All of them as parts of the page, or why there are none.
+pub fn parts(results: &Results, both: Both, pictures: &Pictures<Twin>) -> Vec<Fold> {
     if !answered(results) {
-        return html! {
-            h2 { "Stroke, speed, spacing and setting sheet" }
-            p { (NOT_COMPLETE) }
-        };
+        let lack = html! { p { (NOT_COMPLETE) } };
+        return vec![Fold::new(
+            "answers",
+            "Stroke, speed, spacing and setting sheet",
+            lack,
+        )];
     }
-    html! {
-        (dealer::how_fast(results, both))
-        (dealer::what_pays(results, both))
+    let fast = html! { (dealer::how_fast(results, both)) (dealer::what_pays(results, both)) };
+    let cost = html! {
         (grower::spacing(results, both))
         (grower::stages(results, both))
         (grower::soil(results, both))
+    };
+    let machine = html! {
         (engineer::stroke(results, both))
         (engineer::cylinder(results, both))
         (engineer::control(results, both, pictures))
-        (workshop::sheet(results, both, pictures))
-    }
+    };
+    vec![
+        Fold::new("how-fast", "How fast, and what pays", fast),
+        Fold::new("costs", "Costs, crop and soil", cost),
+        Fold::new("machine", "Side-shift, cylinder, camera", machine),
+        Fold::new(
+            "tools",
+            "Where every tool goes",
+            workshop::sheet(results, both, pictures),
+        ),
+    ]
 }
 
 /// The sentence of an answer; where there is none, in the colour of a warning.
@@ -87,10 +100,12 @@ mod tests {
     fn shown(results: &Results) -> String {
         let both = Both::of(results);
         let pictures = study_twins(results, &[], both);
-        seen(
-            &sections(results, both, &pictures).into_string(),
-            both.own(),
-        )
+        let parts = parts(results, both, &pictures);
+        let page: String = parts
+            .iter()
+            .map(|part| part.markup().into_string())
+            .collect();
+        seen(&page, both.own())
     }
 
     #[test]
@@ -144,7 +159,8 @@ mod tests {
     #[test]
     fn prop_every_section_has_a_heading_and_a_sentence() {
         let page = shown(&synthetic::results());
-        assert_eq!(page.matches("<h2").count(), 9);
+        assert_eq!(page.matches("<h3").count(), 9);
+        assert_eq!(page.matches("<details").count(), 4);
         assert_eq!(page.matches("<p class=\"said\"").count(), 9);
         assert!(!page.contains("NaN"));
     }

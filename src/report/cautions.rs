@@ -15,13 +15,13 @@ pub const LEFT_OUT: [&str; 9] = [
 
 /// Under every report.
 pub const STUDY: [&str; 6] = [
-    "A simulated speed is not a permission. The makers' manuals of tractor and implement, local rules and licensed practice come \
-     first, and so does what you see behind you in the field.",
+    "A simulated speed is not a permission. The makers' manuals, local rules and licensed practice come first, and so does what you see \
+     behind you in the field.",
     "Oil under pressure cuts through skin. Relieve pressure, also in accumulators, before a line is opened, and never feel for a leak by hand.",
-    "A side-shift frame moves sideways by itself, and a camera can start it. Keep people away from it and away from the space \
-     between tractor and implement while it is switched on.",
+    "The frame moves sideways by itself, and a camera can start it. Keep people away from it, and from between tractor and implement, while \
+     it is switched on.",
     "Check that the lift switch really stops the shifting when the implement is up.",
-    "On a side slope the implement hangs downhill and a shifted frame moves the centre of mass. Keep to the makers' limits for slopes.",
+    "On a slope the implement hangs downhill and a shifted frame moves the centre of mass. Keep to the makers' limits for slopes.",
     "Try a new setting slowly on a short stretch, get down, and look at the plants.",
 ];
 

@@ -26,15 +26,17 @@ pub fn why(why: Why) -> &'static str {
     }
 }
 
-/// "camera latency halved".
+/// "half the camera's delay".
 pub fn change(change: Change, units: Units) -> &'static str {
     match change {
         Change::OnOffValve => "camera and on-off valve instead of a locked frame",
-        Change::ProportionalValve => "camera and proportional valve with a PID",
-        Change::LagCompensation => "lag compensation instead of the PID",
-        Change::YawRateSensor => "yaw-rate sensor with lag compensation",
+        Change::ProportionalValve => "camera and proportional valve",
+        Change::LagCompensation => "the camera's delay allowed for",
+        Change::YawRateSensor => {
+            "a sensor of the tractor's turns, and the camera's delay allowed for"
+        }
         Change::MoreFrames => "camera with twice the frames",
-        Change::LessLatency => "camera latency halved",
+        Change::LessLatency => "half the camera's delay",
         Change::QuickValve => "valve twice as quick",
         Change::LookFurther => "camera looks further ahead: the best lookahead",
         Change::LookNearer => "camera looks less far ahead: the best lookahead",

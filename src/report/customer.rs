@@ -162,7 +162,7 @@ fn cut_there(results: &Results, answer: &SpeedAnswer, units: Units) -> String {
         )
     });
     format!(
-        "{at} about {} is cut on the whole row of {}, at worst {}; {allowed} is allowed.{cost}",
+        "{at} about {} is cut on the whole row of {}, at most {} by these passes; {allowed} is allowed.{cost}",
         plants_in_words(setting.cut.rate),
         units.distance_text(results.row_length_m),
         limit_in_words(setting.cut.upper)
@@ -214,7 +214,7 @@ fn assumed(one: &Assumption) -> &'static str {
 
 fn origin(results: &Results, units: Units) -> String {
     format!(
-        "Computed by {} {} from {} passes of {} at each speed, seed {}, scenario {}. \"At worst\" is the upper {} limit of the simulated share; it does not \
+        "Computed by {} {} from {} passes of {} at each speed, seed {}, scenario {}. \"At most\" is the upper {} limit of the simulated share; it does not \
          cover wrong assumptions.",
         results.tool.name,
         results.tool.version,

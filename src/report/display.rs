@@ -461,14 +461,14 @@ pub fn plants_in_words(rate: f64) -> String {
 
 /// A share of cut plants and its upper limit as a sentence without its full stop.
 pub fn cut_in_words(cut: &Share) -> String {
-    let worst = limit_in_words(cut.upper);
+    let most = limit_in_words(cut.upper);
     let plants = plants_in_words(cut.rate);
     if cut.rate <= 0.0 {
-        format!("No simulated plant is cut; at worst it is {worst}")
+        format!("No plant is cut in these passes; at most it is {most}")
     } else if cut.rate < COMMON {
-        format!("About {plants} is cut, at worst {worst}")
+        format!("About {plants} is cut, at most {most} by these passes")
     } else {
-        format!("About {plants} are cut, at worst {worst}")
+        format!("About {plants} are cut, at most {most} by these passes")
     }
 }
 
@@ -522,7 +522,12 @@ pub fn controller_title(kind: Kind) -> &'static str {
     spoken(kind).title
 }
 
-/// A controller inside a sentence: "the PID controller".
+/// What steers the frame, for somebody who does not know the words of control.
+pub fn plain_title(kind: Kind) -> &'static str {
+    spoken(kind).plain
+}
+
+/// A controller inside a sentence: "the frame steered by camera, delay allowed for".
 pub fn controller_in_words(kind: Kind) -> &'static str {
     spoken(kind).steering
 }
@@ -736,7 +741,7 @@ mod tests {
                 lower: 0.5,
                 upper: 0.6
             }),
-            "About 56 of 100 plants are cut, at worst 60 of 100"
+            "About 56 of 100 plants are cut, at most 60 of 100 by these passes"
         );
         assert_eq!(limit_in_words(1.0 / 12_345.0), "1 in 12 000");
         assert_eq!(limit_in_words(1.0 / 7.4), "1 in 7");

@@ -3,8 +3,8 @@
 //!
 //! [`json`] and [`csv`] hold every digit, for scripts; [`text`] is the answer on a terminal; [`svg`] draws; [`page`] puts it all
 //! on one page, with [`answers`] for its sections by reader and [`live`] for what moves on it; [`customer`] and [`setting_sheet`] are a
-//! sheet of paper each; [`display`] makes numbers as people read them, [`three_answers`] and [`sentences`] say the answers, [`cautions`]
-//! what can hurt.
+//! sheet of paper each; [`display`] makes numbers as people read them, [`both`] says a text in both systems of units,
+//! [`three_answers`] and [`sentences`] say the answers, [`cautions`] what can hurt.
 
 pub mod answers;
 pub mod beside;

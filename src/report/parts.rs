@@ -104,6 +104,35 @@ pub fn key(key: &str) -> Markup {
     html! { code { @for part in key.split_inclusive(['.', '_']) { (part) wbr; } } }
 }
 
+/// A part of the page that unfolds.
+pub struct Fold {
+    /// Where links go.
+    id: &'static str,
+    /// Its heading.
+    title: &'static str,
+    body: Markup,
+}
+
+impl Fold {
+    /// A part that links reach by its id.
+    pub fn new(id: &'static str, title: &'static str, body: Markup) -> Fold {
+        Fold { id, title, body }
+    }
+
+    /// A link to it. What it points to lies inside, so that browsers unfold the part by themselves.
+    pub fn link(&self) -> Markup {
+        html! { a href={ "#" (self.id) } { (self.title) } }
+    }
+
+    /// The part, folded.
+    pub fn markup(&self) -> Markup {
+        html! { details.fold {
+            summary { h2 { (self.title) } }
+            div id=(self.id) { (self.body) }
+        } }
+    }
+}
+
 /// Lines to tick or to follow.
 pub fn list(class: &str, lines: &[String]) -> Markup {
     html! { ul class=(class) { @for line in lines { li { (line) } } } }

@@ -264,8 +264,8 @@ pub fn cheaper_but(results: &Results, units: Units) -> Option<String> {
         .map(|end| match end {
             GridEnd::Slowest => "the slowest simulated speed",
             GridEnd::Fastest => "the fastest simulated speed",
-            GridEnd::Closest => "the closest simulated clearance",
-            GridEnd::Widest => "the widest simulated clearance",
+            GridEnd::Closest => "the closest simulated place of the tools",
+            GridEnd::Widest => "the widest simulated place of the tools",
         })
         .collect();
     let end = match ends[..] {
@@ -310,7 +310,7 @@ pub fn cut_and_touched(
     units: Units,
 ) -> String {
     let whole = format!(
-        "{} on the whole row of {}",
+        "{}, on the whole row of {}",
         cut_in_words(cut),
         units.distance_text(results.row_length_m)
     );
@@ -637,7 +637,7 @@ mod tests {
             "{cheaper}"
         );
         assert!(
-            cheaper.contains("the closest simulated clearance"),
+            cheaper.contains("the closest simulated place of the tools"),
             "{cheaper}"
         );
         let none = synthetic::unanswered(results);

@@ -564,7 +564,7 @@ mod tests {
         let mut results = synthetic::results();
         let page = page_of(&results);
         assert!(page.contains(
-            "For up to 7.3 km/h: about 1 plant in 140 is cut, at worst 1 in 110, allowed is 1 in 100."
+            "For up to 7.3 km/h: about 1 plant in 140 is cut, at most 1 in 110 by these passes, allowed is 1 in 100."
         ));
         results.answers.recommended = None;
         for answer in &mut results.answers.speed {

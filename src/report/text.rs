@@ -117,7 +117,7 @@ pub fn undecided_line(results: &Results, units: Units) -> Option<String> {
 /// A setting and how many plants it cuts, in words.
 fn setting(choice: &Choice, units: Units) -> String {
     format!(
-        "{} at {} and {}, {} cut, at worst {}",
+        "{} at {} and {}, {} cut, at most {} by these passes",
         controller_title(choice.controller),
         units.speed_text(choice.speed_m_s),
         units.clearance(choice.clearance_m),

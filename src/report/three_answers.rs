@@ -167,10 +167,15 @@ fn speed(results: &Results, units: Units) -> Said {
     let mut more = Vec::new();
     let lead = match (&found, answer, &results.answer.fastest) {
         (Some((answer, highest)), ..) => {
+            let recommended = results.answers.recommended.as_ref();
+            // Who read the recommended setting knows what steers the frame.
+            let steered = match recommended.filter(|one| one.controller == answer.controller) {
+                Some(_) => String::new(),
+                None => format!(", with {}", controller_in_words(answer.controller)),
+            };
             more.push(format!(
-                "The tools run {} from the row, with {}. {}",
+                "The tools run {} from the row{steered}. {}",
                 units.clearance(answer.clearance_m),
-                controller_in_words(answer.controller),
                 what_binds(answer, units)
             ));
             capital(&format!("{}.", sentences::kept(highest, answer)))
@@ -314,13 +319,13 @@ mod tests {
         let told = told(&synthetic::results());
         for words in [
             "In the field: Recommended: 7.3 km/h with the tools 38 mm from the row",
-            "About 1 plant in 140 is cut, at worst 1 in 110 on the whole row of 200 m: 1 in 25 in the first 15 m, 1 in 230 after that.",
+            "About 1 plant in 140 is cut, at most 1 in 110 by these passes, on the whole row of 200 m: 1 in 25 in the first 15 m, 1 in 230 after that.",
             "A further 1 plant in 320 is touched.",
             "of the weeds",
             "As worked now",
             "How fast: 7.3 km/h is the highest speed that keeps every limit.",
             "Beyond it more plants may be cut than allowed.",
-            "What helps most: camera latency halved",
+            "What helps most: half the camera's delay",
             "At the machine: 250 mm of side-shift from end to end is enough; the machine has 200 mm.",
             "at up to 87 mm/s",
             "bore 32 mm, rod 16 mm",

@@ -120,8 +120,14 @@ test("every page opens from a file, clean and without the network", async () => 
 });
 
 test("without scripts the answers, maps and tables are all there", async () => {
-    const shown = await clean(report, { javaScriptEnabled: false }, (page) =>
-        page.evaluate(() => {
+    const shown = await clean(report, { javaScriptEnabled: false }, async (page) => {
+        const fold = page.locator("details.fold:not(.needs-script)").first();
+        const content = fold.locator("table").first();
+        assert.ok(!(await content.isVisible()), "the parts are not folded");
+        await fold.locator("summary").click();
+        assert.ok(await content.isVisible(), "a part does not unfold without the script");
+        await unfolded(page);
+        return page.evaluate(() => {
             const visible = (selector) =>
                 [...document.querySelectorAll(selector)].filter((element) => element.checkVisibility() && element.getClientRects().length > 0);
             return {
@@ -133,8 +139,8 @@ test("without scripts the answers, maps and tables are all there", async () => {
                 needing: visible(".needs-script").map((element) => element.id || element.textContent.slice(0, 60)),
                 allNeeding: document.querySelectorAll(".needs-script").length,
             };
-        }),
-    );
+        });
+    });
     assert.ok(!shown.live, "scripts ran");
     assert.equal(shown.answers.length, 3, "there are not three answers");
     assert.ok(Math.min(...shown.answers) > 20, "an answer is empty");
@@ -553,6 +559,108 @@ test("printed, the sheets take one page and the report is light", async () => {
             assert.ok((await lightness()) > 240, `${name} prints dark`);
         });
     }
+});
+
+// Every table and picture of the parts that are folded on the screen must be on the paper.
+const unprinted = (page) =>
+    page.evaluate(() =>
+        [...document.querySelectorAll("details.fold:not(.needs-script) :is(table, svg, h3)")]
+            .filter((element) => !element.checkVisibility({ contentVisibilityAuto: true }) || element.getBoundingClientRect().height === 0)
+            .map((element) => element.textContent.trim().slice(0, 40)),
+    );
+
+test("paper has every part, also without scripts", async () => {
+    for (const javaScriptEnabled of [true, false]) {
+        await clean(report, { javaScriptEnabled }, async (page) => {
+            assert.ok((await unprinted(page)).length > 10, "nothing is folded on the screen");
+            const printed = pageCount(await page.pdf({ format: "A4" }));
+            await page.emulateMedia({ media: "print" });
+            // The style for paper takes a moment.
+            await page.waitForTimeout(500);
+            assert.deepEqual(await unprinted(page), [], `scripts ${javaScriptEnabled ? "run" : "do not run"}`);
+            await page.emulateMedia({ media: null });
+            await unfolded(page);
+            assert.equal(printed, pageCount(await page.pdf({ format: "A4" })), "what is unfolded by hand takes other pages");
+        });
+    }
+});
+
+test("a link into a part unfolds it", async () => {
+    for (const javaScriptEnabled of [true, false]) {
+        await clean(report, { javaScriptEnabled }, async (page) => {
+            const targets = await page.evaluate(() => {
+                const links = [...document.querySelectorAll("nav a, .warn a")].filter((link) => link.checkVisibility());
+                return links.map((link) => link.getAttribute("href"));
+            });
+            assert.ok(targets.includes("#method") && targets.includes("#machine"), targets.join(" "));
+            for (const target of targets) {
+                await page.locator(`a[href="${target}"]`).first().click();
+                assert.ok(await page.locator(target).isVisible(), `${target} stays folded, scripts ${javaScriptEnabled}`);
+            }
+        });
+    }
+});
+
+// What a grower reads before anything is unfolded.
+const MOST_WORDS = 900;
+const SCREEN = { width: 1200, height: 900 };
+const MOST_SCREENS = 4;
+// The same words as in src/report/page/tests.rs; here also where the script says them.
+const NOT_A_FARMERS =
+    /deviation|quantile|percentile|variance|monte carlo|median|estimate|interval|korn|jackknife|saturat|controller|lag-comp|yaw|confidence|logarithm|interpolat|lookahead|clearance|parameter|linear|stochastic|at worst|sha-256|\b(sd|pid|lag|rms|bode)\b/i;
+
+// Text that is to be seen. Within a drawing that is not shown, checkVisibility does not tell.
+const seenText = (page) =>
+    page.evaluate(() => {
+        const walker = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+        const texts = [];
+        while (walker.nextNode()) {
+            const parent = walker.currentNode.parentElement;
+            let hidden = parent.closest("script, style, title, desc, .for-ears, option:not(:checked)") !== null;
+            for (let element = parent; element && !hidden; element = element.parentElement) {
+                const folded = element.matches("details:not([open])") && !element.querySelector("summary").contains(parent);
+                hidden = folded || getComputedStyle(element).display === "none";
+            }
+            if (!hidden) {
+                texts.push(walker.currentNode.data);
+            }
+        }
+        return texts.join(" ").replace(/\s+/g, " ");
+    });
+
+test("the farmer's part is four screens and 900 words in his language", full, async () => {
+    assert.match("the PID cuts 3 %", NOT_A_FARMERS);
+    assert.doesNotMatch("rapid flags on an island", NOT_A_FARMERS);
+    await clean(report, SCREEN, async (page) => {
+        for (const units of ["metric", "us"]) {
+            await chooseUnits(page, units);
+            const text = await seenText(page);
+            const height = await page.evaluate(() => document.documentElement.scrollHeight);
+            const words = text.split(/\s+/).filter((word) => /[\p{L}\d]/u.test(word)).length;
+            console.log(`farmer's part, ${units}: ${words} words, ${height} px`);
+            assert.ok(words > 200 && words <= MOST_WORDS, `${words} words`);
+            assert.ok(height <= MOST_SCREENS * SCREEN.height, `${height} px`);
+            assert.doesNotMatch(text, NOT_A_FARMERS);
+        }
+        const label = await page.getAttribute("#film-canvas", "aria-label");
+        assert.doesNotMatch(label, NOT_A_FARMERS);
+    });
+});
+
+test("the page begins with the film, in mid-field", full, async () => {
+    await clean(report, {}, async (page) => {
+        const order = ["#film", ".answers", "#try", "#cautions", "details.fold:not(.small)"];
+        const tops = await page.evaluate((order) => order.map((place) => document.querySelector(place).getBoundingClientRect().top), order);
+        assert.deepEqual([...tops].sort((a, b) => a - b), tops, order.join(" "));
+        const { film } = await dataOf(page);
+        const end = film.passes[0].from_m + film.passes[0].step_m * (film.passes[0].row_mm.length - 1);
+        const place = (await page.evaluate(() => Number(document.getElementById("film-scrub").value))) / 10;
+        assert.ok(place > film.entry_length_m && place > 0.3 * end && place < 0.8 * end, `the film begins at ${place} of ${end} m`);
+        if (film.lanes.length > 1) {
+            assert.notEqual(film.lanes[0].controller, "locked");
+            assert.equal(film.lanes[1].controller, "locked");
+        }
+    });
 });
 
 const frames = (page) => page.evaluate(() => window.rowroomFilm.frameTimes.length);

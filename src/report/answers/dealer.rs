@@ -21,7 +21,7 @@ pub fn how_fast(results: &Results, both: Both) -> Markup {
         (answer.status, answer.reason.as_ref())
     });
     html! {
-        h2 { "How fast, clearance by clearance" }
+        h3 { "How fast, clearance by clearance" }
         (said(both, status, reason, |units| sentences::speed(results, units)))
         @if !results.answers.speed.is_empty() { (speeds(results, both)) }
         @if let Some(answer) = work { (limits(answer, both)) }
@@ -97,7 +97,7 @@ fn limits(answer: &SpeedAnswer, both: Both) -> Markup {
 /// What each cause costs.
 fn causes(answer: &SpeedAnswer, results: &Results, both: Both) -> Markup {
     html! {
-        h3 { "What is behind the plants cut" }
+        h4 { "What is behind the plants cut" }
         (scroll("Causes of cut plants", both.say(|units| format!(
                 "Each cause taken away by itself, on the same passes: {} at {} with the tools {} from the row. Below zero: fewer plants are cut without it. \
                  With {} limits.",
@@ -123,7 +123,7 @@ pub fn what_pays(results: &Results, both: Both) -> Markup {
     let lines = &results.answers.pays;
     let money = Money::of(results);
     html! {
-        h2 { "What pays" }
+        h3 { "What pays" }
         p.said { (both.say(|units| sentences::pays(results, units))) }
         @if !lines.is_empty() {
             (scroll("What pays", html! { "One thing changed at a time, best first, on the same passes, with " (chosen_percent(results.level))

@@ -16,7 +16,7 @@ use maud::{Markup, html};
 pub fn stroke(results: &Results, both: Both) -> Markup {
     let answer = &results.answers.stroke;
     html! {
-        h2 { "How much side-shift" }
+        h3 { "How much side-shift" }
         (said(both, answer.status, answer.reason.as_ref(), |units| sentences::stroke(results, units)))
         @if !answer.candidates.is_empty() {
             (scroll("Strokes", both.say(|units| format!(
@@ -71,7 +71,7 @@ fn demand(results: &Results, both: Both) -> Markup {
             .collect()
     };
     html! {
-        h3 { "What the rows ask for" }
+        h4 { "What the rows ask for" }
         (scroll("Demand", html! { "Wanted shift to either side and its speed that this share of the distance stays under, with "
                 (chosen_percent(results.level)) " limits. On a slope: the steepest one of the scenario held all the way, at the working speed." }, html! {
             table {
@@ -111,7 +111,7 @@ pub fn cylinder(results: &Results, both: Both) -> Markup {
     let answer = &results.answers.hydraulics;
     let any = !answer.combinations.is_empty() || answer.fitted.is_some();
     html! {
-        h2 { "Cylinder, oil and valve" }
+        h3 { "Cylinder, oil and valve" }
         (said(both, answer.status, answer.reason.as_ref(), |units| sentences::cylinder(results, units)))
         @if any {
             (scroll("Cylinders", html! { "Bores and rods of the standard series at the tractor's flow and pressure, smallest flow first. Flow and oil "
@@ -138,7 +138,7 @@ pub fn cylinder(results: &Results, both: Both) -> Markup {
             }))
         }
         @if !answer.effects.is_empty() {
-            h3 { "Another valve, cold oil" }
+            h4 { "Another valve, cold oil" }
             (scroll("Valve and oil", html! { "At the recommended setting, against the machine as it is, on the first " (results.answers.passes) " passes of the study." }, effects(&answer.effects, both)))
         }
     }
@@ -168,7 +168,7 @@ pub fn control(results: &Results, both: Both, pictures: &Pictures<Twin>) -> Mark
     let answer = &results.answers.control;
     let margins = control_loop(results);
     html! {
-        h2 { "Camera and control" }
+        h3 { "Camera and control" }
         (said(both, answer.status, answer.reason.as_ref(), |units| sentences::control(results, units)))
         @if let Some(critical) = margins.and_then(|margins| margins.critical_speed_m_s) {
             p { (both.say(|units| format!(

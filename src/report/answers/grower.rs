@@ -17,7 +17,7 @@ use maud::{Markup, html};
 pub fn spacing(results: &Results, both: Both) -> Markup {
     let answer = &results.answers.spacing;
     html! {
-        h2 { "Sweep spacing against speed" }
+        h3 { "Sweep spacing against speed" }
         (said(both, answer.status, answer.reason.as_ref(), |units| sentences::spacing(results, units)))
         @if answer.status == Status::Ok {
             @if !answer.cells.is_empty() {
@@ -156,7 +156,7 @@ fn movers(results: &Results, both: Both) -> Markup {
     let (moving, still): (Vec<&Mover>, Vec<&Mover>) = movers.iter().partition(|mover| mover.moves);
     html! {
         @if !movers.is_empty() {
-            h3 { "Which price would move it" }
+            h4 { "Which price would move it" }
             @if moving.is_empty() {
                 p { "None within its range." }
             } @else {
@@ -178,7 +178,7 @@ fn movers(results: &Results, both: Both) -> Markup {
 fn night(answer: &SpacingAnswer) -> Markup {
     html! {
         @if let Some(night) = &answer.night {
-            h3 { "Under lights" }
+            h4 { "Under lights" }
             // Ten plants in 1000 make a percentage point.
             @let [_, lower, upper] = points(10.0 * night.difference, 10.0 * night.difference_lower, 10.0 * night.difference_upper);
             p { "With the camera's noise under lights " (percent(night.rate)) " of the plants are cut at the recommended setting, on " (night.passes) " passes ("
@@ -196,7 +196,7 @@ fn night(answer: &SpacingAnswer) -> Markup {
 pub fn stages(results: &Results, both: Both) -> Markup {
     let answer = &results.answers.stages;
     html! {
-        h2 { "As the crop grows" }
+        h3 { "As the crop grows" }
         (said(both, answer.status, answer.reason.as_ref(), |units| sentences::stages(results, units)))
         @if answer.status == Status::Ok && !answer.stages.is_empty() {
             (scroll("Stages of growth", both.say(|units| format!(
@@ -230,7 +230,7 @@ pub fn stages(results: &Results, both: Both) -> Markup {
 pub fn soil(results: &Results, both: Both) -> Markup {
     let answer = &results.answers.soil;
     html! {
-        h2 { "Thrown soil, pull and fuel" }
+        h3 { "Thrown soil, pull and fuel" }
         (said(both, answer.status, answer.reason.as_ref(), |units| sentences::soil(results, units)))
         @for warning in &answer.warnings { p.warn { (both.say(|units| sentence(&warnings::soil(warning, units)))) } }
         @if answer.status == Status::Ok && !answer.speeds.is_empty() {

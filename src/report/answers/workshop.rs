@@ -15,7 +15,7 @@ use maud::{Markup, html};
 pub fn sheet(results: &Results, both: Both, pictures: &Pictures<Twin>) -> Markup {
     let answer = &results.answers.sheet;
     html! {
-        h2 { "Setting the tools" }
+        h3 { "Setting the tools" }
         (said(both, answer.status, answer.reason.as_ref(), |units| sentences::sheet(results, units)))
         @if let Some(told) = for_speed(results, both.own()) {
             @let in_units = both.say(|units| match for_speed(results, units) {

@@ -91,7 +91,7 @@ function between(study, controllerName, speed, clearance) {
 
 // The texts of what between found.
 function shown(study, found, units) {
-    const doubt = found.resolved ? "" : " Not resolved: it hangs on few passes.";
+    const doubt = found.resolved ? "" : " Not sure: it hangs on few passes.";
     const allowed = limitInWords(study.allowed_cut_rate);
     const keeps = found.cut.upper <= study.allowed_cut_rate;
     const texts = {
@@ -99,7 +99,7 @@ function shown(study, found, units) {
         rate: percent(found.cut.rate),
         limits: percent(found.cut.lower) + " to " + percent(found.cut.upper),
         touched: percent(found.touched.rate),
-        keeps: keeps ? "Keeps the allowed " + allowed + " even at worst." : "May cut more than the allowed " + allowed + ".",
+        keeps: allowed + (keeps ? ": kept" : ": may be more"),
         weeds: "not worked out",
         area: "not worked out",
         days: "not worked out",

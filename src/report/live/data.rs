@@ -2,7 +2,7 @@
 
 use super::Film;
 use crate::model::controller::Kind;
-use crate::report::display::{Units, controller_title};
+use crate::report::display::{Units, plain_title};
 use crate::report::svg::map::FRAME;
 use crate::report::three_answers::guided;
 use crate::results::answers::SpacingCell;
@@ -131,7 +131,7 @@ fn controller(results: &Results, name: Kind) -> Controller {
     };
     Controller {
         name,
-        title: controller_title(name).to_owned(),
+        title: plain_title(name).to_owned(),
         cut: shares(|cell| &cell.cut),
         touched: shares(|cell| &cell.touched),
         resolved: grid(results, &|v, c| find(v, c).map(|cell| cell.resolved)),

@@ -35,6 +35,12 @@ function film(data) {
     let request = 0;
     let timer = 0;
 
+    // Halfway between the entry stretch, where the frame still looks for the row, and the end of the first pass.
+    function midField({ passes: [{ from_m, step_m, row_mm }], entry_length_m }) {
+        const end = from_m + step_m * (row_mm.length - 1);
+        return 0.5 * (Math.min(Math.max(from_m, entry_length_m), end) + end);
+    }
+
     // ---- words ----
 
     function alongText(station_m) {
@@ -86,7 +92,7 @@ function film(data) {
         const status = statusText();
         said.setAttribute("aria-live", playing ? "off" : "polite");
         said.textContent = status;
-        const setting = `${speedText(told.speed_m_s, unitsNow())}, clearance ${clearanceText(told.clearance_m, unitsNow())}`;
+        const setting = `${speedText(told.speed_m_s, unitsNow())}, tools ${clearanceText(told.clearance_m, unitsNow())} from the row`;
         canvas.setAttribute("aria-label", `${pass.title} from above, ${setting}. ${status}`);
     }
 
@@ -241,7 +247,7 @@ function film(data) {
 
     passChoice.replaceChildren(...told.passes.map((source) => new Option(source.title)));
     canvas.setAttribute("role", "img");
-    station = told.passes[0].from_m;
+    station = midField(told);
     window.rowroomFilm = { frameTimes, draw: seek };
     choosePass(0);
     showPlaying();

@@ -1,7 +1,7 @@
 //! Passes from above for the script: thinned and rounded for the screen, so that a page stays small.
 
 use crate::model::controller::Kind;
-use crate::report::display::controller_title;
+use crate::report::display::plain_title;
 use crate::report::three_answers::guided;
 use crate::results::Results;
 use crate::sim::trace::{Fate, Sample, Trace};
@@ -130,7 +130,7 @@ pub fn film(results: &Results, traces: &[Trace], worst: &[Trace]) -> Option<Film
             .iter()
             .map(|trace| Lane {
                 controller: trace.kind,
-                title: controller_title(trace.kind).into(),
+                title: plain_title(trace.kind).into(),
             })
             .collect(),
         passes,

@@ -73,13 +73,13 @@ function filmView(canvas, told) {
         }
         sheet.pass = pass;
         ratio = window.devicePixelRatio || 1;
-        const narrow = width < 720;
+        const narrow = width < 920;
         const rows = rowsShown.length;
         place.width = width;
         place.narrow = narrow;
         place.groundWidth = width - (narrow ? 58 : 84);
         place.gaugeX = place.groundWidth + (narrow ? 31 : 44);
-        place.strip = [130, 100, 72][rows - 1] - (width < 520 ? 14 : 0);
+        place.strip = [120, 84, 60][rows - 1] - (width < 520 ? 14 : 0);
         place.gap = pass.cutOut ? 6 : 0;
         place.groundHeight = rows * place.strip - place.gap;
         place.head = narrow ? 3 * LINE_PX + 2 : LINE_PX + 5;

@@ -10,7 +10,7 @@ pub use film::{Film, film, lanes};
 pub use said::{Shown, shown};
 
 /// Files of the script in the order in which they stand in the page. All of them share one scope.
-const FILES: [&str; 11] = [
+const FILES: [&str; 12] = [
     include_str!("numbers.js"),
     include_str!("between.js"),
     include_str!("units.js"),
@@ -21,6 +21,7 @@ const FILES: [&str; 11] = [
     include_str!("film_view.js"),
     include_str!("film.js"),
     include_str!("note.js"),
+    include_str!("folds.js"),
     include_str!("start.js"),
 ];
 

@@ -103,12 +103,12 @@ function limitInWords(rate) {
 
 // A share of cut plants and its upper limit as a sentence without its full stop.
 function cutInWords({ rate, upper }) {
-    const worst = limitInWords(upper);
+    const most = limitInWords(upper);
     if (rate <= 0) {
-        return "No simulated plant is cut; at worst it is " + worst;
+        return "No plant is cut in these passes; at most it is " + most;
     }
     const verb = isCommon(rate) ? "are" : "is";
-    return "About " + plantsInWords(rate) + " " + verb + " cut, at worst " + worst;
+    return "About " + plantsInWords(rate) + " " + verb + " cut, at most " + most + " by these passes";
 }
 
 // A speed in m/s with its unit: "8 km/h".

@@ -9,7 +9,7 @@ use serde::Serialize;
 /// What a page shows of one setting.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize)]
 pub struct Shown {
-    /// "About 1 plant in 240 is cut, at worst 1 in 150."
+    /// "About 1 plant in 240 is cut, at most 1 in 150 by these passes."
     pub words: String,
     /// "0.42 %"
     pub rate: String,
@@ -17,7 +17,7 @@ pub struct Shown {
     pub limits: String,
     /// "1.20 %", of the plants, touched beside.
     pub touched: String,
-    /// Whether it keeps the allowed rate, in words.
+    /// "1 in 200: kept", the allowed rate and whether it is surely kept.
     pub keeps: String,
     /// "12 %", of the weeds of the whole field.
     pub weeds: String,
@@ -38,13 +38,13 @@ pub fn shown(between: &Between, results: &Results, units: Units) -> Shown {
     let doubt = if between.resolved {
         ""
     } else {
-        " Not resolved: it hangs on few passes."
+        " Not sure: it hangs on few passes."
     };
     let allowed = limit_in_words(results.allowed_cut_rate);
     let keeps = if cut.upper <= results.allowed_cut_rate {
-        format!("Keeps the allowed {allowed} even at worst.")
+        format!("{allowed}: kept")
     } else {
-        format!("May cut more than the allowed {allowed}.")
+        format!("{allowed}: may be more")
     };
     let farm = between.farm.as_ref();
     let of_farm = |text: Option<String>| text.unwrap_or_else(|| "not worked out".to_owned());
@@ -103,11 +103,11 @@ mod tests {
         (farm.hectares_per_hour, farm.days) = (2.1, 4.21);
         let metric = shown(&between, &results, Units::Metric);
         let expected = Shown {
-            words: "About 1 plant in 240 is cut, at worst 1 in 150.".into(),
+            words: "About 1 plant in 240 is cut, at most 1 in 150 by these passes.".into(),
             rate: "0.42 %".into(),
             limits: "0.31 % to 0.67 %".into(),
             touched: "1.2 %".into(),
-            keeps: "Keeps the allowed 1 in 100 even at worst.".into(),
+            keeps: "1 in 100: kept".into(),
             weeds: "12 %".into(),
             area: "2.10 hectares an hour".into(),
             days: "4.2 days".into(),
@@ -128,15 +128,12 @@ mod tests {
         between.resolved = false;
         between.cut.upper = 1.001 * results.allowed_cut_rate;
         let told = shown(&between, &results, Units::Metric);
-        assert!(
-            told.words
-                .ends_with(". Not resolved: it hangs on few passes.")
-        );
-        assert_eq!(told.keeps, "May cut more than the allowed 1 in 100.");
+        assert!(told.words.ends_with(". Not sure: it hangs on few passes."));
+        assert_eq!(told.keeps, "1 in 100: may be more");
         assert_eq!(told.cost, NOT_PRICED);
         assert_eq!(told.weeds, "not worked out");
         between.cut.upper = results.allowed_cut_rate;
         let told = shown(&between, &results, Units::Metric);
-        assert!(told.keeps.starts_with("Keeps"));
+        assert_eq!(told.keeps, "1 in 100: kept");
     }
 }

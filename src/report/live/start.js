@@ -8,3 +8,4 @@ unitSwitch();
 tryIt(data);
 film(data);
 note(fresh);
+folds();

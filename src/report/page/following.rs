@@ -16,7 +16,7 @@ impl Page<'_> {
         let both = self.both;
         let small = |name: &str| both.say(|units| format!("{name}, {}", units.small_unit()));
         html! {
-            h2 { "How well the tools follow the row" }
+            h3 { "Offset of the tools" }
             (scroll("Tracking", both.say(|units| format!(
                 "Tool error is the offset of the tools from the guided rows, left positive; its standard deviation is about the mean over all passes and \
                  is given with its standard error. Where a limit binds, the linear value misses it: believe the simulated one. Within {} is the \
@@ -79,7 +79,7 @@ impl Page<'_> {
         let (sources, controllers) = budget::table(results);
         html! {
             @if let Some(picture) = &pictures.budget {
-                h2 { "Where the error comes from" }
+                h3 { "Where the error comes from" }
                 p.soft { (picture.reading()) }
                 (wide_twin(picture))
                 (scroll("Error budget", self.both.say(|units| format!(
@@ -110,7 +110,7 @@ impl Page<'_> {
         let optional = |value: Option<f64>, decimals| value.map(|value| trimmed(value, decimals));
         html! {
             @if !self.results.loops.is_empty() {
-                h2 { "Stability margins" }
+                h3 { "Stability margins" }
                 (scroll("Stability margins", html! { "Gain margin: the factor on the loop's gain at which it turns unstable; empty if none does. Modulus margin: smallest "
                             "distance from the critical point. Critical speed: above it the camera sees the row too late for its lookahead." }, html! {
                     table {

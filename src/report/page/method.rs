@@ -3,7 +3,7 @@
 use super::Page;
 use crate::report::both::Both;
 use crate::report::cautions;
-use crate::report::display::{chosen_percent, grouped, trimmed};
+use crate::report::display::{chosen_percent, controller_title, grouped, plain_title, trimmed};
 use crate::results::Results;
 use maud::{Markup, html};
 
@@ -12,7 +12,6 @@ impl Page<'_> {
     pub(super) fn method(&self) -> Markup {
         let (results, both) = (self.results, self.both);
         html! {
-        h2 { "How it was computed, and what it leaves out" }
         p { (both.say(|units| format!(
             "A tractor with its driver, hitch, camera, controller, valve and cylinder is simulated on {} passes of {} at each speed. Every pass draws \
              everything anew: the row as planted, the driver, the ground, the camera, the settings. A rate is therefore the mean over many fields \
@@ -22,15 +21,30 @@ impl Page<'_> {
         p { "A plant is cut when a cutting edge passes through its stem, and touched when one comes within its protected radius and spares the "
             "stem. Of each pass the plants to be expected in either are counted, given the path of its tools, over the scatter of the plants about "
             "their row, for a whole row: the entry stretch once, and as much of the rest as the row is long. Limits are "
-            "Korn-Graubard limits at " (chosen_percent(results.level)) " over passes: cut plants come in bunches, so plants are never counted as "
-            "independent. All speeds and controllers meet the same ground." }
+            "Korn-Graubard limits at " (chosen_percent(results.level)) " over passes; what the answers call at most is the upper one. Cut plants come in bunches, so plants are "
+            "never counted as independent. All speeds and controllers meet the same ground." }
         p { "The linear check is a second, independent computation in the frequency domain. It knows no limits of stroke, flow or valve, and no "
             "lost sight of the row." }
+        p { "The film counts small setting errors of single tools but does not draw them." }
         p { "Left out: " (left_out()) ". The limits tell how sure the simulation is of its own rate; "
             "they do not cover wrong assumptions." }
+        h3 { "What steers the frame" }
+        ul { @for (name, plain) in steering(results) { li { (name) ": " (plain) "." } } }
         }
     }
 }
+
+/// What the tables call a controller, and what the answers call it.
+fn steering(results: &Results) -> Vec<(&str, &str)> {
+    results
+        .ran()
+        .map(|name| (controller_title(name), plain_title(name)))
+        .collect()
+}
+
+/// What the answers mean by a number that is reached at most.
+pub const AT_MOST: &str = "\u{201c}At most\u{201d} tells how far chance in these passes may reach. One field can do worse, and so can other ground, plants \
+     or drivers. A simulated speed is not a permission.";
 
 /// All that is left out, in one sentence without its full stop.
 fn left_out() -> String {
@@ -50,8 +64,8 @@ pub fn origin(results: &Results, both: Both) -> Markup {
 /// What can hurt.
 pub fn cautions() -> Markup {
     html! {
-        h2 { "Before anybody goes near the machine" }
-        ul { @for caution in cautions::STUDY { li { (caution) } } }
+        h2 #cautions { "Before anybody goes near the machine" }
+        ul.cautions { @for caution in cautions::STUDY { li { (caution) } } }
     }
 }
 

@@ -1,4 +1,5 @@
-//! `report.html`: the whole study on one page. The answer comes first, then the pictures that carry it, then the rest.
+//! `report.html`: the whole study on one page. First what a grower asks for: a pass from above, three answers, sliders, warnings that change a
+//! decision and what can hurt; then, folded, all that an engineer, a dealer or a workshop needs beyond.
 
 mod film;
 mod following;
@@ -9,17 +10,16 @@ mod room;
 #[cfg(test)]
 mod tests;
 mod try_it;
+mod warnings;
 
 use super::answers;
 use super::both::Both;
 use super::display::Units;
 use super::live::{self, Data, Film};
-use super::parts::{self, wide_twin};
+use super::parts::{self, Fold, wide_twin};
 use super::svg::Pictures;
 use super::svg::twin::{Twin, study_twins};
-use super::text::{sentence, undecided_line};
 use super::three_answers::{Said, three};
-use crate::report::words::warnings;
 use crate::results::Results;
 use crate::sim::trace::Trace;
 use maud::{Markup, html};
@@ -54,6 +54,7 @@ struct Page<'a> {
 impl Page<'_> {
     fn body(&self, pictures: &Pictures<Twin>, film: Option<&Film>) -> Markup {
         let (results, both) = (self.results, self.both);
+        let folds = self.folds(pictures);
         html! {
             main {
                 (parts::units_switch(both.own()))
@@ -62,28 +63,17 @@ impl Page<'_> {
                 @if !results.complete {
                     p.warn { "This study was cut short. Its numbers stand for the passes that were done." }
                 }
+                (film::section(film, both))
                 (said(both, |units| three(results, units)))
-                p.soft { "\u{201c}At worst\u{201d} is the upper " (super::display::chosen_percent(results.level))
-                    " limit of the simulated rate. A simulated speed is not a permission." }
-                (room::room())
-                (self.contents(film.is_some()))
+                p.soft { (method::AT_MOST) }
+                (self.contents(&folds))
                 (try_it(&[results], both, &[&pictures.maps]))
-                (film::section(film))
                 (self.warnings())
-                (self.rates_now())
-                (self.differences())
-                (self.pictures(pictures))
-                div #questions { (answers::sections(results, both, pictures)) }
-                div #following { (self.tracking()) }
-                (self.error_budget(pictures))
-                (self.margins())
-                (self.rows())
-                (self.entry())
-                div #rests-on { (self.rests_on()) }
-                div #method { (self.method()) }
-                div #cautions { (cautions()) }
+                (cautions())
+                (room::room())
+                @for fold in &folds { (fold.markup()) }
             }
-            footer { (origin(results, both)) }
+            footer { p { (results.tool.name) " " (results.tool.version) } }
         }
     }
 
@@ -91,49 +81,60 @@ impl Page<'_> {
         units.clearance(self.results.working_clearance_m)
     }
 
+    /// What an engineer, a dealer or a workshop asks for beyond the answers.
+    fn folds(&self, pictures: &Pictures<Twin>) -> Vec<Fold> {
+        let speeds = html! {
+            (self.rates_now())
+            (self.differences())
+            h3 { "Clearance, speed by speed" }
+            (gallery(&pictures.rates))
+            (self.rows())
+            (self.entry())
+        };
+        let following = html! {
+            (self.passes(pictures))
+            (self.tracking())
+            (self.error_budget(pictures))
+            (self.margins())
+        };
+        let method = html! { (self.method()) (origin(self.results, self.both)) };
+        let mut folds = vec![Fold::new("speeds", "Plants cut at every speed", speeds)];
+        folds.extend(answers::parts(self.results, self.both, pictures));
+        folds.push(Fold::new(
+            "following",
+            "How well the tools follow",
+            following,
+        ));
+        if let Some(warnings) = self.further_warnings() {
+            folds.push(Fold::new("further-warnings", "Further warnings", warnings));
+        }
+        folds.extend([
+            Fold::new("rests-on", "What this rests on", self.rests_on()),
+            Fold::new("method", "Method, and what is left out", method),
+        ]);
+        folds
+    }
+
     /// Where to find what on a long page.
-    fn contents(&self, film: bool) -> Markup {
+    fn contents(&self, folds: &[Fold]) -> Markup {
         html! {
             nav aria-label="On this page" { ul {
-                li { a href="#try" { "Speed against clearance" } }
-                @if film { li.needs-script { a href="#film" { "Watch a pass" } } }
                 @if self.warned() { li { a href="#warnings" { "Warnings" } } }
-                li { a href="#questions" { "Speed, cost, spacing, machine" } }
-                li { a href="#following" { "How well the tools follow" } }
-                li { a href="#rests-on" { "What this rests on" } }
-                li { a href="#method" { "Method and limits" } }
-                li { a href="#cautions" { "Cautions" } }
+                li { a href="#cautions" { "Safety" } }
+                @for fold in folds { li { (fold.link()) } }
             } }
         }
     }
 
-    fn warned(&self) -> bool {
-        !self.results.warnings.is_empty() || !self.results.undecided.is_empty()
-    }
-
-    fn warnings(&self) -> Markup {
+    fn passes(&self, pictures: &Pictures<Twin>) -> Markup {
         html! {
-            @if self.warned() {
-                h2 #warnings { "Warnings" }
-                @if !self.results.undecided.is_empty() {
-                    p.warn { (self.both.say(|units| undecided_line(self.results, units).unwrap_or_default())) }
-                }
-                @for place in 0..self.results.warnings.len() {
-                    p.warn { (self.both.say(|units| sentence(&warnings::of_study(self.results, units)[place]))) }
-                }
-            }
-        }
-    }
-
-    fn pictures(&self, pictures: &Pictures<Twin>) -> Markup {
-        html! {
-            h2 { "Clearance, speed by speed" }
-            (gallery(&pictures.rates))
             @if !pictures.above.is_empty() {
-                h2 { "One pass from above" }
+                h3 { "One pass from above" }
                 (gallery(&pictures.above))
-                h2 { "Shift and demand" }
-                @if let Some(picture) = pictures.shift.first() { p.soft { (picture.say(|picture| format!("{} {}", picture.note, picture.reading))) } }
+                h3 { "Shift and demand" }
+                @if let Some(picture) = pictures.shift.first() {
+                    p.soft { (picture.say(|picture| format!("{} {}", picture.note, picture.reading))) }
+                }
                 @for picture in &pictures.shift { (wide_twin(picture)) }
                 p.soft { "The same pictures of all controllers lie beside this page as SVG files." }
             }

@@ -17,7 +17,7 @@ impl Page<'_> {
     /// Rates at the working clearance.
     pub(super) fn rates_now(&self) -> Markup {
         html! {
-            h2 { (self.both.say(|units| format!("Plants cut, tools {} from the row", self.clearance(units)))) }
+            h3 { (self.both.say(|units| format!("Plants cut, tools {} from the row", self.clearance(units)))) }
             (self.rate_table(Stretch::Whole, &|units| format!(
                 "Share of plants cut on the whole row of {}, by speed and controller, below it the {} limits. The shaded line is the working \
                  speed. Entry and rest are told apart below.",
@@ -81,7 +81,7 @@ impl Page<'_> {
         };
         html! {
             @if rows().next().is_some() {
-                h3 { (self.both.say(|units| format!("Controllers against one another at {}", units.speed_text(at_work)))) }
+                h4 { (self.both.say(|units| format!("Controllers against one another at {}", units.speed_text(at_work)))) }
                 (scroll("Differences between controllers", html! { "Share of plants cut by the first less that by the second, on whole rows, in percentage points (one point is 1 plant in 100), with its "
                         (chosen_percent(self.results.level)) " limits. Both meet the same ground, driver and plants, so the difference is known "
                         "better than either rate. Where both limits lie below zero, the first cuts fewer." }, html! {
@@ -119,7 +119,7 @@ impl Page<'_> {
         }
         html! {
             @if !rows.is_empty() {
-                h2 { "Row by row" }
+                h3 { "Row by row" }
                 (scroll("Plants cut by row", self.both.say(|units| format!(
                     "Share of plants cut on whole rows at {} and {}, row 1 at the left.",
                     units.speed_text(results.working_speed_m_s), self.clearance(units)
@@ -158,7 +158,7 @@ impl Page<'_> {
         let entry = |units: Units| units.distance_text(self.results.entry_length_m);
         html! {
             @if self.results.entry_length_m > 0.0 {
-                h2 { "The entry stretch, and what comes after it" }
+                h3 { "The entry stretch, and what comes after it" }
                 @if entry_costs(self.results, self.both.own()).is_some() {
                     p.said { (self.both.say(|units| entry_costs(self.results, units).unwrap_or_default())) }
                 }

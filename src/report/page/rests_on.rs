@@ -116,7 +116,6 @@ impl Page<'_> {
     /// Every value of the scenario.
     pub(super) fn rests_on(&self) -> Markup {
         html! {
-            h2 { "What this rests on" }
             (scroll("Assumptions", html! { "Every value of the scenario with its origin, those first that the plants cut hang on most, as it shows when one cause is taken "
                         "away at a time. A value marked as assumed has no source: measure it on your "
                         "machine and in your field before you lean on the result; beside it stands where it may as well lie." }, html! {

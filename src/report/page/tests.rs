@@ -1,6 +1,7 @@
 //! Tests of the page as a whole.
 
 use super::*;
+use crate::report::text::undecided_line;
 use crate::report::{both::seen, svg::study_pictures, synthetic};
 use crate::results::Assumption;
 use crate::results::answers::{Answers, Status};
@@ -364,4 +365,140 @@ fn prop_both_systems_of_units_have_the_same_elements() {
             assert!(page.matches("class=\"us\"").count() > 50);
         }
     }
+}
+
+/// What is to be seen of a page on which nothing is unfolded, in one system of units, less what its script draws and says. Of the maps the
+/// script shows one.
+fn farmers_part(page: &str, units: Units) -> String {
+    let mut text = seen(page, units);
+    text = text.split("<body>").nth(1).unwrap().to_owned();
+    text = text.split("<script").next().unwrap().to_owned();
+    let mut cut = |from: &str, to: &str| {
+        while let Some(start) = text.find(from) {
+            let end = start + text[start..].find(to).unwrap() + to.len();
+            text.replace_range(start..end, " ");
+        }
+    };
+    cut("</summary>", "</details>");
+    cut("</figure><figure", "</svg>");
+    cut("<title", "</title>");
+    cut("<desc", "</desc>");
+    cut("<", ">");
+    text.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+/// Words of statistics and control that nobody in a field would use: parts of words, and whole ones.
+const NOT_A_FARMERS: [&str; 24] = [
+    "deviation",
+    "quantile",
+    "percentile",
+    "variance",
+    "monte carlo",
+    "median",
+    "estimate",
+    "interval",
+    "korn",
+    "jackknife",
+    "saturat",
+    "controller",
+    "lag-comp",
+    "yaw",
+    "confidence",
+    "logarithm",
+    "interpolat",
+    "lookahead",
+    "clearance",
+    "parameter",
+    "linear",
+    "stochastic",
+    "at worst",
+    "sha-256",
+];
+const NOT_HIS_WORDS: [&str; 5] = ["sd", "pid", "lag", "rms", "bode"];
+
+/// A grower reads no more than 900 words of a page before anything is unfolded; these are what the script leaves of them.
+const MOST_WORDS: usize = 900 - 70;
+
+#[test]
+fn prop_the_farmers_part_is_short_and_in_his_words() {
+    for change in [
+        |results: Results| results,
+        synthetic::unanswered,
+        synthetic::without_data,
+    ] {
+        let page = page_of(&change(synthetic::results()));
+        for units in [Units::Metric, Units::Us] {
+            let part = farmers_part(&page, units);
+            let count = part
+                .split(' ')
+                .filter(|word| word.contains(char::is_alphanumeric))
+                .count();
+            assert!((200..=MOST_WORDS).contains(&count), "{count} words: {part}");
+            let part = part.to_lowercase();
+            for word in NOT_A_FARMERS {
+                assert!(!part.contains(word), "{word}: {part}");
+            }
+            let words: Vec<&str> = part.split(|c: char| !c.is_alphanumeric()).collect();
+            for word in NOT_HIS_WORDS {
+                assert!(!words.contains(&word), "{word}: {part}");
+            }
+        }
+    }
+}
+
+#[test]
+fn prop_the_page_goes_from_film_and_answers_to_what_unfolds() {
+    let page = page_of(&synthetic::results());
+    let places: Vec<usize> = [
+        "id=\"film\"",
+        "class=\"answers\"",
+        "id=\"try\"",
+        "id=\"warnings\"",
+        "id=\"cautions\"",
+        "id=\"note-text\"",
+        "id=\"speeds\"",
+        "id=\"how-fast\"",
+        "id=\"costs\"",
+        "id=\"machine\"",
+        "id=\"tools\"",
+        "id=\"following\"",
+        "id=\"rests-on\"",
+        "id=\"method\"",
+    ]
+    .iter()
+    .map(|id| page.find(id).unwrap_or_else(|| panic!("{id}")))
+    .collect();
+    assert!(places.is_sorted(), "{places:?}");
+    let links = page.split("href=\"#").skip(1);
+    for id in links.map(|rest| rest.split('"').next().unwrap()) {
+        assert!(page.contains(&format!("id=\"{id}\"")), "{id}");
+    }
+}
+
+/// What steers the frame in the answers is told in sight; that others are open changes nothing for the grower.
+#[test]
+fn prop_only_warnings_that_change_a_decision_are_in_sight() {
+    let mut results = synthetic::results();
+    results.warnings = vec![
+        Warning::TyresOnRows { rows: vec![1] },
+        Warning::FewPasses {
+            hanging: 9,
+            none: 0,
+            of: 9,
+        },
+    ];
+    let part = |results: &Results| farmers_part(&page_of(results), Units::Metric);
+    let told = part(&results);
+    assert!(told.contains("tyres run over or beside row 1"), "{told}");
+    assert!(!told.contains("hang on few passes"), "{told}");
+    let other = results.controllers[0].controller;
+    assert_ne!(Some(&other), results.answers.controller.as_ref());
+    for open in &mut results.undecided {
+        open.controller = other;
+    }
+    assert!(!part(&results).contains("Not sure yet"));
+    for open in &mut results.undecided {
+        open.controller = results.answers.controller.unwrap();
+    }
+    assert!(part(&results).contains("Not sure yet"));
 }

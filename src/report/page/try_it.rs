@@ -1,7 +1,7 @@
 //! Sliders over the simulated settings, with the maps that they move on.
 
 use crate::report::both::Both;
-use crate::report::display::{Units, controller_title};
+use crate::report::display::{Units, plain_title};
 use crate::report::svg::twin::Twin;
 use crate::report::three_answers::guided;
 use crate::results::Results;
@@ -10,9 +10,9 @@ use maud::{Markup, html};
 /// What is told of a setting: the start of the id and the question.
 const TOLD: [(&str, &str); 9] = [
     ("words", "Plants cut"),
-    ("rate", "Share of plants"),
-    ("limits", "Limits of that share"),
-    ("touched", "Touched beside"),
+    ("rate", "Share of plants cut"),
+    ("limits", "Could be"),
+    ("touched", "Touched, not cut"),
     ("keeps", "Allowed to be cut"),
     ("weeds", "Weeds left"),
     ("area", "Field work"),
@@ -25,8 +25,8 @@ pub fn try_it(studies: &[&Results], both: Both, maps: &[&[Twin]]) -> Markup {
     let reading = maps.iter().find_map(|maps| maps.first());
     html! {
         section #try {
-            h2 { "Speed against clearance" }
-            @if let Some(picture) = reading { p.soft { (picture.reading()) } }
+            h2 { "Try other settings" }
+            @if let Some(picture) = reading.filter(|_| studies.len() > 1) { p.soft { (picture.reading()) } }
             div.try.one[studies.len() == 1].two[studies.len() > 1] {
                 (panel(studies))
                 @for (number, (study, maps)) in studies.iter().zip(maps).enumerate() {
@@ -37,6 +37,7 @@ pub fn try_it(studies: &[&Results], both: Both, maps: &[&[Twin]]) -> Markup {
                                 figure data-controller=(name.name()) { (picture.inline()) }
                             }
                         }
+                        @if let Some(picture) = reading.filter(|_| studies.len() == 1) { p.soft { (picture.reading()) } }
                     }
                 }
             }
@@ -53,7 +54,6 @@ pub fn place(number: usize) -> &'static str {
 fn panel(studies: &[&Results]) -> Markup {
     html! {
         div.panel.needs-script {
-            h3 { "Try a setting" }
             @for (what, label) in [("speed", "Speed"), ("clearance", "Tools from the row")] {
                 div.slider {
                     label for={ "try-" (what) } { (label) }
@@ -70,7 +70,7 @@ fn panel(studies: &[&Results]) -> Markup {
                     }
                     select id=(id) {
                         @for name in study.ran() {
-                            option value=(name.name()) selected[Some(name) == guided(study)] { (controller_title(name)) }
+                            option value=(name.name()) selected[Some(name) == guided(study)] { (plain_title(name)) }
                         }
                     }
                 }
@@ -105,12 +105,15 @@ fn rule(studies: &[&Results], both: Both) -> Markup {
     let speeds = |units: Units| spans(|study| &study.speeds_m_s, &|v| units.speed_text(v));
     let clearances = |units: Units| spans(|study| &study.clearances_m, &|c| units.clearance(c));
     html! {
-        p.soft.needs-script { (both.say(|units| format!(
+        details.fold.small.needs-script {
+            summary { "Between the dots" }
+            p.soft { (both.say(|units| format!(
             "The sliders run from {} and from {}, as far as was simulated; nothing is carried on beyond. Dots are simulated settings. Between them the \
              logarithms of the shares cut and touched and of their limits run straight with speed and clearance among the four dots around, and so do \
              machine cost, weeding, weeds left and field work themselves; lost plants cost their share of all. Where one of these shares is nothing, \
              the shares themselves run straight.",
             speeds(units), clearances(units)
         ))) }
+        }
     }
 }

@@ -6,7 +6,7 @@
 use super::sheet::{Anchor, Frame, Sheet, drawn, px, range};
 use super::{Picture, Trouble};
 use crate::model::controller::Kind;
-use crate::report::display::{Units, chosen_percent, controller_title, trimmed};
+use crate::report::display::{Units, chosen_percent, plain_title, trimmed};
 use crate::results::{Rate, Results, Stretch};
 use plotters::prelude::*;
 
@@ -23,8 +23,8 @@ pub const FRAME: Frame = Frame {
 /// Rates at which the colour changes.
 const LEVELS: [f64; 8] = [1e-4, 3e-4, 1e-3, 3e-3, 1e-2, 3e-2, 1e-1, 3e-1];
 
-/// Classes of the colours below, between and above the levels: nine steps of the Cividis map (Nuñez, Anderton, Renslow 2018),
-/// dark for few plants cut.
+/// Classes of the colours below, between and above the levels: the nine steps of the scale BuPu of ColorBrewer (Brewer 2003), from nearly
+/// white for few plants cut to dark violet, which also those tell apart who do not see red or green.
 const COLOURS: [&str; LEVELS.len() + 1] = ["c0", "c1", "c2", "c3", "c4", "c5", "c6", "c7", "c8"];
 
 /// A table of rates over speed (columns) and clearance (rows).
@@ -86,7 +86,7 @@ fn picture(results: &Results, units: Units, controller: Kind) -> Option<Picture>
             .small(results.working_clearance_m)
             .clamp(up.start, up.end),
     );
-    let title = format!("{}: plants cut", controller_title(controller));
+    let title = format!("{}: plants cut", plain_title(controller));
     let body = drawn(WIDTH_PX, HEIGHT_PX, |sheet| {
         let mut chart = sheet.chart(FRAME, across.clone(), up.clone())?;
         sheet.text("head", Anchor::Start, (FRAME.left, 15.0), &title)?;
@@ -110,7 +110,7 @@ fn picture(results: &Results, units: Units, controller: Kind) -> Option<Picture>
             .x_label_formatter(&|speed| trimmed(*speed, 2))
             .y_label_formatter(&|clearance| trimmed(*clearance, 2))
             .x_desc(format!("speed, {}", units.speed_unit()))
-            .y_desc(format!("clearance, {}", units.small_unit()))
+            .y_desc(format!("tools from the row, {}", units.small_unit()))
             .draw()?;
         // The line of the rate itself comes last, so that it stays whole where the limit runs along it.
         for (class, grid) in [
@@ -147,11 +147,9 @@ fn picture(results: &Results, units: Units, controller: Kind) -> Option<Picture>
         title,
         note: String::new(),
         reading: format!(
-            "Share of plants cut on the whole row, by speed and clearance. Thick line: the allowed {}; dashed: where the upper {} limit reaches it, \
-             so that what lies beyond the dashed line keeps it with confidence. Ring: the working setting. Dots: \
-             simulated settings, hollow where the rate hangs on few passes; in between the picture is interpolated.",
-            chosen_percent(allowed),
-            chosen_percent(results.level)
+            "Share of plants cut on the whole row: the darker, the more. Thick line: the allowed {}; above the dashed line it is surely kept, as far \
+             as these passes tell. Ring: as worked now. Dots: what was simulated, hollow where few passes decide.",
+            chosen_percent(allowed)
         ),
         width: WIDTH_PX,
         height: HEIGHT_PX,

@@ -51,7 +51,7 @@ impl Picture {
     pub fn standalone(&self) -> String {
         let style = format!(
             ":root{{color-scheme:light dark}}.chart{{color:#1d2327}}.paper{{fill:#fff}}@media \
-             (prefers-color-scheme:dark){{.chart{{color:#e6e9eb}}.paper{{fill:#16191b}}}}\n{CHART_CSS}"
+             (prefers-color-scheme:dark){{.chart{{color:#e6e9eb}}.paper{{fill:#17161b}}}}\n{CHART_CSS}"
         );
         let body = html! {
             style { (PreEscaped(style)) }

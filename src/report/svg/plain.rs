@@ -88,8 +88,8 @@ pub fn picture(results: &Results, units: Units) -> Option<Picture> {
         title,
         note: String::new(),
         reading: format!(
-            "One bar for each simulated speed, above it one plant in how many is cut. The thin line reaches to the worst that the \
-             computation leaves open: full bars stay below the allowed {} even then, open bars do not.{}",
+            "One bar for each simulated speed, above it one plant in how many is cut. The thin line reaches up to the most \
+             that the passes leave open: full bars keep the allowed {} even then, open bars do not.{}",
             limit_in_words(results.allowed_cut_rate),
             if cells.iter().any(|cell| cell.cut.rate > top) {
                 " A bar that is cut through goes on."

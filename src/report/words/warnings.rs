@@ -13,7 +13,8 @@ pub fn of_study(results: &Results, units: Units) -> Vec<String> {
     results.warnings.iter().map(of).collect()
 }
 
-fn study(warning: &Warning, results: &Results, units: Units) -> String {
+/// A warning of a study.
+pub fn study(warning: &Warning, results: &Results, units: Units) -> String {
     match warning {
         Warning::TyresOnRows { rows } => {
             let numbers: Vec<String> = rows.iter().map(u32::to_string).collect();
