@@ -6,6 +6,7 @@ use std::time::Duration;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use rowroom::model::controller::Kind;
 use rowroom::montecarlo::study::{MOST_PARTS, MOST_PASSES, Part};
+use rowroom::scenario::Given;
 use rowroom::scenario::keys::{self, Id};
 use rowroom::scenario::units::{self, Quantity};
 
@@ -72,11 +73,23 @@ Example:
     Schema(Schema),
 }
 
+/// `--set`.
+#[derive(Args)]
+pub struct Changes {
+    /// Change a value of the scenario file, such as camera.latency="80 ms"; may be given several times
+    ///
+    /// Any key of the scenario language with its table. An empty value (KEY=) takes a key or a table out of the file.
+    #[arg(long = "set", value_name = "KEY=VALUE", value_parser = Given::parse)]
+    pub given: Vec<Given>,
+}
+
 /// `rowroom study`.
 #[derive(Args)]
 pub struct Study {
     /// Scenario file
     pub file: PathBuf,
+    #[command(flatten)]
+    pub changes: Changes,
     /// Folder for the report [default: reports/<file stem> in the current folder]
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,
@@ -188,6 +201,8 @@ pub struct Merge {
 pub struct Pass {
     /// Scenario file
     pub file: PathBuf,
+    #[command(flatten)]
+    pub changes: Changes,
     /// Number of the pass in the study, from 0
     #[arg(long, value_name = "K", default_value_t = 0)]
     pub number: u64,

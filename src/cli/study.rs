@@ -38,7 +38,7 @@ pub fn demo() -> Result<(), Failure> {
 
 /// Studies a file.
 pub fn file(asked: &Study) -> Result<(), Failure> {
-    let scenario = Scenario::read(&asked.file, asked.replay.as_deref())?;
+    let scenario = Scenario::read_with(&asked.file, asked.replay.as_deref(), &asked.changes.given)?;
     let seed = asked.seed.unwrap_or(scenario.study().seed);
     let threads = asked.threads.map(|threads| threads as usize);
     let scenario = with_grid(scenario, seed, threads)?;

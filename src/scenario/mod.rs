@@ -36,6 +36,7 @@ mod build;
 mod check;
 mod error;
 mod farm;
+mod given;
 pub mod keys;
 mod layout;
 mod observed;
@@ -47,6 +48,7 @@ pub mod units;
 mod values;
 
 pub use error::{Problem, ScenarioError};
+pub use given::Given;
 pub use schema::schema;
 pub use spread::Spread;
 pub use starter::starter;
@@ -140,6 +142,9 @@ pub struct Texts {
     pub files: BTreeMap<String, String>,
     /// Name, without folders, and text of the logged pass.
     pub replay: Option<(String, String)>,
+    /// Values that take the place of the file's.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub given: Vec<Given>,
 }
 
 /// A checked scenario.
@@ -158,6 +163,16 @@ impl Scenario {
     /// Reads a scenario file and the files it names; a path in it is relative to the scenario file.
     #[cfg(feature = "program")]
     pub fn read(path: &Path, replay: Option<&Path>) -> Result<Scenario, ScenarioError> {
+        Scenario::read_with(path, replay, &[])
+    }
+
+    /// The same with values that take the place of the file's.
+    #[cfg(feature = "program")]
+    pub fn read_with(
+        path: &Path,
+        replay: Option<&Path>,
+        given: &[Given],
+    ) -> Result<Scenario, ScenarioError> {
         let text = files::read_text(path, files::SCENARIO_BYTES)?;
         let log = match replay {
             Some(path) => Some((
@@ -167,12 +182,13 @@ impl Scenario {
             None => None,
         };
         let folder = path.parent().unwrap_or(Path::new(""));
-        Scenario::parse(
+        Scenario::parse_with(
             &text,
             &path.display().to_string(),
             &|name| Ok(files::read_text(&folder.join(name), files::POINTS_BYTES)?),
             log.as_ref()
                 .map(|(text, file)| (text.as_str(), file.as_str())),
+            given,
         )
     }
 
@@ -194,6 +210,17 @@ impl Scenario {
         files: &dyn Fn(&str) -> io::Result<String>,
         replay: Option<(&str, &str)>,
     ) -> Result<Scenario, ScenarioError> {
+        Scenario::parse_with(text, file, files, replay, &[])
+    }
+
+    /// The same with values that take the place of the file's.
+    pub fn parse_with(
+        text: &str,
+        file: &str,
+        files: &dyn Fn(&str) -> io::Result<String>,
+        replay: Option<(&str, &str)>,
+        given: &[Given],
+    ) -> Result<Scenario, ScenarioError> {
         let name = plain_name(file)?;
         let log_name = replay.map(|(_, file)| plain_name(file)).transpose()?;
         let shown = replay.map(|(text, file)| (text, escaped(file)));
@@ -202,15 +229,15 @@ impl Scenario {
             shown.as_ref().map(|(text, file)| (*text, file.as_str())),
         );
         let text = folded(text);
-        let mut hash = Sha256::new();
-        hash.update(text.as_bytes());
         let named = RefCell::new(BTreeMap::new());
         let files = |name: &str| {
             let text = files(name)?;
             named.borrow_mut().insert(name.to_string(), text.clone());
             Ok(text)
         };
-        let mut read = read::read(&text, file).map_err(ScenarioError::Syntax)?;
+        let mut read = read::read(&text, file, given).map_err(ScenarioError::Syntax)?;
+        let mut hash = Sha256::new();
+        hash.update(read.text().as_bytes());
         let values = Values::new(&read);
         check::check(&mut read, &values);
         let chain = polyline(&mut read, &values, &files, &mut hash);
@@ -237,6 +264,7 @@ impl Scenario {
                 text,
                 files: named.into_inner(),
                 replay: log_name.zip(replay.map(|(text, _)| text.to_string())),
+                given: given.to_vec(),
             },
             sha256: hex(&hash.finalize()),
             units: match values.text(Id::StudyUnits) {
@@ -261,7 +289,7 @@ impl Scenario {
         if let Some((file, _)) = replay {
             stands_alone(file)?;
         }
-        Scenario::parse(
+        Scenario::parse_with(
             &texts.text,
             &texts.file,
             &|name| {
@@ -269,7 +297,18 @@ impl Scenario {
                 text.ok_or_else(|| io::ErrorKind::NotFound.into())
             },
             replay.map(|(file, text)| (text.as_str(), file.as_str())),
+            &texts.given,
         )
+    }
+
+    /// The same with more values that take the place of the file's; a key that was given before keeps the last value.
+    pub fn changed(&self, given: &[Given]) -> Result<Scenario, ScenarioError> {
+        let mut texts = self.texts.clone();
+        texts
+            .given
+            .retain(|before| given.iter().all(|now| now.key != before.key));
+        texts.given.extend(given.iter().cloned());
+        Scenario::from_texts(&texts)
     }
 
     /// Name.
@@ -292,7 +331,7 @@ impl Scenario {
         &self.texts
     }
 
-    /// SHA-256 of the text with line ends folded to LF, followed by the files it reads (folded too), in hex.
+    /// SHA-256 of the text with line ends folded to LF, followed by the values given beside it and by the files it reads (folded too), in hex.
     pub fn sha256(&self) -> &str {
         &self.sha256
     }
@@ -310,6 +349,7 @@ impl Scenario {
             file: self.file().to_owned(),
             sha256: self.sha256().to_owned(),
             units: self.units().name().to_owned(),
+            set: self.texts.given.iter().map(Given::words).collect(),
         }
     }
 
