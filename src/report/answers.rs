@@ -5,16 +5,17 @@ pub mod engineer;
 pub mod grower;
 pub mod workshop;
 
+use super::both::Both;
 use super::changes;
 use super::display::{Units, percent, points};
 use super::sentences::{NOT_COMPLETE, answered, capital, lacking};
-use super::svg::Pictures;
+use super::svg::{Pictures, twin::Twin};
 use crate::results::Results;
 use crate::results::answers::{Effect, Status};
 use maud::{Markup, html};
 
 /// All of them, or why there are none.
-pub fn sections(results: &Results, units: Units, pictures: &Pictures) -> Markup {
+pub fn sections(results: &Results, both: Both, pictures: &Pictures<Twin>) -> Markup {
     if !answered(results) {
         return html! {
             h2 { "Stroke, speed, spacing and setting sheet" }
@@ -22,23 +23,28 @@ pub fn sections(results: &Results, units: Units, pictures: &Pictures) -> Markup 
         };
     }
     html! {
-        (dealer::how_fast(results, units))
-        (dealer::what_pays(results, units))
-        (grower::spacing(results, units))
-        (grower::stages(results, units))
-        (grower::soil(results, units))
-        (engineer::stroke(results, units))
-        (engineer::cylinder(results, units))
-        (engineer::control(results, units, pictures))
-        (workshop::sheet(results, units, pictures))
+        (dealer::how_fast(results, both))
+        (dealer::what_pays(results, both))
+        (grower::spacing(results, both))
+        (grower::stages(results, both))
+        (grower::soil(results, both))
+        (engineer::stroke(results, both))
+        (engineer::cylinder(results, both))
+        (engineer::control(results, both, pictures))
+        (workshop::sheet(results, both, pictures))
     }
 }
 
 /// The sentence of an answer; where there is none, in the colour of a warning.
-fn said(status: Status, reason: Option<&str>, words: &str) -> Markup {
+fn said(
+    both: Both,
+    status: Status,
+    reason: Option<&str>,
+    words: impl Fn(Units) -> String,
+) -> Markup {
     match lacking(status, reason) {
-        None => html! { p.said { (words) } },
-        Some(lack) => html! { p.warn { (lack) } },
+        None => html! { p.said { (both.say(words)) } },
+        Some(lack) => html! { p.warn { (both.stored(&lack)) } },
     }
 }
 
@@ -54,7 +60,7 @@ fn difference_cell(value: f64, lower: f64, upper: f64) -> Markup {
 }
 
 /// Lines of changes and what they do to the plants cut.
-fn effects(effects: &[Effect], units: Units) -> Markup {
+fn effects(effects: &[Effect], both: Both) -> Markup {
     html! {
         table {
             thead { tr {
@@ -63,7 +69,7 @@ fn effects(effects: &[Effect], units: Units) -> Markup {
                 th scope="col" { "Difference, percentage points" }
             } }
             tbody { @for effect in effects { tr {
-                th.text scope="row" { (capital(changes::change(effect.change, units))) }
+                th.text scope="row" { (both.say(|units| capital(changes::change(effect.change, units)))) }
                 (rate_cell(effect.rate, effect.lower, effect.upper))
                 (difference_cell(effect.difference, effect.difference_lower, effect.difference_upper))
             } } }
@@ -74,11 +80,15 @@ fn effects(effects: &[Effect], units: Units) -> Markup {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::report::{svg::study_pictures, synthetic};
+    use crate::report::{both::seen, svg::twin::study_twins, synthetic};
 
     fn shown(results: &Results) -> String {
-        let pictures = study_pictures(results, &[], Units::Metric);
-        sections(results, Units::Metric, &pictures).into_string()
+        let both = Both::of(results);
+        let pictures = study_twins(results, &[], both);
+        seen(
+            &sections(results, both, &pictures).into_string(),
+            both.own(),
+        )
     }
 
     #[test]

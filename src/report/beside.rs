@@ -1,13 +1,15 @@
 //! `beside.html`: two finished studies on one page, such as two machines, two settings, or before and after.
 
+use super::both::Both;
 use super::display::{Units, chosen_percent, controller_title, percent, plants_in_words};
 use super::live::Data;
 use super::page::{cautions, origin, said, try_it};
 use super::parts::{self, scroll};
-use super::svg::{Picture, study_pictures};
+use super::svg::study_pictures;
+use super::svg::twin::Twin;
 use super::text::{WIDTH, cell, wrapped};
 use super::three_answers::{guided, three};
-use super::{File, sentences, weave};
+use super::{File, sentences};
 use crate::results::{Rate, Results};
 use maud::{Markup, html};
 
@@ -55,30 +57,30 @@ impl Beside<'_> {
         parts::live_page(
             &title,
             self.units(),
-            weave::both(self.units(), |units| self.body(units)),
+            self.body(Both::new(self.units())),
             &Data::new(self.units(), &self.studies(), None),
         )
     }
 
-    fn body(&self, units: Units) -> Markup {
-        let maps = self.maps(units);
+    fn body(&self, both: Both) -> Markup {
+        let maps = self.maps(both);
         html! {
             main {
                 (parts::units_switch(self.units()))
-                h1 { (self.first.scenario.name) " beside " (self.second.scenario.name) }
-                p.big { (self.verdict(units)) }
-                (self.glance(units))
+                h1 { (both.stored(&format!("{} beside {}", self.first.scenario.name, self.second.scenario.name))) }
+                p.big { (both.say(|units| self.verdict(units))) }
+                (self.glance(both))
                 p.soft { (NOT_A_PERMISSION) }
                 @for (study, place) in self.studies().into_iter().zip(["First", "Second"]) {
-                    h2 { (place) ": " (study.scenario.name) }
+                    h2 { (both.stored(&format!("{place}: {}", study.scenario.name))) }
                     p.soft.own-units { (study.scenario.description) }
                     @if !study.complete {
                         p.warn { "This study was cut short. Its numbers stand for the passes that were done." }
                     }
-                    (said(&three(study, units)))
+                    (said(both, |units| three(study, units)))
                 }
-                (try_it(&self.studies(), units, &[&maps[0], &maps[1]]))
-                (self.rates(units))
+                (try_it(&self.studies(), both, &[&maps[0], &maps[1]]))
+                (self.rates(both))
                 (self.differing())
                 h2 { "How the two hang together" }
                 p { "Each study was computed by itself, on its own ground, driver and plants, so the difference of two shares is known no better than "
@@ -86,18 +88,26 @@ impl Beside<'_> {
                     "passes are told apart more finely: " code { "rowroom compare" } " does that with both scenarios." }
                 (cautions())
             }
-            footer { @for study in self.studies() { (origin(study, units)) } }
+            footer { @for study in self.studies() { (origin(study, both)) } }
         }
     }
 
     /// Maps of both studies; ids of the second one's are its own.
-    fn maps(&self, units: Units) -> [Vec<Picture>; 2] {
-        let maps = |study: &Results| study_pictures(study, &[], units).maps;
-        let mut second = maps(self.second);
-        for picture in &mut second {
-            picture.name = format!("second_{}", picture.name);
-        }
-        [maps(self.first), second]
+    fn maps(&self, both: Both) -> [Vec<Twin>; 2] {
+        let maps = |study: &Results, prefix: &str| {
+            let [own, other] = both.each().map(|units| {
+                let mut maps = study_pictures(study, &[], units).maps;
+                for picture in &mut maps {
+                    picture.name = format!("{prefix}{}", picture.name);
+                }
+                maps
+            });
+            let pairs = own.into_iter().zip(other);
+            pairs
+                .map(|(own, other)| Twin::new(both, [own, other]))
+                .collect()
+        };
+        [maps(self.first, ""), maps(self.second, "second_")]
     }
 
     /// What a reader wants to know first.
@@ -189,7 +199,8 @@ impl Beside<'_> {
         ]
     }
 
-    fn glance(&self, units: Units) -> Markup {
+    fn glance(&self, both: Both) -> Markup {
+        let [own, other] = both.each().map(|units| self.lines(units));
         html! {
             (scroll("Both at a glance", html! { "Both at a glance; in brackets the " (chosen_percent(self.first.level)) " limits." }, html! {
                 table {
@@ -198,18 +209,21 @@ impl Beside<'_> {
                         th.text scope="col" { "First" }
                         th.text scope="col" { "Second" }
                     } }
-                    tbody { @for line in self.lines(units) { tr {
-                        th.text scope="row" { (line.question) }
-                        td.text { (line.first) }
-                        td.text { (line.second) }
-                    } } }
+                    tbody { @for (own, other) in own.iter().zip(&other) {
+                        @let of = |units| if units == both.own() { own } else { other };
+                        tr {
+                            th.text scope="row" { (both.say(|units| of(units).question.as_str())) }
+                            td.text { (both.say(|units| of(units).first.as_str())) }
+                            td.text { (both.say(|units| of(units).second.as_str())) }
+                        }
+                    } }
                 }
             }))
         }
     }
 
     /// Plants cut at every speed, each at its working clearance.
-    fn rates(&self, units: Units) -> Markup {
+    fn rates(&self, both: Both) -> Markup {
         let mut speeds: Vec<f64> = self
             .studies()
             .iter()
@@ -233,13 +247,13 @@ impl Beside<'_> {
                     (chosen_percent(self.first.level)) " limits. Empty: that speed was not simulated." }, html! {
                 table {
                     thead { tr {
-                        th scope="col" { "Speed, " (units.speed_unit()) }
+                        th scope="col" { (both.say(|units| format!("Speed, {}", units.speed_unit()))) }
                         @for (study, place) in self.studies().into_iter().zip(["First", "Second"]) {
-                            th scope="col" { (place) ", " (units.clearance(study.working_clearance_m)) }
+                            th scope="col" { (both.say(|units| format!("{place}, {}", units.clearance(study.working_clearance_m)))) }
                         }
                     } }
                     tbody { @for v in &speeds { tr {
-                        th scope="row" { (units.speed_number(*v)) }
+                        th scope="row" { (both.say(|units| units.speed_number(*v))) }
                         @for study in self.studies() {
                             @match shown(study, *v) {
                                 Some((rate, limits)) => td.rate { (rate) small { (limits) } },

@@ -8,6 +8,7 @@
 
 pub mod answers;
 pub mod beside;
+pub mod both;
 pub mod bounds;
 pub mod cautions;
 pub mod changes;
@@ -27,7 +28,6 @@ pub mod svg;
 pub(crate) mod synthetic;
 pub mod text;
 pub mod three_answers;
-mod weave;
 
 pub use text::answer_text;
 

@@ -2,7 +2,7 @@
 
 use super::display::Units;
 use super::live::{self, Data};
-use super::svg::{CHART_CSS, Picture};
+use super::svg::{CHART_CSS, Picture, twin::Twin};
 use base64::{Engine, prelude::BASE64_STANDARD};
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 use sha2::{Digest, Sha256};
@@ -84,9 +84,18 @@ pub fn bare_scroll(label: &str, table: Markup) -> Markup {
 
 /// A wide picture; it scrolls by itself where it is too wide, and then says so.
 pub fn wide(picture: &Picture) -> Markup {
+    figure_of(&picture.title, picture.inline())
+}
+
+/// The same in both systems of units.
+pub fn wide_twin(picture: &Twin) -> Markup {
+    figure_of(picture.title(), picture.inline())
+}
+
+fn figure_of(title: &str, drawing: Markup) -> Markup {
     html! { figure {
         p.sideways.soft { "\u{2194} Wider than this screen: push the picture sideways to see all of it." }
-        div.scroll.wide tabindex="0" role="region" aria-label=(picture.title) { (picture.inline()) }
+        div.scroll.wide tabindex="0" role="region" aria-label=(title) { (drawing) }
     } }
 }
 

@@ -5,7 +5,6 @@ use super::changes;
 use super::display::{
     Units, controller_in_words, cut_in_words, limit_in_words, percent, plants_in_words, trimmed,
 };
-use super::restate::restated;
 use super::sentences::{
     self, answered, capital, cheaper_but, cut_and_touched, cylinder_name, gains, highest, lacking,
     plain_gain, price, recommended_place, speed_answer, what_binds,
@@ -32,18 +31,11 @@ pub struct Said {
 
 /// For the grower, for the dealer and for the engineer.
 pub fn three(results: &Results, units: Units) -> [Said; 3] {
-    let said = [
+    [
         field(results, units),
         speed(results, units),
         machine(results, units),
-    ];
-    // Reasons and changes may be told in other units than those asked for.
-    let in_units = |text: String| restated(&text, units).unwrap_or(text);
-    said.map(|said| Said {
-        lead: in_units(said.lead),
-        more: said.more.into_iter().map(in_units).collect(),
-        ..said
-    })
+    ]
 }
 
 /// The recommended setting, what it does to plants and purse, and the setting worked now.

@@ -1,6 +1,7 @@
 //! How fast, here, and what pays.
 
 use super::{difference_cell, said};
+use crate::report::both::Both;
 use crate::report::bounds;
 use crate::report::changes;
 use crate::report::display::{Units, chosen_percent, controller_title, fixed, grouped};
@@ -12,21 +13,21 @@ use crate::results::answers::{Pays, SpeedAnswer, Status};
 use maud::{Markup, html};
 
 /// The highest speed for every clearance and controller, with what binds it, and the bounds of the answer one by one.
-pub fn how_fast(results: &Results, units: Units) -> Markup {
+pub fn how_fast(results: &Results, both: Both) -> Markup {
     let work = speed_answer(results);
     let (status, reason) = work.map_or((Status::Ok, None), |answer| {
         (answer.status, answer.reason.as_deref())
     });
     html! {
         h2 { "How fast, clearance by clearance" }
-        (said(status, reason, &sentences::speed(results, units)))
-        @if !results.answers.speed.is_empty() { (speeds(results, units)) }
-        @if let Some(answer) = work { (limits(answer, units)) }
-        @if let Some(answer) = work.filter(|answer| !answer.causes.is_empty()) { (causes(answer, results, units)) }
+        (said(both, status, reason, |units| sentences::speed(results, units)))
+        @if !results.answers.speed.is_empty() { (speeds(results, both)) }
+        @if let Some(answer) = work { (limits(answer, both)) }
+        @if let Some(answer) = work.filter(|answer| !answer.causes.is_empty()) { (causes(answer, results, both)) }
     }
 }
 
-fn speeds(results: &Results, units: Units) -> Markup {
+fn speeds(results: &Results, both: Both) -> Markup {
     let controllers: Vec<&str> = ran(results).collect();
     let find = |name: &str, clearance_m: f64| {
         results
@@ -35,26 +36,29 @@ fn speeds(results: &Results, units: Units) -> Markup {
             .iter()
             .find(|answer| answer.controller == name && answer.clearance_m == clearance_m)
     };
-    let speed = |answer: &SpeedAnswer| match answer.highest_speed_m_s {
+    let speed = |answer: &SpeedAnswer, units: Units| match answer.highest_speed_m_s {
         Some(v) if answer.at_least => format!("\u{2265} {}", units.speed_limit(v)),
         Some(v) => units.speed_limit(v),
         None => "none".to_owned(),
     };
     html! {
-        (scroll("Highest speeds", html! { "Highest speed in " (units.speed_unit()) " that keeps every limit, and the limit that is met there. Plants cut stay within the allowed "
-                (chosen_percent(results.allowed_cut_rate)) " with their upper " (chosen_percent(results.level)) " limit, as at every slower speed; between simulated speeds that rests on "
-                (results.answers.passes) " passes. \u{2265}: the list of speeds ends there. The shaded line is the working clearance." }, html! {
+        (scroll("Highest speeds", both.say(|units| format!(
+                "Highest speed in {} that keeps every limit, and the limit that is met there. Plants cut stay within the allowed {} with their upper {} \
+                 limit, as at every slower speed; between simulated speeds that rests on {} passes. \u{2265}: the list of speeds ends there. The shaded \
+                 line is the working clearance.",
+                units.speed_unit(), chosen_percent(results.allowed_cut_rate), chosen_percent(results.level), results.answers.passes
+            )), html! {
             table {
                 thead { tr {
-                    th scope="col" { "Clearance, " (units.small_unit()) }
+                    th scope="col" { (both.say(|units| format!("Clearance, {}", units.small_unit()))) }
                     @for name in &controllers { th scope="col" { (controller_title(name)) } }
                 } }
                 tbody { @for clearance_m in &results.clearances_m {
                     tr.now[*clearance_m == results.working_clearance_m] {
-                        th scope="row" { (units.small_chosen(*clearance_m)) }
+                        th scope="row" { (both.say(|units| units.small_chosen(*clearance_m))) }
                         @for name in &controllers {
                             td.rate { @if let Some(answer) = find(name, *clearance_m) {
-                                (speed(answer))
+                                (both.say(|units| speed(answer, units)))
                                 @if let Some(binding) = answer.binding { small { (bounds::name(binding)) } }
                             } }
                         }
@@ -66,10 +70,12 @@ fn speeds(results: &Results, units: Units) -> Markup {
 }
 
 /// The bounds of one answer.
-fn limits(answer: &SpeedAnswer, units: Units) -> Markup {
+fn limits(answer: &SpeedAnswer, both: Both) -> Markup {
     html! {
-        (scroll("Limits of the speed", html! { "What limits the speed with the tools " (units.clearance(answer.clearance_m)) " from the row ("
-                (controller_title(&answer.controller)) "), one by one." }, html! {
+        (scroll("Limits of the speed", both.say(|units| format!(
+                "What limits the speed with the tools {} from the row ({}), one by one.",
+                units.clearance(answer.clearance_m), controller_title(&answer.controller)
+            )), html! {
             table {
                 thead { tr {
                     th.text scope="col" { "Limit" }
@@ -78,7 +84,7 @@ fn limits(answer: &SpeedAnswer, units: Units) -> Markup {
                 tbody { @for limit in &answer.limits {
                     tr.now[Some(limit.cause) == answer.binding] {
                         th.text scope="row" { (capital(bounds::name(limit.cause))) }
-                        td.text { (bounds::holds(limit, units)) }
+                        td.text { (both.say(|units| bounds::holds(limit, units))) }
                     }
                 } }
             }
@@ -87,12 +93,15 @@ fn limits(answer: &SpeedAnswer, units: Units) -> Markup {
 }
 
 /// What each cause costs.
-fn causes(answer: &SpeedAnswer, results: &Results, units: Units) -> Markup {
+fn causes(answer: &SpeedAnswer, results: &Results, both: Both) -> Markup {
     html! {
         h3 { "What is behind the plants cut" }
-        (scroll("Causes of cut plants", html! { "Each cause taken away by itself, on the same passes: " (controller_title(&answer.controller)) " at "
-                (units.speed_text(answer.causes[0].speed_m_s)) " with the tools " (units.clearance(answer.clearance_m))
-                " from the row. Below zero: fewer plants are cut without it. With " (chosen_percent(results.level)) " limits." }, html! {
+        (scroll("Causes of cut plants", both.say(|units| format!(
+                "Each cause taken away by itself, on the same passes: {} at {} with the tools {} from the row. Below zero: fewer plants are cut without it. \
+                 With {} limits.",
+                controller_title(&answer.controller), units.speed_text(answer.causes[0].speed_m_s), units.clearance(answer.clearance_m),
+                chosen_percent(results.level)
+            )), html! {
             table {
                 thead { tr {
                     th.text scope="col" { "Without this" }
@@ -108,12 +117,12 @@ fn causes(answer: &SpeedAnswer, results: &Results, units: Units) -> Markup {
 }
 
 /// One thing changed at a time.
-pub fn what_pays(results: &Results, units: Units) -> Markup {
+pub fn what_pays(results: &Results, both: Both) -> Markup {
     let lines = &results.answers.pays;
     let money = Money::of(results);
     html! {
         h2 { "What pays" }
-        p.said { (sentences::pays(results, units)) }
+        p.said { (both.say(|units| sentences::pays(results, units))) }
         @if !lines.is_empty() {
             (scroll("What pays", html! { "One thing changed at a time, best first, on the same passes, with " (chosen_percent(results.level))
                     " limits: by how much faster the machine may go at the recommended clearance, and by how much closer the tools may run at the "
@@ -124,15 +133,15 @@ pub fn what_pays(results: &Results, units: Units) -> Markup {
                         th.text scope="col" { "Change" }
                         th.text scope="col" { "Against" }
                         th.text scope="col" { "Controller" }
-                        th scope="col" { "Speed gained, " (units.speed_unit()) }
-                        th scope="col" { "Room gained, " (units.small_unit()) }
+                        th scope="col" { (both.say(|units| format!("Speed gained, {}", units.speed_unit()))) }
+                        th scope="col" { (both.say(|units| format!("Room gained, {}", units.small_unit()))) }
                         @if money.earned { th scope="col" { "Earns a year, " (money.currency) } }
                         @if money.priced {
                             th scope="col" { "Costs, " (money.currency) }
                             th scope="col" { "Paid after, years" }
                         }
                     } }
-                    tbody { @for line in lines { (pays_line(line, units, &money)) } }
+                    tbody { @for line in lines { (pays_line(line, both, &money)) } }
                 }
             }))
         }
@@ -157,19 +166,19 @@ impl Money<'_> {
     }
 }
 
-fn pays_line(line: &Pays, units: Units, money: &Money) -> Markup {
+fn pays_line(line: &Pays, both: Both, money: &Money) -> Markup {
     let lack = lacking(line.status, line.reason.as_deref())
         .map(|lack| line.reason.as_deref().map_or(lack, sentence));
     html! {
         tr {
-            th.text scope="row" { (capital(changes::change(line.change, units))) }
+            th.text scope="row" { (both.say(|units| capital(changes::change(line.change, units)))) }
             td.text { @if let Some(why) = line.against { (changes::why(why)) } }
             td.text { (controller_title(&line.controller)) }
             @if let Some(lack) = lack {
-                td.text colspan="2" { (lack) }
+                td.text colspan="2" { (both.stored(&lack)) }
             } @else {
-                (gain_cell(line.speed_gain_m_s, line.lower, line.upper, line.at_least, &|v| units.speed_gain(v)))
-                (gain_cell(line.clearance_gain_m, line.clearance_lower_m, line.clearance_upper_m, line.at_least, &|m| units.small_gain(m)))
+                (gain_cell(line.speed_gain_m_s, line.lower, line.upper, line.at_least, both, &|v, units| units.speed_gain(v)))
+                (gain_cell(line.clearance_gain_m, line.clearance_lower_m, line.clearance_upper_m, line.at_least, both, &|m, units| units.small_gain(m)))
             }
             @if money.earned { td { @if let Some(earned) = line.earns_a_year { (whole(earned)) } } }
             @if money.priced {
@@ -195,14 +204,17 @@ fn gain_cell(
     lower: Option<f64>,
     upper: Option<f64>,
     at_least: bool,
-    number: &dyn Fn(f64) -> String,
+    both: Both,
+    number: &dyn Fn(f64, Units) -> String,
 ) -> Markup {
     html! {
         td.rate {
             @if let Some(gain) = gain {
-                @if at_least { "\u{2265} " }
-                (number(gain))
-                @if let (Some(lower), Some(upper)) = (lower, upper) { small { (number(lower)) " to " (number(upper)) } }
+                @let least = if at_least { "\u{2265} " } else { "" };
+                (both.say(|units| format!("{least}{}", number(gain, units))))
+                @if let (Some(lower), Some(upper)) = (lower, upper) {
+                    small { (both.say(|units| format!("{} to {}", number(lower, units), number(upper, units)))) }
+                }
             }
         }
     }
@@ -211,12 +223,19 @@ fn gain_cell(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::report::synthetic;
+    use crate::report::{both::seen, synthetic};
+
+    fn metric(part: fn(&Results, Both) -> Markup, results: &Results) -> String {
+        seen(
+            &part(results, Both::new(Units::Metric)).into_string(),
+            Units::Metric,
+        )
+    }
 
     #[test]
     fn prop_the_table_of_speeds_shows_every_answer() {
         let results = synthetic::results();
-        let page = how_fast(&results, Units::Metric).into_string();
+        let page = metric(how_fast, &results);
         let body = page.split("<tbody>").nth(1).unwrap();
         let body = body.split("</tbody>").next().unwrap();
         let cells: Vec<&str> = body
@@ -252,7 +271,7 @@ mod tests {
     #[test]
     fn prop_a_change_without_a_gain_says_why() {
         let results = synthetic::results();
-        let page = what_pays(&results, Units::Metric).into_string();
+        let page = metric(what_pays, &results);
         assert!(page.contains("this machine has a proportional valve already."));
         assert!(page.contains("+2.4<small>+2.1 to +2.8</small>"));
     }

@@ -1,6 +1,7 @@
 //! Sweep spacing against speed, stages of growth, thrown soil.
 
 use super::said;
+use crate::report::both::Both;
 use crate::report::display::{
     Units, chosen_percent, fixed, grouped, money, percent, plants_apart, points, trimmed,
 };
@@ -12,24 +13,24 @@ use crate::results::answers::{BestSetting, Mover, SpacingAnswer, SpacingCell, St
 use maud::{Markup, html};
 
 /// Costs over speed and clearance, and what would move the best setting.
-pub fn spacing(results: &Results, units: Units) -> Markup {
+pub fn spacing(results: &Results, both: Both) -> Markup {
     let answer = &results.answers.spacing;
     html! {
         h2 { "Sweep spacing against speed" }
-        (said(answer.status, answer.reason.as_deref(), &sentences::spacing(results, units)))
+        (said(both, answer.status, answer.reason.as_deref(), |units| sentences::spacing(results, units)))
         @if answer.status == Status::Ok {
             @if !answer.cells.is_empty() {
-                (settings(results, units))
-                (costs(results, units))
+                (settings(results, both))
+                (costs(results, both))
             }
-            (movers(results, units))
+            (movers(results, both))
             (night(answer))
         }
     }
 }
 
 /// The working setting beside the best ones.
-fn settings(results: &Results, units: Units) -> Markup {
+fn settings(results: &Results, both: Both) -> Markup {
     let answer = &results.answers.spacing;
     let working = BestSetting {
         speed_m_s: results.working_speed_m_s,
@@ -50,11 +51,14 @@ fn settings(results: &Results, units: Units) -> Markup {
         .filter_map(|(name, cell)| Some((name, cell?)))
         .collect();
     let currency = answer.currency.as_deref().unwrap_or("");
-    let cost = |per_ha: f64| money(units.per_land(per_ha));
-    let land = units.land_unit();
-    let line = |name: String, text: &dyn Fn(&SpacingCell) -> String| {
-        html! { tr { th.text scope="row" { (name) } @for (_, cell) in &columns { td { (text(cell)) } } } }
+    let cost = |per_ha: f64, units: Units| money(units.per_land(per_ha));
+    let line = |name: &dyn Fn(Units) -> String, text: &dyn Fn(&SpacingCell, Units) -> String| {
+        html! { tr {
+            th.text scope="row" { (both.say(name)) }
+            @for (_, cell) in &columns { td { (both.say(|units| text(cell, units))) } }
+        } }
     };
+    let named = |name: &'static str| move |_: Units| name.to_owned();
     html! {
         (scroll("Settings compared", html! { "For one round over the land; money in " (currency) ", from the scenario's prices." }, html! {
             table {
@@ -63,33 +67,36 @@ fn settings(results: &Results, units: Units) -> Markup {
                     @for (name, _) in &columns { th scope="col" { (name) } }
                 } }
                 tbody {
-                    (line(format!("Speed, {}", units.speed_unit()), &|cell| units.speed_number(cell.speed_m_s)))
-                    (line(format!("Tools from the row, {}", units.small_unit()), &|cell| units.small_chosen(cell.clearance_m)))
+                    (line(&|units| format!("Speed, {}", units.speed_unit()), &|cell, units| units.speed_number(cell.speed_m_s)))
+                    (line(&|units| format!("Tools from the row, {}", units.small_unit()), &|cell, units| units.small_chosen(cell.clearance_m)))
                     tr.now {
-                        th.text scope="row" { "Cost, " (currency) " per " (land) ", with the limits of the plants lost" }
-                        @for (_, cell) in &columns { td.rate { (cost(cell.cost_per_ha)) small { (cost(cell.cost_lower)) " to " (cost(cell.cost_upper)) } } }
+                        th.text scope="row" { (both.say(|units| format!("Cost, {currency} per {}, with the limits of the plants lost", units.land_unit()))) }
+                        @for (_, cell) in &columns { td.rate {
+                            (both.say(|units| cost(cell.cost_per_ha, units)))
+                            small { (both.say(|units| format!("{} to {}", cost(cell.cost_lower, units), cost(cell.cost_upper, units)))) }
+                        } }
                     }
-                    (line("of which machine".into(), &|cell| cost(cell.machine_per_ha)))
-                    (line("weeding by hand".into(), &|cell| cost(cell.weeding_per_ha)))
-                    (line("lost plants".into(), &|cell| cost(cell.plants_per_ha)))
-                    (line(format!("Weeding by hand, hours per {land}"), &|cell| fixed(units.per_land(cell.weeding_h_per_ha), 1)))
-                    (line("Ground not worked".into(), &|cell| percent(cell.unworked_share)))
-                    (line("Weeds left, of the whole field".into(), &|cell| percent(cell.weeds_left_share)))
-                    (line("Plants lost".into(), &|cell| percent(cell.plants_lost_share)))
-                    (line(format!("{}s an hour", capital(land)), &|cell| fixed(units.land(cell.hectares_per_hour), 2)))
-                    (line("Days for the land".into(), &|cell| fixed(cell.days, 1)))
-                    (line("Days enough".into(), &|cell| if cell.in_time { "yes" } else { "no" }.into()))
+                    (line(&named("of which machine"), &|cell, units| cost(cell.machine_per_ha, units)))
+                    (line(&named("weeding by hand"), &|cell, units| cost(cell.weeding_per_ha, units)))
+                    (line(&named("lost plants"), &|cell, units| cost(cell.plants_per_ha, units)))
+                    (line(&|units| format!("Weeding by hand, hours per {}", units.land_unit()), &|cell, units| fixed(units.per_land(cell.weeding_h_per_ha), 1)))
+                    (line(&named("Ground not worked"), &|cell, _| percent(cell.unworked_share)))
+                    (line(&named("Weeds left, of the whole field"), &|cell, _| percent(cell.weeds_left_share)))
+                    (line(&named("Plants lost"), &|cell, _| percent(cell.plants_lost_share)))
+                    (line(&|units| format!("{}s an hour", capital(units.land_unit())), &|cell, units| fixed(units.land(cell.hectares_per_hour), 2)))
+                    (line(&named("Days for the land"), &|cell, _| fixed(cell.days, 1)))
+                    (line(&named("Days enough"), &|cell, _| if cell.in_time { "yes" } else { "no" }.into()))
                 }
             }
         }))
         @if let Some(by_hand) = answer.by_hand_per_ha {
-            p { "Weeding by hand alone would cost " (price(by_hand, results, units)) " each round." }
+            p { (both.say(|units| format!("Weeding by hand alone would cost {} each round.", price(by_hand, results, units)))) }
         }
     }
 }
 
 /// The cost of every setting.
-fn costs(results: &Results, units: Units) -> Markup {
+fn costs(results: &Results, both: Both) -> Markup {
     let answer = &results.answers.spacing;
     let cell = |speed_m_s: f64, clearance_m: f64| {
         answer
@@ -103,22 +110,23 @@ fn costs(results: &Results, units: Units) -> Markup {
         })
     };
     html! {
-        (scroll("Cost by speed and clearance", html! { "Cost in " (answer.currency.as_deref().unwrap_or("")) " per " (units.land_unit())
-                " for each round: speed across in " (units.speed_unit()) ", clearance down in " (units.small_unit())
-                ". Framed: the least of these that keeps every limit. Shaded: within 5 % of it. In brackets: breaks a limit (plants cut, soil, power, "
-                "oil, sight or days). With a cross: the days do not suffice." }, html! {
+        (scroll("Cost by speed and clearance", both.say(|units| format!(
+                "Cost in {} per {} for each round: speed across in {}, clearance down in {}. Framed: the least of these that keeps every limit. \
+                 Shaded: within 5 % of it. In brackets: breaks a limit (plants cut, soil, power, oil, sight or days). With a cross: the days do not \
+                 suffice.",
+                answer.currency.as_deref().unwrap_or(""), units.land_unit(), units.speed_unit(), units.small_unit()
+            )), html! {
             table.costs {
                 thead { tr {
                     th scope="col" { "" }
-                    @for v in &results.speeds_m_s { th scope="col" { (units.speed_number(*v)) } }
+                    @for v in &results.speeds_m_s { th scope="col" { (both.say(|units| units.speed_number(*v))) } }
                 } }
                 tbody { @for clearance_m in &results.clearances_m { tr {
-                    th scope="row" { (units.small_chosen(*clearance_m)) }
+                    th scope="row" { (both.say(|units| units.small_chosen(*clearance_m))) }
                     @for v in &results.speeds_m_s {
                         @match cell(*v, *clearance_m) {
                             Some(cell) => td.near[cell.near_best].best[best(cell)] {
-                                @if cell.breaks.is_empty() { (cost(cell, units)) } @else { "(" (cost(cell, units)) ")" }
-                                @if !cell.in_time { " \u{d7}" }
+                                (both.say(|units| cost(cell, units)))
                             }
                             None => td {},
                         }
@@ -129,12 +137,19 @@ fn costs(results: &Results, units: Units) -> Markup {
     }
 }
 
+/// The cost with its marks.
 fn cost(cell: &SpacingCell, units: Units) -> String {
-    money(units.per_land(cell.cost_per_ha))
+    let cost = money(units.per_land(cell.cost_per_ha));
+    let late = if cell.in_time { "" } else { " \u{d7}" };
+    if cell.breaks.is_empty() {
+        cost + late
+    } else {
+        format!("({cost}){late}")
+    }
 }
 
 /// What would move the best setting.
-fn movers(results: &Results, units: Units) -> Markup {
+fn movers(results: &Results, both: Both) -> Markup {
     let movers = &results.answers.spacing.movers;
     let line = |mover: &Mover| format!("{} {}", mover.what, trimmed(mover.set_to, 4));
     let (moving, still): (Vec<&Mover>, Vec<&Mover>) = movers.iter().partition(|mover| mover.moves);
@@ -145,14 +160,15 @@ fn movers(results: &Results, units: Units) -> Markup {
                 p { "None within its range." }
             } @else {
                 ul { @for mover in moving {
-                    li { (capital(&line(mover))) ": then least cost at " (place(&mover.best, units)) ", "
-                        (price(mover.best.cost_per_ha, results, units)) "." }
+                    li { (both.say(|units| format!(
+                        "{}: then least cost at {}, {}.",
+                        capital(&line(mover)), place(&mover.best, units), price(mover.best.cost_per_ha, results, units)
+                    ))) }
                 } }
             }
             @if !still.is_empty() {
-                p.soft { "These leave it where it is: "
-                    @for (i, mover) in still.iter().enumerate() { @if i > 0 { "; " } (line(mover)) }
-                    "." }
+                @let still: Vec<String> = still.iter().map(|mover| line(mover)).collect();
+                p.soft { (both.stored(&format!("These leave it where it is: {}.", still.join("; ")))) }
             }
         }
     }
@@ -176,14 +192,16 @@ fn night(answer: &SpacingAnswer) -> Markup {
 }
 
 /// A clearance for each stage of growth.
-pub fn stages(results: &Results, units: Units) -> Markup {
+pub fn stages(results: &Results, both: Both) -> Markup {
     let answer = &results.answers.stages;
     html! {
         h2 { "As the crop grows" }
-        (said(answer.status, answer.reason.as_deref(), &sentences::stages(results, units)))
+        (said(both, answer.status, answer.reason.as_deref(), |units| sentences::stages(results, units)))
         @if answer.status == Status::Ok && !answer.stages.is_empty() {
-            (scroll("Stages of growth", html! { "Smallest simulated clearance that keeps the allowed " (chosen_percent(results.allowed_cut_rate))
-                    " at " (units.speed_text(answer.speed_m_s)) ", as every wider one does, on " (answer.passes) " passes. Lengths in " (units.small_unit()) "." }, html! {
+            (scroll("Stages of growth", both.say(|units| format!(
+                    "Smallest simulated clearance that keeps the allowed {} at {}, as every wider one does, on {} passes. Lengths in {}.",
+                    chosen_percent(results.allowed_cut_rate), units.speed_text(answer.speed_m_s), answer.passes, units.small_unit()
+                )), html! {
                 table {
                     thead { tr {
                         th scope="col" { "Plants high" }
@@ -194,10 +212,10 @@ pub fn stages(results: &Results, units: Units) -> Markup {
                         th scope="col" { "Upper limit" }
                     } }
                     tbody { @for stage in &answer.stages { tr {
-                        th scope="row" { (units.small_chosen(stage.height_m)) }
-                        td { (units.small_chosen(stage.stem_radius_m)) }
-                        td { (units.small_chosen(stage.protected_radius_m)) }
-                        td { @match stage.clearance_m { Some(m) => (units.small_chosen(m)), None => "none simulated" } }
+                        th scope="row" { (both.say(|units| units.small_chosen(stage.height_m))) }
+                        td { (both.say(|units| units.small_chosen(stage.stem_radius_m))) }
+                        td { (both.say(|units| units.small_chosen(stage.protected_radius_m))) }
+                        td { @match stage.clearance_m { Some(m) => (both.say(|units| units.small_chosen(m))), None => "none simulated" } }
                         td { @if let Some(rate) = stage.rate { (percent(rate)) } }
                         td { @if let Some(upper) = stage.rate_upper { (percent(upper)) } }
                     } } }
@@ -208,34 +226,34 @@ pub fn stages(results: &Results, units: Units) -> Markup {
 }
 
 /// Thrown soil, pull and fuel.
-pub fn soil(results: &Results, units: Units) -> Markup {
+pub fn soil(results: &Results, both: Both) -> Markup {
     let answer = &results.answers.soil;
     html! {
         h2 { "Thrown soil, pull and fuel" }
-        (said(answer.status, answer.reason.as_deref(), &sentences::soil(results, units)))
+        (said(both, answer.status, answer.reason.as_deref(), |units| sentences::soil(results, units)))
         @for warning in &answer.warnings { p.warn.own-units { (sentence(warning)) } }
         @if answer.status == Status::Ok && !answer.speeds.is_empty() {
             (scroll("Soil, pull and fuel", html! { "Soil flies further in proportion to speed, from what the scenario saw in the field. Pull by the published "
                     "equation for row-crop cultivators, good to about 15 %." }, html! {
                 table {
                     thead { tr {
-                        th scope="col" { "Speed, " (units.speed_unit()) }
-                        th scope="col" { "Soil flies, " (units.small_unit()) }
+                        th scope="col" { (both.say(|units| format!("Speed, {}", units.speed_unit()))) }
+                        th scope="col" { (both.say(|units| format!("Soil flies, {}", units.small_unit()))) }
                         th scope="col" { "Reaches plants" }
-                        th scope="col" { "Pull, " (units.force_unit()) }
-                        th scope="col" { "At the axle, " (units.power_unit()) }
+                        th scope="col" { (both.say(|units| format!("Pull, {}", units.force_unit()))) }
+                        th scope="col" { (both.say(|units| format!("At the axle, {}", units.power_unit()))) }
                         th scope="col" { "Of the tractor's power" }
-                        th scope="col" { "Fuel, " (units.fuel_unit()) }
+                        th scope="col" { (both.say(|units| format!("Fuel, {}", units.fuel_unit()))) }
                     } }
                     tbody { @for line in &answer.speeds {
                         tr.now[line.speed_m_s == results.working_speed_m_s] {
-                            th scope="row" { (units.speed_number(line.speed_m_s)) }
-                            td { (units.small_number(line.thrown_m)) }
+                            th scope="row" { (both.say(|units| units.speed_number(line.speed_m_s))) }
+                            td { (both.say(|units| units.small_number(line.thrown_m))) }
                             td { (if line.reaches_plants { "yes" } else { "no" }) }
-                            td { (units.force_number(line.draft_n)) }
-                            td { (units.power_number(line.axle_w)) }
+                            td { (both.say(|units| units.force_number(line.draft_n))) }
+                            td { (both.say(|units| units.power_number(line.axle_w))) }
                             td { (percent_or_more(line.load_share)) }
-                            td { @match line.fuel_l_per_h { Some(fuel) => (units.fuel_number(fuel)), None => "too much" } }
+                            td { @match line.fuel_l_per_h { Some(fuel) => (both.say(|units| units.fuel_number(fuel))), None => "too much" } }
                         }
                     } }
                 }
@@ -252,12 +270,19 @@ fn percent_or_more(share: f64) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::report::synthetic;
+    use crate::report::{both::seen, synthetic};
+
+    fn metric(part: fn(&Results, Both) -> Markup, results: &Results) -> String {
+        seen(
+            &part(results, Both::new(Units::Metric)).into_string(),
+            Units::Metric,
+        )
+    }
 
     #[test]
     fn prop_every_setting_is_shown_with_its_cost_and_marks() {
         let results = synthetic::results();
-        let page = spacing(&results, Units::Metric).into_string();
+        let page = metric(spacing, &results);
         let table = page.split("<table class=\"costs\">").nth(1).unwrap();
         let table = table.split("</table>").next().unwrap();
         let mut shown = table.split("<td").skip(1).map(|rest| {
@@ -284,7 +309,7 @@ mod tests {
 
     #[test]
     fn prop_only_prices_that_move_the_best_setting_are_listed_as_such() {
-        let page = spacing(&synthetic::results(), Units::Metric).into_string();
+        let page = metric(spacing, &synthetic::results());
         let (_, list) = page.split_once("Which price would move it").unwrap();
         let (moving, still) = list.split_once("These leave it").unwrap();
         assert_eq!(moving.matches("<li>").count(), 2);

@@ -1,20 +1,24 @@
 //! How it was computed, what it leaves out, what can hurt, and where the numbers come from.
 
 use super::Page;
+use crate::report::both::Both;
 use crate::report::cautions;
-use crate::report::display::{Units, chosen_percent, grouped, trimmed};
+use crate::report::display::{chosen_percent, grouped, trimmed};
 use crate::results::Results;
 use maud::{Markup, html};
 
 impl Page<'_> {
     /// How it was computed.
     pub(super) fn method(&self) -> Markup {
-        let (results, units) = (self.results, self.units);
+        let (results, both) = (self.results, self.both);
         html! {
         h2 { "How it was computed, and what it leaves out" }
-        p { "A tractor with its driver, hitch, camera, controller, valve and cylinder is simulated on " (grouped(results.passes))
-            " passes of " (units.distance_text(results.length_m)) " at each speed. Every pass draws everything anew: the row as planted, the driver, "
-            "the ground, the camera, the settings. A rate is therefore the mean over many fields like this one, not a forecast for one field." }
+        p { (both.say(|units| format!(
+            "A tractor with its driver, hitch, camera, controller, valve and cylinder is simulated on {} passes of {} at each speed. Every pass draws \
+             everything anew: the row as planted, the driver, the ground, the camera, the settings. A rate is therefore the mean over many fields \
+             like this one, not a forecast for one field.",
+            grouped(results.passes), units.distance_text(results.length_m)
+        ))) }
         p { "A plant is cut when a cutting edge passes through its stem, and touched when one comes within its protected radius and spares the "
             "stem. Of each pass the plants to be expected in either are counted, given the path of its tools, over the scatter of the plants about "
             "their row, for a whole row: the entry stretch once, and as much of the rest as the row is long. Limits are "
@@ -34,11 +38,12 @@ fn left_out() -> String {
 }
 
 /// Where the numbers of a study come from.
-pub fn origin(results: &Results, units: Units) -> Markup {
+pub fn origin(results: &Results, both: Both) -> Markup {
     html! {
-        p { (results.tool.name) " " (results.tool.version) ", scenario " code { (results.scenario.file) } ", seed " (results.seed) ", "
-            (grouped(results.passes)) " passes of " (units.distance_text(results.length_m)) " at each speed, ticks of at most "
-            (trimmed(1000.0 * results.step_s, 3)) " ms. SHA-256 of the scenario: " code { (results.scenario.sha256) } "." }
+        p { (results.tool.name) " " (results.tool.version) ", scenario " code { (results.scenario.file) } (both.say(|units| format!(
+                ", seed {}, {} passes of {} at each speed, ticks of at most {} ms. SHA-256 of the scenario: ",
+                results.seed, grouped(results.passes), units.distance_text(results.length_m), trimmed(1000.0 * results.step_s, 3)
+            ))) code { (results.scenario.sha256) } "." }
     }
 }
 

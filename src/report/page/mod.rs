@@ -10,13 +10,15 @@ mod room;
 mod tests;
 mod try_it;
 
+use super::answers;
+use super::both::Both;
 use super::display::Units;
 use super::live::{self, Data, Film};
-use super::parts::{self, wide};
-use super::svg::{Picture, Pictures, study_pictures};
+use super::parts::{self, wide_twin};
+use super::svg::Pictures;
+use super::svg::twin::{Twin, study_twins};
 use super::text::{sentence, undecided_line};
 use super::three_answers::{Said, three};
-use super::{answers, weave};
 use crate::results::Results;
 use crate::sim::trace::Trace;
 use maud::{Markup, html};
@@ -26,7 +28,7 @@ pub use try_it::try_it;
 
 /// The page. `traces` are the first pass of the study and `worst` its worst one, each under every controller at the working setting.
 pub fn page(results: &Results, traces: &[Trace], worst: &[Trace]) -> String {
-    let own = Units::from_name(&results.scenario.units);
+    let both = Both::of(results);
     let film = live::film(results, traces, worst);
     let lanes = live::lanes(results);
     let shown: Vec<Trace> = traces
@@ -34,46 +36,43 @@ pub fn page(results: &Results, traces: &[Trace], worst: &[Trace]) -> String {
         .filter(|trace| lanes.contains(&trace.kind.name()))
         .cloned()
         .collect();
-    let body = |units: Units| {
-        let pictures = study_pictures(results, &shown, units);
-        Page { results, units }.body(&pictures, film.as_ref())
-    };
+    let pictures = study_twins(results, &shown, both);
     parts::live_page(
         &format!("{} - plants cut", results.scenario.name),
-        own,
-        weave::both(own, body),
-        &Data::new(own, &[results], film.as_ref()),
+        both.own(),
+        Page { results, both }.body(&pictures, film.as_ref()),
+        &Data::new(both.own(), &[results], film.as_ref()),
     )
 }
 
 struct Page<'a> {
     results: &'a Results,
-    units: Units,
+    both: Both,
 }
 
 impl Page<'_> {
-    fn body(&self, pictures: &Pictures, film: Option<&Film>) -> Markup {
-        let (results, units) = (self.results, self.units);
+    fn body(&self, pictures: &Pictures<Twin>, film: Option<&Film>) -> Markup {
+        let (results, both) = (self.results, self.both);
         html! {
             main {
-                (parts::units_switch(Units::from_name(&results.scenario.units)))
-                h1 { (results.scenario.name) }
+                (parts::units_switch(both.own()))
+                h1 { (both.stored(&results.scenario.name)) }
                 p.soft.own-units { (results.scenario.description) }
                 @if !results.complete {
                     p.warn { "This study was cut short. Its numbers stand for the passes that were done." }
                 }
-                (said(&three(results, units)))
+                (said(both, |units| three(results, units)))
                 p.soft { "\u{201c}At worst\u{201d} is the upper " (super::display::chosen_percent(results.level))
                     " limit of the simulated rate. A simulated speed is not a permission." }
                 (room::room())
                 (self.contents(film.is_some()))
-                (try_it(&[results], units, &[&pictures.maps]))
+                (try_it(&[results], both, &[&pictures.maps]))
                 (film::section(film))
                 (self.warnings())
                 (self.rates_now())
                 (self.differences())
                 (self.pictures(pictures))
-                div #questions { (answers::sections(results, units, pictures)) }
+                div #questions { (answers::sections(results, both, pictures)) }
                 div #following { (self.tracking()) }
                 (self.error_budget(pictures))
                 (self.margins())
@@ -83,12 +82,12 @@ impl Page<'_> {
                 div #method { (self.method()) }
                 div #cautions { (cautions()) }
             }
-            footer { (origin(results, units)) }
+            footer { (origin(results, both)) }
         }
     }
 
-    fn clearance(&self) -> String {
-        self.units.clearance(self.results.working_clearance_m)
+    fn clearance(&self, units: Units) -> String {
+        units.clearance(self.results.working_clearance_m)
     }
 
     /// Where to find what on a long page.
@@ -112,17 +111,18 @@ impl Page<'_> {
     }
 
     fn warnings(&self) -> Markup {
-        let undecided = undecided_line(self.results, self.units);
         html! {
             @if self.warned() {
                 h2 #warnings { "Warnings" }
-                @if let Some(line) = &undecided { p.warn { (line) } }
+                @if !self.results.undecided.is_empty() {
+                    p.warn { (self.both.say(|units| undecided_line(self.results, units).unwrap_or_default())) }
+                }
                 @for warning in &self.results.warnings { p.warn.own-units { (sentence(warning)) } }
             }
         }
     }
 
-    fn pictures(&self, pictures: &Pictures) -> Markup {
+    fn pictures(&self, pictures: &Pictures<Twin>) -> Markup {
         html! {
             h2 { "Clearance, speed by speed" }
             (gallery(&pictures.rates))
@@ -130,8 +130,8 @@ impl Page<'_> {
                 h2 { "One pass from above" }
                 (gallery(&pictures.above))
                 h2 { "Shift and demand" }
-                @if let Some(picture) = pictures.shift.first() { p.soft { (picture.note) " " (picture.reading) } }
-                @for picture in &pictures.shift { (wide(picture)) }
+                @if let Some(picture) = pictures.shift.first() { p.soft { (picture.say(|picture| format!("{} {}", picture.note, picture.reading))) } }
+                @for picture in &pictures.shift { (wide_twin(picture)) }
                 p.soft { "The same pictures of all controllers lie beside this page as SVG files." }
             }
         }
@@ -139,27 +139,31 @@ impl Page<'_> {
 }
 
 /// The three answers in their boxes.
-pub fn said(three: &[Said; 3]) -> Markup {
+pub fn said(both: Both, three: impl Fn(Units) -> [Said; 3]) -> Markup {
+    let [own, other] = both.each().map(three);
     html! {
-        div.answers { @for said in three {
+        div.answers { @for (own, other) in own.iter().zip(&other) {
+            @let of = |units| if units == both.own() { own } else { other };
             section {
-                h2 { (said.heading) }
-                p.big { (said.lead) }
-                @for more in &said.more { p { (more) } }
+                h2 { (own.heading) }
+                p.big { (both.say(|units| of(units).lead.as_str())) }
+                @for i in 0..own.more.len() {
+                    p { (both.say(|units| of(units).more.get(i).map_or("", String::as_str))) }
+                }
             }
         } }
     }
 }
 
 /// Pictures beside one another; what they have in common is said once.
-fn gallery(pictures: &[Picture]) -> Markup {
+fn gallery(pictures: &[Twin]) -> Markup {
     html! {
-        @if let Some(picture) = pictures.first() { p.soft { (picture.reading) } }
+        @if let Some(picture) = pictures.first() { p.soft { (picture.reading()) } }
         div.pictures {
             @for picture in pictures {
                 figure {
                     (picture.inline())
-                    @if !picture.note.is_empty() { figcaption { (picture.note) } }
+                    @if picture.has_note() { figcaption { (picture.note()) } }
                 }
             }
         }

@@ -15,17 +15,17 @@ impl Page<'_> {
     /// Rates at the working clearance.
     pub(super) fn rates_now(&self) -> Markup {
         html! {
-            h2 { "Plants cut, tools " (self.clearance()) " from the row" }
-            (self.rate_table(Stretch::Whole, &format!(
+            h2 { (self.both.say(|units| format!("Plants cut, tools {} from the row", self.clearance(units)))) }
+            (self.rate_table(Stretch::Whole, &|units| format!(
                 "Share of plants cut on the whole row of {}, by speed and controller, below it the {} limits. The shaded line is the working \
                  speed. Entry and rest are told apart below.",
-                self.units.distance_text(self.results.row_length_m),
+                units.distance_text(self.results.row_length_m),
                 chosen_percent(self.results.level)
             )))
         }
     }
 
-    fn rate_table(&self, stretch: Stretch, caption: &str) -> Markup {
+    fn rate_table(&self, stretch: Stretch, caption: &dyn Fn(Units) -> String) -> Markup {
         let results = self.results;
         let controllers: Vec<&str> = ran(results).collect();
         let find = |controller: &str, speed_m_s: f64| {
@@ -39,15 +39,15 @@ impl Page<'_> {
                 .any(|v| find(name, *v).is_some_and(|cell| !cell.resolved))
         });
         html! {
-            (scroll("Plants cut", html! { (caption) }, html! {
+            (scroll("Plants cut", self.both.say(caption), html! {
                 table {
                     thead { tr {
-                        th scope="col" { "Speed, " (self.units.speed_unit()) }
+                        th scope="col" { (self.both.say(|units| format!("Speed, {}", units.speed_unit()))) }
                         @for name in &controllers { th scope="col" { (controller_title(name)) } }
                     } }
                     tbody { @for speed_m_s in &results.speeds_m_s {
                         tr.now[*speed_m_s == results.working_speed_m_s] {
-                            th scope="row" { (self.units.speed_number(*speed_m_s)) }
+                            th scope="row" { (self.both.say(|units| units.speed_number(*speed_m_s))) }
                             @for name in &controllers {
                                 @match find(name, *speed_m_s) {
                                     Some(cell) => (rate_cell(&cell.cut, cell.resolved)),
@@ -63,7 +63,7 @@ impl Page<'_> {
             }
             @for note in &results.controllers {
                 @if let Some(reason) = &note.left_out {
-                    p.soft { "Left out: " (controller_title(&note.controller)) ", because " (sentence(reason)) }
+                    p.soft { (self.both.stored(&format!("Left out: {}, because {}", controller_title(&note.controller), sentence(reason)))) }
                 }
             }
         }
@@ -79,7 +79,7 @@ impl Page<'_> {
         };
         html! {
             @if rows().next().is_some() {
-                h3 { "Controllers against one another at " (self.units.speed_text(at_work)) }
+                h3 { (self.both.say(|units| format!("Controllers against one another at {}", units.speed_text(at_work)))) }
                 (scroll("Differences between controllers", html! { "Share of plants cut by the first less that by the second, on whole rows, in percentage points (one point is 1 plant in 100), with its "
                         (chosen_percent(self.results.level)) " limits. Both meet the same ground, driver and plants, so the difference is known "
                         "better than either rate. Where both limits lie below zero, the first cuts fewer." }, html! {
@@ -118,17 +118,19 @@ impl Page<'_> {
         html! {
             @if !rows.is_empty() {
                 h2 { "Row by row" }
-                (scroll("Plants cut by row", html! { "Share of plants cut on whole rows at " (self.units.speed_text(results.working_speed_m_s)) " and "
-                            (self.clearance()) ", row 1 at the left." }, html! {
+                (scroll("Plants cut by row", self.both.say(|units| format!(
+                    "Share of plants cut on whole rows at {} and {}, row 1 at the left.",
+                    units.speed_text(results.working_speed_m_s), self.clearance(units)
+                )), html! {
                     table {
                         thead { tr {
                             th scope="col" { "Row" }
-                            th scope="col" { "From the centre, " (self.units.small_unit()) ", left positive" }
+                            th scope="col" { (self.both.say(|units| format!("From the centre, {}, left positive", units.small_unit()))) }
                             @for name in &controllers { th scope="col" { (controller_title(name)) } }
                         } }
                         tbody { @for (number, offset_m) in &rows { tr {
                             th scope="row" { (number) }
-                            td { (trimmed(self.units.small(*offset_m), 1)) }
+                            td { (self.both.say(|units| trimmed(units.small(*offset_m), 1))) }
                             @for name in &controllers {
                                 @match results.rows.iter().find(|row| row.row == *number && row.controller == **name) {
                                     Some(row) => (rate_cell(&row.cut, row.resolved)),
@@ -144,22 +146,24 @@ impl Page<'_> {
 
     /// Rates of the entry stretch and of the rest.
     pub(super) fn entry(&self) -> Markup {
-        let told = |words: &str| {
+        let told = |words: &str, units: Units| {
             format!(
                 "{words}: share of plants cut at {}, with {} limits.",
-                self.clearance(),
+                self.clearance(units),
                 chosen_percent(self.results.level)
             )
         };
-        let entry = self.units.distance_text(self.results.entry_length_m);
+        let entry = |units: Units| units.distance_text(self.results.entry_length_m);
         html! {
             @if self.results.entry_length_m > 0.0 {
                 h2 { "The entry stretch, and what comes after it" }
-                @if let Some(told) = entry_costs(self.results, self.units) { p.said { (told) } }
-                (self.rate_table(Stretch::Entry, &told(&format!(
-                    "The first {entry} after lowering, where the frame still has to find the row"
-                ))))
-                (self.rate_table(Stretch::Rest, &told(&format!("What comes after the first {entry}"))))
+                @if entry_costs(self.results, self.both.own()).is_some() {
+                    p.said { (self.both.say(|units| entry_costs(self.results, units).unwrap_or_default())) }
+                }
+                (self.rate_table(Stretch::Entry, &|units| told(&format!(
+                    "The first {} after lowering, where the frame still has to find the row", entry(units)
+                ), units)))
+                (self.rate_table(Stretch::Rest, &|units| told(&format!("What comes after the first {}", entry(units)), units)))
             }
         }
     }

@@ -1,7 +1,7 @@
 //! Tests of the page as a whole.
 
 use super::*;
-use crate::report::{svg::study_pictures, synthetic};
+use crate::report::{both::seen, svg::study_pictures, synthetic};
 use crate::results::Assumption;
 use crate::results::answers::{Answers, Status};
 
@@ -68,10 +68,9 @@ fn prop_one_critical_speed_is_one_number_in_all_places() {
         for margins in &mut results.loops {
             margins.critical_speed_m_s = margins.critical_speed_m_s.map(|_| critical_m_s);
         }
+        let page = page_of(&results);
         for (units, wanted) in [(Units::Metric, km_h), (Units::Us, mph)] {
-            let pictures = study_pictures(&results, &[], units);
-            let results = &results;
-            let page = Page { results, units }.body(&pictures, None).into_string();
+            let page = seen(&page, units);
             let (before, _) = page
                 .split_once(" the camera sees the row too late for its lookahead.</p>")
                 .unwrap();
@@ -365,7 +364,6 @@ fn prop_the_policy_lets_this_script_and_this_style_alone() {
 
 #[test]
 fn prop_both_systems_of_units_have_the_same_elements() {
-    // Weaving panics in tests where they have not.
     for units in ["metric", "us"] {
         for change in [
             |results: Results| results,

@@ -1,7 +1,8 @@
 //! Sliders over the simulated settings, with the maps that they move on.
 
+use crate::report::both::Both;
 use crate::report::display::{Units, controller_title};
-use crate::report::svg::Picture;
+use crate::report::svg::twin::Twin;
 use crate::report::text::ran;
 use crate::report::three_answers::guided;
 use crate::results::Results;
@@ -21,17 +22,17 @@ const TOLD: [(&str, &str); 9] = [
 ];
 
 /// The section for one study or for two beside one another; the sliders run over what all of them simulated.
-pub fn try_it(studies: &[&Results], units: Units, maps: &[&[Picture]]) -> Markup {
+pub fn try_it(studies: &[&Results], both: Both, maps: &[&[Twin]]) -> Markup {
     let reading = maps.iter().find_map(|maps| maps.first());
     html! {
         section #try {
             h2 { "Speed against clearance" }
-            @if let Some(picture) = reading { p.soft { (picture.reading) } }
+            @if let Some(picture) = reading { p.soft { (picture.reading()) } }
             div.try.one[studies.len() == 1].two[studies.len() > 1] {
-                (panel(studies))
+                (panel(studies, both))
                 @for (number, (study, maps)) in studies.iter().zip(maps).enumerate() {
                     div.maps data-study=(number) {
-                        @if studies.len() > 1 { h3 { (place(number)) ": " (study.scenario.name) } }
+                        @if studies.len() > 1 { h3 { (both.stored(&format!("{}: {}", place(number), study.scenario.name))) } }
                         div.pictures {
                             @for (name, picture) in ran(study).zip(*maps) {
                                 figure data-controller=(name) { (picture.inline()) }
@@ -40,7 +41,7 @@ pub fn try_it(studies: &[&Results], units: Units, maps: &[&[Picture]]) -> Markup
                     }
                 }
             }
-            (rule(studies, units))
+            (rule(studies, both))
         }
     }
 }
@@ -50,7 +51,7 @@ pub fn place(number: usize) -> &'static str {
     if number == 0 { "First" } else { "Second" }
 }
 
-fn panel(studies: &[&Results]) -> Markup {
+fn panel(studies: &[&Results], both: Both) -> Markup {
     html! {
         div.panel.needs-script {
             h3 { "Try a setting" }
@@ -78,7 +79,7 @@ fn panel(studies: &[&Results]) -> Markup {
             table.told {
                 @if studies.len() > 1 { thead { tr {
                     td {}
-                    @for (number, study) in studies.iter().enumerate() { th scope="col" { (place(number)) ": " (study.scenario.name) } }
+                    @for (number, study) in studies.iter().enumerate() { th scope="col" { (both.stored(&format!("{}: {}", place(number), study.scenario.name))) } }
                 } } }
                 tbody { @for (what, question) in TOLD { tr {
                     th scope="row" { (question) }
@@ -90,7 +91,7 @@ fn panel(studies: &[&Results]) -> Markup {
 }
 
 /// What the sliders do between simulated settings.
-fn rule(studies: &[&Results], units: Units) -> Markup {
+fn rule(studies: &[&Results], both: Both) -> Markup {
     let spans = |values: fn(&Results) -> &Vec<f64>, text: &dyn Fn(f64) -> String| {
         let low = studies
             .iter()
@@ -102,12 +103,15 @@ fn rule(studies: &[&Results], units: Units) -> Markup {
             .fold(f64::MAX, f64::min);
         format!("{} to {}", text(low), text(high))
     };
-    let speeds = spans(|study| &study.speeds_m_s, &|v| units.speed_text(v));
-    let clearances = spans(|study| &study.clearances_m, &|c| units.clearance(c));
+    let speeds = |units: Units| spans(|study| &study.speeds_m_s, &|v| units.speed_text(v));
+    let clearances = |units: Units| spans(|study| &study.clearances_m, &|c| units.clearance(c));
     html! {
-        p.soft.needs-script { "The sliders run from " (speeds) " and from " (clearances) ", as far as was simulated; nothing is carried on beyond. "
-            "Dots are simulated settings. Between them the logarithms of the shares cut and touched and of their limits run straight with speed and "
-            "clearance among the four dots around, and so do machine cost, weeding, weeds left and field work themselves; lost plants cost "
-            "their share of all. Where one of these shares is nothing, the shares themselves run straight." }
+        p.soft.needs-script { (both.say(|units| format!(
+            "The sliders run from {} and from {}, as far as was simulated; nothing is carried on beyond. Dots are simulated settings. Between them the \
+             logarithms of the shares cut and touched and of their limits run straight with speed and clearance among the four dots around, and so do \
+             machine cost, weeding, weeds left and field work themselves; lost plants cost their share of all. Where one of these shares is nothing, \
+             the shares themselves run straight.",
+            speeds(units), clearances(units)
+        ))) }
     }
 }

@@ -13,6 +13,7 @@ pub mod rates;
 pub mod sheet;
 pub mod shift;
 pub mod tools;
+pub mod twin;
 
 use super::display::{Units, controller_title};
 use crate::results::{LoopMargins, Results};
@@ -84,31 +85,31 @@ impl Picture {
     }
 }
 
-/// Pictures of a study.
-pub struct Pictures {
+/// Pictures of a study, in one system of units or in both.
+pub struct Pictures<P = Picture> {
     /// Share of plants cut over speed and clearance, one per controller.
-    pub maps: Vec<Picture>,
+    pub maps: Vec<P>,
     /// Share of plants cut against clearance, one per speed.
-    pub rates: Vec<Picture>,
+    pub rates: Vec<P>,
     /// Error budget at the working speed.
-    pub budget: Option<Picture>,
+    pub budget: Option<P>,
     /// Passes from above.
-    pub above: Vec<Picture>,
+    pub above: Vec<P>,
     /// Shift and demand over distance.
-    pub shift: Vec<Picture>,
+    pub shift: Vec<P>,
     /// Plants cut at each speed, for everybody.
-    pub plain: Option<Picture>,
+    pub plain: Option<P>,
     /// Tool error over the lookahead.
-    pub lookahead: Option<Picture>,
+    pub lookahead: Option<P>,
     /// Gain and phase of the loop.
-    pub bode: Option<Picture>,
+    pub bode: Option<P>,
     /// Rows, tools and tyres to scale.
-    pub tools: Option<Picture>,
+    pub tools: Option<P>,
 }
 
-impl Pictures {
+impl<P> Pictures<P> {
     /// All of them in reading order.
-    pub fn all(&self) -> impl Iterator<Item = &Picture> {
+    pub fn all(&self) -> impl Iterator<Item = &P> {
         self.maps
             .iter()
             .chain(&self.rates)
@@ -119,6 +120,28 @@ impl Pictures {
             .chain(&self.lookahead)
             .chain(&self.bode)
             .chain(&self.tools)
+    }
+
+    /// Every picture with the same one of another drawing of the study.
+    fn zip<Q>(self, other: Pictures<P>, join: impl Fn(P, P) -> Q) -> Pictures<Q> {
+        let list = |own: Vec<P>, other: Vec<P>| -> Vec<Q> {
+            own.into_iter()
+                .zip(other)
+                .map(|(own, other)| join(own, other))
+                .collect()
+        };
+        let one = |own: Option<P>, other: Option<P>| Some(join(own?, other?));
+        Pictures {
+            maps: list(self.maps, other.maps),
+            rates: list(self.rates, other.rates),
+            budget: one(self.budget, other.budget),
+            above: list(self.above, other.above),
+            shift: list(self.shift, other.shift),
+            plain: one(self.plain, other.plain),
+            lookahead: one(self.lookahead, other.lookahead),
+            bode: one(self.bode, other.bode),
+            tools: one(self.tools, other.tools),
+        }
     }
 }
 
