@@ -3,6 +3,7 @@
 //! SI units; every key carries its unit in its name. Nothing here computes.
 
 pub mod answers;
+pub mod comparison;
 pub(crate) mod finite;
 mod sound;
 

@@ -56,6 +56,7 @@ pub fn run(asked: &Merge) -> Result<(), Failure> {
     let tell = Tell {
         quiet: asked.quiet,
         json: asked.json,
+        open: asked.open,
     };
     answer(tell, &outcome.results, &folder, &files)
 }

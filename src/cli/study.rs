@@ -67,6 +67,7 @@ pub fn file(asked: &Study) -> Result<(), Failure> {
         tell: Tell {
             quiet: asked.quiet,
             json: asked.json,
+            open: asked.open,
         },
     };
     match until {
@@ -102,6 +103,8 @@ pub struct Tell {
     pub quiet: bool,
     /// The results as JSON on standard output; words go to standard error then.
     pub json: bool,
+    /// The report is opened once it is written.
+    pub open: bool,
 }
 
 /// A whole study: from its start, or from where the same command was stopped.
@@ -273,6 +276,7 @@ pub fn answer(
         let where_they_lie = super::where_they_lie(folder, files);
         format!("{}\n{where_they_lie}", answer_text(results))
     };
+    super::open(tell.open, &folder.path().join("report.html"));
     match (tell.json, tell.quiet) {
         (false, true) => Ok(()),
         (false, false) => super::print(&words()),

@@ -7,7 +7,6 @@
 //! what can hurt.
 
 pub mod answers;
-pub mod beside;
 pub mod both;
 pub mod bounds;
 pub mod cautions;
@@ -24,6 +23,7 @@ mod restate;
 pub mod sentences;
 pub mod setting_sheet;
 pub mod svg;
+pub mod sweep;
 #[cfg(test)]
 pub(crate) mod synthetic;
 pub mod text;

@@ -42,6 +42,7 @@ mod layout;
 mod observed;
 mod read;
 mod schema;
+mod short;
 mod spread;
 mod starter;
 pub mod units;
@@ -50,6 +51,7 @@ mod values;
 pub use error::{Problem, ScenarioError};
 pub use given::Given;
 pub use schema::schema;
+pub use short::{Crop, Steering, short_starter};
 pub use spread::Spread;
 pub use starter::starter;
 
@@ -77,7 +79,7 @@ use crate::sim::streams::{Source, stream};
 use build::{Fixed, Numbers};
 use keys::{Id, KEYS, Shape, Varies};
 use layout::Layout;
-use read::Read;
+use read::{Read, Value};
 use values::Values;
 
 /// Units that a scenario shows its numbers in.
@@ -437,6 +439,18 @@ impl Scenario {
                 }
             )
         })
+    }
+
+    /// The value of a key as written in the file or by default, and the same in SI if it is one number; `None` where nothing holds.
+    pub fn value(&self, path: &str) -> Option<(String, Option<f64>)> {
+        let key = KEYS.iter().find(|key| key.path() == path)?;
+        let stated = self.values.stated(key.id)?;
+        let number = match stated.value {
+            Value::Number(Spread::Fixed(number)) => Some(number),
+            Value::Count(count) => Some(count as f64),
+            _ => None,
+        };
+        Some((stated.written.trim_matches('"').to_string(), number))
     }
 
     /// Every value with its origin, in the order of the language; then what was worked out from them.

@@ -66,7 +66,7 @@ impl Page<'_> {
                     " limit of the simulated rate. A simulated speed is not a permission." }
                 (room::room())
                 (self.contents(film.is_some()))
-                (try_it(&[results], both, &[&pictures.maps]))
+                (try_it(&[results], both, &[&pictures.maps], &["First"]))
                 (film::section(film))
                 (self.warnings())
                 (self.rates_now())

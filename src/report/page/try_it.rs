@@ -21,18 +21,19 @@ const TOLD: [(&str, &str); 9] = [
     ("cost", "Cost a round"),
 ];
 
-/// The section for one study or for two beside one another; the sliders run over what all of them simulated.
-pub fn try_it(studies: &[&Results], both: Both, maps: &[&[Twin]]) -> Markup {
+/// The section for one study or for several beside one another, each with what it is called there; the sliders run over what all of them
+/// simulated.
+pub fn try_it(studies: &[&Results], both: Both, maps: &[&[Twin]], places: &[&str]) -> Markup {
     let reading = maps.iter().find_map(|maps| maps.first());
     html! {
         section #try {
             h2 { "Speed against clearance" }
             @if let Some(picture) = reading { p.soft { (picture.reading()) } }
             div.try.one[studies.len() == 1].two[studies.len() > 1] {
-                (panel(studies, both))
+                (panel(studies, both, places))
                 @for (number, (study, maps)) in studies.iter().zip(maps).enumerate() {
                     div.maps data-study=(number) {
-                        @if studies.len() > 1 { h3 { (both.stored(&format!("{}: {}", place(number), study.scenario.name))) } }
+                        @if studies.len() > 1 { h3 { (both.stored(&format!("{}: {}", places[number], study.scenario.name))) } }
                         div.pictures {
                             @for (name, picture) in ran(study).zip(*maps) {
                                 figure data-controller=(name) { (picture.inline()) }
@@ -46,12 +47,7 @@ pub fn try_it(studies: &[&Results], both: Both, maps: &[&[Twin]]) -> Markup {
     }
 }
 
-/// What a study is called beside another one.
-pub fn place(number: usize) -> &'static str {
-    if number == 0 { "First" } else { "Second" }
-}
-
-fn panel(studies: &[&Results], both: Both) -> Markup {
+fn panel(studies: &[&Results], both: Both, places: &[&str]) -> Markup {
     html! {
         div.panel.needs-script {
             h3 { "Try a setting" }
@@ -67,7 +63,7 @@ fn panel(studies: &[&Results], both: Both) -> Markup {
                 div.choice {
                     label for=(id) {
                         "Frame steered by"
-                        @if studies.len() > 1 { ", " (place(number).to_lowercase()) }
+                        @if studies.len() > 1 { ", " (places[number].to_lowercase()) }
                     }
                     select id=(id) {
                         @for name in ran(study) {
@@ -79,7 +75,7 @@ fn panel(studies: &[&Results], both: Both) -> Markup {
             table.told {
                 @if studies.len() > 1 { thead { tr {
                     td {}
-                    @for (number, study) in studies.iter().enumerate() { th scope="col" { (both.stored(&format!("{}: {}", place(number), study.scenario.name))) } }
+                    @for (number, study) in studies.iter().enumerate() { th scope="col" { (both.stored(&format!("{}: {}", places[number], study.scenario.name))) } }
                 } } }
                 tbody { @for (what, question) in TOLD { tr {
                     th scope="row" { (question) }

@@ -6,6 +6,7 @@
 pub mod above;
 pub mod bode;
 pub mod budget;
+pub mod lines;
 pub mod lookahead;
 pub mod map;
 pub mod plain;
