@@ -3,6 +3,7 @@
 //! SI units; every key carries its unit in its name. Nothing here computes.
 
 pub mod answers;
+pub mod comparison;
 pub(crate) mod finite;
 mod kind;
 pub mod reasons;
@@ -118,10 +119,13 @@ pub struct ScenarioStamp {
     pub description: String,
     /// File name without folders.
     pub file: String,
-    /// SHA-256 of the text with line ends folded to LF, followed by those of the files it reads.
+    /// SHA-256 of the text with line ends folded to LF, followed by the values set beside it and by the files it reads.
     pub sha256: String,
     /// Units that the scenario shows its numbers in.
     pub units: Units,
+    /// Values that took the place of the file's, as `camera.latency = "80 ms"`.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub set: Vec<String>,
 }
 
 /// Whether a controller ran.
@@ -418,7 +422,7 @@ pub struct Assumption {
     pub key: String,
     /// Value as the scenario or the default states it.
     pub value: String,
-    /// "scenario", a source, or "assumed".
+    /// "scenario", "set on the command line", a source, or "assumed".
     pub origin: String,
     /// Range in which the default may plausibly lie, of a distribution that of its sd; null for what the scenario states, and
     /// where nothing is in doubt.

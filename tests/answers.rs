@@ -5,7 +5,7 @@ use std::path::Path;
 use std::sync::OnceLock;
 use std::sync::atomic::{AtomicBool, Ordering};
 
-use rowroom::answers::compare::machines;
+use rowroom::answers::compare::{Entrant, How, compare};
 use rowroom::montecarlo::saved::Saved;
 use rowroom::montecarlo::study::{Part, run};
 use rowroom::results::answers::{Bound, Change, Holds};
@@ -436,12 +436,21 @@ fn prop_every_shipped_scenario_gives_the_answers_it_has_data_for() {
 #[test]
 fn prop_two_machines_meet_the_same_passes() {
     let one = leeks("1 %");
-    let compare = |other: &Scenario| machines(&one, other, 3, 32, None, &Unwatched).unwrap();
-    let itself = compare(&one);
+    let how = How {
+        seed: 3,
+        passes: 32,
+        threads: None,
+    };
+    let against = |other: &Scenario| {
+        let both = [Entrant::Scenario(&one), Entrant::Scenario(other)];
+        let mut found = compare(&both, how, &Unwatched).unwrap();
+        found.machines.remove(1).against_first.unwrap()
+    };
+    let itself = against(&one);
     assert_eq!(itself.pairs.len(), 5);
     for pair in &itself.pairs {
-        assert_eq!(pair.first_controller, pair.second_controller);
-        assert_eq!(pair.first_rate, pair.second_rate);
+        assert_eq!(pair.first_controller, pair.other_controller);
+        assert_eq!(pair.first_rate, pair.other_rate);
         let difference = pair.difference;
         assert_eq!(
             (difference.lower, difference.value, difference.upper),
@@ -459,7 +468,7 @@ fn prop_two_machines_meet_the_same_passes() {
     let aligned = format!("{mount}\nalignment = \"0 mm\"");
     let text = one.texts().text.replace(mount, &aligned);
     let aligned = Scenario::parse(&text, "aligned.toml", &|_| unreachable!(), None).unwrap();
-    let better = compare(&aligned);
+    let better = against(&aligned);
     assert!(better.pairs[0].difference.upper < 0.0);
     assert!(better.pairs[0].gains.clearance_lower_m.unwrap() > 0.0);
 }

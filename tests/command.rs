@@ -412,7 +412,9 @@ fn regress_schemas_are_json_and_every_command_has_an_example() {
         assert!(serde_json::from_str::<serde_json::Value>(&text).is_ok());
         assert!(text.contains(key));
     }
-    for command in ["study", "merge", "pass", "starter", "schema"] {
+    for command in [
+        "study", "merge", "pass", "compare", "sweep", "starter", "schema",
+    ] {
         let text = out(&rowroom(folder.path(), &[command, "--help"]));
         assert!(text.contains(&format!("  rowroom {command} ")), "{text}");
     }
@@ -787,84 +789,6 @@ fn regress_the_bare_command_studies_the_demo_from_an_empty_folder() {
     assert!(!report.exists() || !results(&report).complete);
 }
 
-/// Two machines: an answer in words, the same as numbers, and mistakes that say what is wrong.
-#[test]
-fn regress_two_machines_side_by_side() {
-    let field = field();
-    let noisy = readme_scenario().replace(
-        "lookahead = \"0.8 m\"",
-        "lookahead = \"0.8 m\"\nappearance_sd = \"40 mm\"",
-    );
-    fs::write(field.path().join("noisy.toml"), noisy).unwrap();
-    let compare = |extra: &[&str]| {
-        rowroom(
-            field.path(),
-            &[
-                &["compare", "noisy.toml", "field.toml", "--passes", "16"],
-                extra,
-            ]
-            .concat(),
-        )
-    };
-    let told = compare(&[]);
-    assert_eq!(code(&told), 0, "{}", err(&told));
-    assert!(out(&told).contains("not a permission"), "{}", out(&told));
-    assert!(out(&told).lines().all(|line| line.chars().count() <= 100));
-    let numbers: serde_json::Value = serde_json::from_str(&out(&compare(&["--json"]))).unwrap();
-    assert_eq!(numbers["passes"], 16);
-    let difference = &numbers["pairs"][0]["difference"];
-    assert!(difference["upper"].as_f64().unwrap() < 0.0, "{difference}");
-    assert!(!field.path().join("reports").exists());
-
-    let missing = rowroom(field.path(), &["compare", "field.toml", "nothing.toml"]);
-    assert_eq!(code(&missing), 1);
-    assert!(err(&missing).contains("nothing.toml"), "{}", err(&missing));
-    assert_eq!(code(&rowroom(field.path(), &["compare", "field.toml"])), 2);
-    assert_eq!(code(&compare(&["--seed", "x"])), 2);
-}
-
-/// Two finished studies on one page, and mistakes that say what is wrong and lose nothing.
-#[test]
-fn regress_two_studies_beside_one_another() {
-    let field = field();
-    let wide = readme_scenario().replace("\"My field\"", "\"A <b>wider</b> field\"");
-    fs::write(field.path().join("wide.toml"), wide).unwrap();
-    for scenario in ["field.toml", "wide.toml"] {
-        let studied = rowroom(
-            field.path(),
-            &["study", scenario, "--passes", "3", "--quiet"],
-        );
-        assert_eq!(code(&studied), 0, "{}", err(&studied));
-    }
-    let beside = |arguments: &[&str]| rowroom(field.path(), &[&["beside"], arguments].concat());
-    let told = beside(&["reports/field", "reports/wide/results.json"]);
-    assert_eq!(code(&told), 0, "{}", err(&told));
-    assert!(
-        out(&told).contains("Plants cut there: first "),
-        "{}",
-        out(&told)
-    );
-    let page = field.path().join("reports/field_beside_wide/beside.html");
-    let page = fs::read_to_string(page).unwrap();
-    assert!(page.contains("A &lt;b&gt;wider&lt;/b&gt; field") && !page.contains("<b>wider"));
-
-    let missing = beside(&["reports/field", "reports/nothing"]);
-    assert_eq!(code(&missing), 1);
-    assert!(
-        err(&missing).contains("folder of a finished study"),
-        "{}",
-        err(&missing)
-    );
-    let scenario = beside(&["field.toml", "wide.toml"]);
-    assert_eq!(code(&scenario), 2);
-    assert!(
-        err(&scenario).contains("rowroom compare"),
-        "{}",
-        err(&scenario)
-    );
-    assert_eq!(code(&beside(&["reports/field"])), 2);
-}
-
 /// Colours are for a terminal: through a pipe nothing but plain words comes out.
 #[test]
 fn regress_no_colour_goes_through_a_pipe() {
@@ -906,7 +830,7 @@ fn regress_names_of_any_script_are_studied_and_compared() {
         assert!(out(&done).contains(name), "{}", out(&done));
     }
     for arguments in [
-        &["beside", "reports/one", "reports/two"][..],
+        &["compare", "reports/one", "reports/two"][..],
         &["compare", "one.toml", "two.toml", "--passes", "8"],
     ] {
         let done = rowroom(field.path(), arguments);
@@ -1215,7 +1139,7 @@ fn regress_results_that_contradict_themselves_get_no_page() {
     changed.rates[1].cut.lower = 1.0;
     let text = serde_json::to_string(&changed).unwrap();
     fs::write(field.path().join("changed.json"), text).unwrap();
-    let refused = rowroom(field.path(), &["beside", "reports/field", "changed.json"]);
+    let refused = rowroom(field.path(), &["compare", "reports/field", "changed.json"]);
     assert_eq!(code(&refused), 2);
     for words in ["changed.json contradicts itself", "rates[1]"] {
         assert!(err(&refused).contains(words), "{}", err(&refused));

@@ -19,6 +19,7 @@ pub mod spacing;
 pub mod speed;
 pub mod stages;
 pub mod stroke;
+pub mod sweep;
 pub mod trial;
 
 use crate::model::controller::Kind;

@@ -286,7 +286,7 @@ pub(super) struct Frame {
     pub(super) clearances_m: Vec<f64>,
     pub(super) working_speed: usize,
     pub(super) working_clearance: usize,
-    allowed_cut_rate: f64,
+    pub(super) allowed_cut_rate: f64,
 }
 
 /// Upper limits over speed at the working clearance and over clearance at the working speed; first of all passes, then without each
@@ -580,6 +580,17 @@ impl Frame {
         let limits: Vec<f64> = limits.iter().rev().copied().collect();
         let widest = x.first().copied().unwrap_or(0.0);
         reach(&x, &limits, self.allowed_cut_rate).capped(closest_m.map(|m| -m), widest)
+    }
+
+    /// Highest speed at which plants cut keep the allowed rate, m/s, with the limits of the jackknife, and whether the speeds end there.
+    pub(super) fn highest(&self, curves: &Curves) -> Option<(Limited, bool)> {
+        let by_group = curves.over_speed.iter();
+        let speeds: Vec<Reached> = by_group
+            .map(|limits| self.speed(limits, NO_CAPS.speed_m_s))
+            .collect();
+        let at_least = matches!(speeds[0], Reached::Beyond(_));
+        let nothing = vec![Reached::At(0.0); speeds.len()];
+        Some((difference(&nothing, &speeds)?, at_least))
     }
 
     pub(super) fn gain(

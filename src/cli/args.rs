@@ -3,11 +3,14 @@
 use std::path::PathBuf;
 use std::time::Duration;
 
+use clap::builder::{PossibleValuesParser, TypedValueParser};
 use clap::{Args, Parser, Subcommand, ValueEnum};
+use rowroom::answers::sweep::Over;
 use rowroom::model::controller::Kind;
 use rowroom::montecarlo::study::{MOST_PARTS, MOST_PASSES, Part};
 use rowroom::scenario::keys::{self, Id};
 use rowroom::scenario::units::{self, Quantity};
+use rowroom::scenario::{Crop, Given, Steering, Units};
 
 /// How close to the plants may the sweeps of a camera-guided cultivator run, and how fast?
 ///
@@ -47,22 +50,27 @@ Example:
 Example:
   rowroom pass my_field.toml --number 12 --controller pid --speed \"8 km/h\" --clearance \"38 mm\"")]
     Pass(Pass),
-    /// Simulate two machines on the same passes and say which allows more speed
+    /// Compare machines, two or more: scenario files, simulated on the same passes, and finished studies
     #[command(after_help = "\
 Example:
-  rowroom compare with_pid.toml with_yaw_rate.toml")]
+  rowroom compare with_pid.toml with_yaw_rate.toml
+  rowroom compare reports/before reports/after --out reports/both
+  rowroom compare my_field.toml reports/demo other.toml --set camera.latency=\"120 ms\"
+
+--set changes every scenario file that is compared, no finished study.")]
     Compare(Compare),
-    /// Put two finished studies on one page: two machines, two settings, before and after
+    /// Change one or two values through a list and see what it does to the plants cut
     #[command(after_help = "\
 Example:
-  rowroom study before.toml
-  rowroom study after.toml
-  rowroom beside reports/before reports/after")]
-    Beside(Beside),
-    /// Write a commented scenario to start from; an existing file is never touched
+  rowroom sweep my_field.toml --over camera.latency=\"40 ms, 80 ms, 120 ms\"
+  rowroom sweep my_field.toml --over camera.lookahead=\"0.4 m, 0.8 m\" --over camera.mount=\"shifted, fixed\"")]
+    Sweep(Sweep),
+    /// Write a short commented scenario to start from; an existing file is never touched
     #[command(after_help = "\
 Example:
-  rowroom starter my_field.toml")]
+  rowroom starter my_field.toml
+  rowroom starter my_field.toml --crop sugar_beet --driver satellite_line --units us
+  rowroom starter all.toml --full")]
     Starter(Starter),
     /// Print the JSON Schema of scenario files (for editors) or of results.json
     #[command(after_help = "\
@@ -72,11 +80,23 @@ Example:
     Schema(Schema),
 }
 
+/// `--set`.
+#[derive(Args)]
+pub struct Changes {
+    /// Change a value of the scenario file, such as camera.latency="80 ms"; may be given several times
+    ///
+    /// Any key of the scenario language with its table. An empty value (KEY=) takes a key or a table out of the file.
+    #[arg(long = "set", value_name = "KEY=VALUE", value_parser = Given::parse)]
+    pub given: Vec<Given>,
+}
+
 /// `rowroom study`.
 #[derive(Args)]
 pub struct Study {
     /// Scenario file
     pub file: PathBuf,
+    #[command(flatten)]
+    pub changes: Changes,
     /// Folder for the report [default: reports/<file stem> in the current folder]
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,
@@ -106,6 +126,9 @@ pub struct Study {
     /// Print results.json to standard output, and everything else to standard error
     #[arg(long, conflicts_with = "part")]
     pub json: bool,
+    /// Open the report in the browser once it is written
+    #[arg(long, conflicts_with = "part")]
+    pub open: bool,
     /// Log of a driven pass, for a scenario that replays one
     #[arg(long, value_name = "LOG")]
     pub replay: Option<PathBuf>,
@@ -114,10 +137,14 @@ pub struct Study {
 /// `rowroom compare`.
 #[derive(Args)]
 pub struct Compare {
-    /// Scenario of the first machine; speeds, clearances and the allowed rate are taken from it
-    pub first: PathBuf,
-    /// Scenario of the second machine
-    pub second: PathBuf,
+    /// Scenario files and finished studies (a folder with results.json, or that file), two to eight
+    ///
+    /// Scenario files are simulated on the same passes, at the speeds, clearances, working setting and allowed rate of the first one; finished
+    /// studies stand as they were worked. All are held against the first.
+    #[arg(required = true, num_args = 2.., value_name = "MACHINE")]
+    pub machines: Vec<PathBuf>,
+    #[command(flatten)]
+    pub changes: Changes,
     /// Passes at each speed
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u64).range(2..=MOST_PASSES), default_value_t = rowroom::answers::compare::PASSES)]
     pub passes: u64,
@@ -127,21 +154,15 @@ pub struct Compare {
     /// Threads; results do not depend on it [default: all cores]
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u64).range(1..=1024))]
     pub threads: Option<u64>,
+    /// Folder for a page with it all, comparison.html [default: none is written]
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
     /// Print the numbers as JSON
     #[arg(long)]
     pub json: bool,
-}
-
-/// `rowroom beside`.
-#[derive(Args)]
-pub struct Beside {
-    /// Folder of the first study, or its results.json; the page opens with its units
-    pub first: PathBuf,
-    /// Folder of the second study, or its results.json
-    pub second: PathBuf,
-    /// Folder for the page [default: reports/<first>_beside_<second> in the current folder]
-    #[arg(long, value_name = "DIR")]
-    pub out: Option<PathBuf>,
+    /// Open the page in the browser
+    #[arg(long, requires = "out")]
+    pub open: bool,
 }
 
 fn minutes(text: &str) -> Result<Duration, String> {
@@ -181,6 +202,9 @@ pub struct Merge {
     /// Print results.json to standard output, and everything else to standard error
     #[arg(long)]
     pub json: bool,
+    /// Open the report in the browser once it is written
+    #[arg(long)]
+    pub open: bool,
 }
 
 /// `rowroom pass`.
@@ -188,6 +212,8 @@ pub struct Merge {
 pub struct Pass {
     /// Scenario file
     pub file: PathBuf,
+    #[command(flatten)]
+    pub changes: Changes,
     /// Number of the pass in the study, from 0
     #[arg(long, value_name = "K", default_value_t = 0)]
     pub number: u64,
@@ -235,12 +261,70 @@ fn quantity(text: &str, what: Quantity, id: Id) -> Result<f64, String> {
     }
 }
 
+/// `rowroom sweep`.
+#[derive(Args)]
+pub struct Sweep {
+    /// Scenario file
+    pub file: PathBuf,
+    /// Key and its values with commas between them, for one or two keys
+    ///
+    /// Everything is simulated at the working speed and clearance, the file as it stands too; with two keys every pair of values is.
+    #[arg(long, required = true, value_name = "KEY=VALUES", value_parser = Over::parse)]
+    pub over: Vec<Over>,
+    #[command(flatten)]
+    pub changes: Changes,
+    /// Folder for table and picture [default: reports/<file stem>/sweeps/ and the keys]
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+    /// Passes with every value
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u64).range(2..=MOST_PASSES), default_value_t = rowroom::answers::compare::PASSES)]
+    pub passes: u64,
+    /// Seed of all random numbers [default: the scenario's]
+    #[arg(long, value_name = "N")]
+    pub seed: Option<u64>,
+    /// Threads; results do not depend on it [default: all cores]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u64).range(1..=1024))]
+    pub threads: Option<u64>,
+    /// Print no words but errors
+    #[arg(long)]
+    pub quiet: bool,
+    /// Print the numbers as JSON to standard output, and everything else to standard error
+    #[arg(long)]
+    pub json: bool,
+    /// Log of a driven pass, for a scenario that replays one
+    #[arg(long, value_name = "LOG")]
+    pub replay: Option<PathBuf>,
+    /// Open the picture in whatever shows such files
+    #[arg(long)]
+    pub open: bool,
+}
+
 /// `rowroom starter`.
 #[derive(Args)]
 pub struct Starter {
     /// File to write
     #[arg(default_value = "my_field.toml")]
     pub file: PathBuf,
+    /// Crop
+    #[arg(long, default_value = "leeks", value_parser = PossibleValuesParser::new(Crop::ALL.map(Crop::name)).map(|name| named(Crop::ALL, Crop::name, &name)))]
+    pub crop: Crop,
+    /// Who steers
+    #[arg(long, default_value = "hand", value_parser = PossibleValuesParser::new(Steering::ALL.map(Steering::name)).map(|name| named(Steering::ALL, Steering::name, &name)))]
+    pub driver: Steering,
+    /// Units of the values and of the reports
+    #[arg(long, default_value = "metric", value_parser = PossibleValuesParser::new(UNITS.map(Units::name)).map(|name| named(UNITS, Units::name, &name)))]
+    pub units: Units,
+    /// Write every key of the language with its meaning and default instead, in metric units
+    #[arg(long, conflicts_with_all = ["crop", "driver", "units"])]
+    pub full: bool,
+}
+
+const UNITS: [Units; 2] = [Units::Metric, Units::Us];
+
+/// The one of that name; the parser lets no other name through.
+fn named<T: Copy, const N: usize>(all: [T; N], name_of: fn(T) -> &'static str, name: &str) -> T {
+    let found = all.into_iter().find(|one| name_of(*one) == name);
+    found.unwrap_or(all[0])
 }
 
 /// `rowroom schema`.

@@ -214,7 +214,7 @@ impl Folder {
                 theirs: found.scenario.name,
                 seed: found.seed,
                 differs: if same_words {
-                    ", but the scenario file or a file it reads has changed since"
+                    ", but the scenario file, a file it reads or what was --set has changed since"
                 } else {
                     ""
                 },

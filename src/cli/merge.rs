@@ -50,6 +50,7 @@ pub fn run(asked: &Merge) -> Result<(), Failure> {
     let tell = Tell {
         quiet: asked.quiet,
         json: asked.json,
+        open: asked.open,
     };
     answer(tell, &found.results, &folder, &files)
 }

@@ -1,7 +1,6 @@
 //! The terminal: arguments in, files and a short answer out.
 
 mod args;
-mod beside;
 mod compare;
 mod failure;
 mod folder;
@@ -10,17 +9,20 @@ mod paint;
 mod pass;
 mod progress;
 mod study;
+mod sweep;
 
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use clap::Parser;
+use clap::error::{ContextKind, ContextValue, ErrorKind};
 
 use args::{Cli, Command, Schema, SchemaOf, Starter};
 use failure::Failure;
 use folder::Folder;
 use rowroom::report::File;
+use rowroom::scenario::short_starter;
 
 /// Does what the command line asks for.
 pub fn run() -> ExitCode {
@@ -35,7 +37,7 @@ pub fn run() -> ExitCode {
         Some(Command::Merge(asked)) => merge::run(&asked),
         Some(Command::Pass(asked)) => pass::run(&asked),
         Some(Command::Compare(asked)) => compare::run(&asked),
-        Some(Command::Beside(asked)) => beside::run(&asked),
+        Some(Command::Sweep(asked)) => sweep::run(&asked),
         Some(Command::Starter(asked)) => starter(&asked),
         Some(Command::Schema(asked)) => schema(&asked),
     };
@@ -56,14 +58,34 @@ fn ended(done: Result<(), Failure>) -> ExitCode {
 fn told_by_the_parser(told: &clap::Error) -> ExitCode {
     if told.use_stderr() {
         paint::err(&told.render().to_string());
+        paint::err(&file_without_command(told));
         return ExitCode::from(u8::try_from(told.exit_code()).unwrap_or(2));
     }
     ended(printed(told.print()))
 }
 
+/// What to type where a file stands in place of the command.
+fn file_without_command(told: &clap::Error) -> String {
+    let named = match (told.kind(), told.get(ContextKind::InvalidSubcommand)) {
+        (ErrorKind::InvalidSubcommand, Some(ContextValue::String(named))) => named,
+        _ => return String::new(),
+    };
+    let is_scenario = Path::new(named)
+        .extension()
+        .is_some_and(|ending| ending.eq_ignore_ascii_case("toml"));
+    match is_scenario {
+        true => format!("\nTo study that scenario: rowroom study {named}\n"),
+        false => String::new(),
+    }
+}
+
 fn starter(asked: &Starter) -> Result<(), Failure> {
     let name = asked.file.display();
-    folder::write_new(&asked.file, rowroom::scenario::starter().as_bytes()).map_err(|error| {
+    let text = match asked.full {
+        true => rowroom::scenario::starter(),
+        false => short_starter(asked.crop, asked.driver, asked.units),
+    };
+    folder::write_new(&asked.file, text.as_bytes()).map_err(|error| {
         Failure::run(match error.kind() {
             io::ErrorKind::AlreadyExists => {
                 format!("{name} is there already and was not touched: name another file")
@@ -102,6 +124,16 @@ fn printed(done: io::Result<()>) -> Result<(), Failure> {
             "the answer could not be printed: {error}"
         ))),
         _ => Ok(()),
+    }
+}
+
+/// Opens a report in whatever shows such files here. That it cannot be opened fails no run.
+fn open(asked: bool, file: &Path) {
+    if asked && let Err(error) = opener::open(file) {
+        paint::err(&format!(
+            "note: {} could not be opened: {error}; open it yourself\n",
+            file.display()
+        ));
     }
 }
 

@@ -15,7 +15,7 @@ use super::progress;
 
 /// Simulates one pass and writes what happened where.
 pub fn run(asked: &Pass) -> Result<(), Failure> {
-    let scenario = Scenario::read(&asked.file, asked.replay.as_deref())?;
+    let scenario = Scenario::read_with(&asked.file, asked.replay.as_deref(), &asked.changes.given)?;
     let study = scenario.study();
     if let Some(clearance_m) = asked.clearance {
         leaves_room(&scenario, clearance_m)?;

@@ -40,7 +40,7 @@ pub fn demo() -> Result<(), Failure> {
 
 /// Studies a file.
 pub fn file(asked: &Study) -> Result<(), Failure> {
-    let scenario = Scenario::read(&asked.file, asked.replay.as_deref())?;
+    let scenario = Scenario::read_with(&asked.file, asked.replay.as_deref(), &asked.changes.given)?;
     let seed = asked.seed.unwrap_or(scenario.study().seed);
     let threads = asked.threads.map(|threads| threads as usize);
     let scenario = with_grid(scenario, seed, threads)?;
@@ -69,6 +69,7 @@ pub fn file(asked: &Study) -> Result<(), Failure> {
         tell: Tell {
             quiet: asked.quiet,
             json: asked.json,
+            open: asked.open,
         },
     };
     match until {
@@ -104,6 +105,8 @@ pub struct Tell {
     pub quiet: bool,
     /// The results as JSON on standard output; words go to standard error then.
     pub json: bool,
+    /// The report is opened once it is written.
+    pub open: bool,
 }
 
 /// A whole study: from its start, or from where the same command was stopped.
@@ -305,6 +308,7 @@ pub fn answer(
         let where_they_lie = super::where_they_lie(folder, files);
         format!("{}\n{where_they_lie}", answer_text(results))
     };
+    super::open(tell.open, &folder.path().join("report.html"));
     match (tell.json, tell.quiet) {
         (false, true) => Ok(()),
         (false, false) => super::print(&words()),

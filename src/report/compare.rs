@@ -1,13 +1,26 @@
-//! Two machines side by side, on a terminal and as JSON.
+//! Machines beside one another, on a terminal and as JSON; `page` puts them on a page.
+
+pub mod page;
 
 use super::ReportError;
 use super::display::{
-    Units, chosen_percent, controller_title, grouped, limit_in_words, plants_apart, points,
+    Units, chosen_percent, controller_title, grouped, percent, plants_apart, plants_in_words,
+    points,
 };
 use super::text::{WIDTH, aligned, bare, wrapped};
+use crate::model::controller::Kind;
 use crate::report::words::reasons::reason;
-use crate::results::answers::{Comparison, Pair, Pays};
+use crate::results::answers::{Limited, Pays};
+use crate::results::comparison::{Against, Compared, Comparison, Highest, Pair, Source};
 use crate::results::finite::first_not_finite;
+
+/// What the machines are called, in their order.
+pub const PLACES: [&str; 8] = [
+    "First", "Second", "Third", "Fourth", "Fifth", "Sixth", "Seventh", "Eighth",
+];
+
+/// Wherever speeds are told.
+pub const NOT_A_PERMISSION: &str = "A simulated speed is not a permission: makers' manuals, local rules and what you see in the field come first.";
 
 /// The comparison as JSON, SI units.
 ///
@@ -23,78 +36,122 @@ pub fn comparison_json(comparison: &Comparison) -> Result<String, ReportError> {
 
 /// The comparison in plain words, the answer first.
 pub fn comparison_text(comparison: &Comparison) -> String {
-    let units = comparison.first.units;
+    let units = units_of(comparison);
+    let machines = || comparison.machines.iter().zip(PLACES);
     let mut out = String::new();
-    let mut paragraph = |text: &str| out.push_str(&wrapped(text, WIDTH));
-    paragraph(&format!(
-        "First: {} ({}). Second: {} ({}).",
-        comparison.first.name,
-        comparison.first.file,
-        comparison.second.name,
-        comparison.second.file
-    ));
-    paragraph("");
-    if let Some(best) = comparison.pairs.first() {
-        paragraph(&verdict(comparison, best, units));
+    for (machine, place) in machines() {
+        out.push_str(&wrapped(&introduced(machine, place, units), WIDTH));
     }
-    paragraph("");
-    paragraph(&format!(
-        "Highest simulated speed that keeps the allowed {} with the tools {} from the row, what the second machine gains on it, and by how \
-         much closer its tools may run at {}; in brackets the {} limits. The first line is each machine with its best controller.",
-        limit_in_words(comparison.allowed_cut_rate),
-        units.clearance(comparison.working_clearance_m),
-        units.speed_text(comparison.working_speed_m_s),
-        chosen_percent(comparison.level),
+    for line in verdicts(comparison, units) {
+        out.push('\n');
+        out.push_str(&wrapped(&line, WIDTH));
+    }
+    out.push('\n');
+    let level = chosen_percent(comparison.level);
+    out.push_str(&wrapped(
+        &format!(
+            "Each with its best controller at work; in brackets the {level} limits. The highest speed keeps the allowed share of plants cut; \
+             differences in percentage points (one is 1 plant in 100)."
+        ),
+        WIDTH,
     ));
-    paragraph("");
-    let mut rows = vec![vec![
-        "First".to_owned(),
-        "Second".to_owned(),
-        format!("First, {}", units.speed_unit()),
-        "gained".to_owned(),
-        format!("room gained, {}", units.small_unit()),
-    ]];
-    rows.extend(comparison.pairs.iter().map(|pair| gain_row(pair, units)));
+    out.push('\n');
+    let mut rows = vec![headings(units)];
+    rows.extend(machines().map(|(machine, place)| row(machine, place, units)));
     out.push_str(&aligned(&rows));
-
-    let mut paragraph = |text: &str| out.push_str(&wrapped(text, WIDTH));
-    paragraph("");
-    paragraph(&format!(
-        "Plants cut in % on the whole row at {}, in brackets the upper {} limit, and the difference pass by pass in percentage points (one is 1 plant in 100) with its limits:",
-        units.speed_text(comparison.working_speed_m_s),
-        chosen_percent(comparison.level),
-    ));
-    paragraph("");
-    let mut rows = vec![
-        [
-            "First",
-            "Second",
-            "First, %",
-            "Second, %",
-            "difference, points",
-        ]
-        .map(str::to_owned)
-        .to_vec(),
-    ];
-    rows.extend(comparison.pairs.iter().map(rate_row));
-    out.push_str(&aligned(&rows));
-
-    let mut paragraph = |text: &str| out.push_str(&wrapped(text, WIDTH));
-    paragraph("");
-    paragraph(&format!(
-        "Seed {}, {} passes at each speed. A simulated speed is not a permission: makers' manuals, local rules and what you see in the \
-         field come first.",
-        comparison.seed,
-        grouped(comparison.passes),
+    for (machine, place) in machines() {
+        if let Some(against) = machine
+            .against_first
+            .as_ref()
+            .filter(|a| !a.pairs.is_empty())
+        {
+            out.push('\n');
+            out.push_str(&gained(machine, against, place, units));
+        }
+    }
+    out.push('\n');
+    out.push_str(&wrapped(
+        &format!("{} {NOT_A_PERMISSION}", rests_on(comparison)),
+        WIDTH,
     ));
     out
 }
 
-/// Which machine allows more, and what is open.
-fn verdict(comparison: &Comparison, best: &Pair, units: Units) -> String {
-    let gains = &best.gains;
+/// Units of the first machine.
+pub fn units_of(comparison: &Comparison) -> Units {
+    let first = comparison.machines.first();
+    first.map_or(Units::Metric, |machine| machine.scenario.units)
+}
+
+/// "First: Leeks (leeks.toml, camera.latency = 80 ms), 8 km/h, tools 38 mm from the row."
+pub fn introduced(machine: &Compared, place: &str, units: Units) -> String {
+    let scenario = &machine.scenario;
+    let changes: String = scenario.set.iter().map(|set| format!(", {set}")).collect();
+    let from = match (machine.source, machine.complete) {
+        (Source::Simulated, _) => "",
+        (Source::Study, true) => "; a finished study",
+        (Source::Study, false) => {
+            "; a study that was cut short: its numbers stand for the passes that were done"
+        }
+    };
+    format!(
+        "{place}: {} ({}{changes}), {}, tools {} from the row{from}.",
+        scenario.name,
+        scenario.file,
+        units.speed_text(machine.speed_m_s),
+        units.clearance(machine.clearance_m),
+    )
+}
+
+/// What a reader wants to know first: of every other machine whether it cuts fewer plants, and whether it allows more speed.
+pub fn verdicts(comparison: &Comparison, units: Units) -> Vec<String> {
+    let Some(first) = comparison.machines.first() else {
+        return Vec::new();
+    };
+    let others = comparison.machines.iter().zip(PLACES);
+    let of_other = |(machine, place): (&Compared, &str)| {
+        let against = machine.against_first.as_ref()?;
+        Some(verdict(first, machine, against, place, units))
+    };
+    others.filter_map(of_other).collect()
+}
+
+fn verdict(
+    first: &Compared,
+    machine: &Compared,
+    against: &Against,
+    place: &str,
+    units: Units,
+) -> String {
+    let difference = &against.difference;
+    let told = [
+        plants_in_words(first.cut.value),
+        plants_in_words(machine.cut.value),
+    ];
+    let plants = match (difference.lower > 0.0, difference.upper < 0.0) {
+        (true, _) => format!("cuts more plants than the first: {}", plants_apart(difference.value)),
+        (_, true) => format!("cuts fewer plants than the first: {}", plants_apart(difference.value)),
+        _ => "not told apart from the first by the plants cut: the limits of the difference enclose zero".into(),
+    };
+    let settings =
+        match first.speed_m_s == machine.speed_m_s && first.clearance_m == machine.clearance_m {
+            true => String::new(),
+            false => " Each is told as it is worked, at its own speed and clearance.".into(),
+        };
+    let speed = against
+        .pairs
+        .first()
+        .map_or(String::new(), |pair| faster(&pair.gains, units));
+    format!(
+        "{place} machine: {} ({} against {}).{settings}{speed}",
+        plants, told[1], told[0]
+    )
+}
+
+/// Which of two machines allows more speed, and what is open.
+fn faster(gains: &Pays, units: Units) -> String {
     let least = if gains.at_least { "at least " } else { "" };
-    let speed = |gain: f64| {
+    let by = |gain: f64| {
         format!(
             "{least}{} {}",
             units.speed_gain(gain.abs()),
@@ -102,77 +159,174 @@ fn verdict(comparison: &Comparison, best: &Pair, units: Units) -> String {
         )
     };
     match (gains.speed_gain_m_s, gains.lower, gains.upper) {
-        (Some(gain), Some(lower), _) if lower > 0.0 => {
-            format!("The second machine allows more speed: {}.", speed(gain))
+        (Some(gain), Some(lower), _) if lower > 0.0 => format!(" It allows more speed: {}.", by(gain)),
+        (Some(gain), _, Some(upper)) if upper < 0.0 => format!(" It allows less speed: {}.", by(gain)),
+        (Some(_), _, _) if gains.at_least => {
+            " Both allow every simulated speed up to the end of the list, or these passes do not tell them apart there.".into()
         }
-        (Some(gain), _, Some(upper)) if upper < 0.0 => {
-            format!("The first machine allows more speed: {}.", speed(gain))
-        }
-        (Some(_), _, _) if gains.at_least => format!(
-            "Both allow every simulated speed up to the end of the list, or these passes do not tell them apart there; at {} the second one \
-             cuts {}.",
-            units.speed_text(comparison.working_speed_m_s),
-            plants_apart(best.difference.value),
-        ),
         (Some(_), _, _) => {
-            "These passes do not tell which machine allows more speed; more of them would (--passes).".into()
+            " These passes do not tell which of the two allows more speed; more of them would (--passes).".into()
         }
-        (None, _, _) => gains
-            .reason
-            .as_ref()
-            .map_or_else(String::new, |why| reason(why, units)),
+        (None, _, _) => gains.reason.as_ref().map_or(String::new(), |why| {
+            format!(" {}.", super::sentences::capital(&reason(why, units)))
+        }),
     }
 }
 
-fn titles(pair: &Pair) -> [String; 2] {
-    [&pair.first_controller, &pair.second_controller].map(|name| controller_title(*name).to_owned())
+/// How the differences are known.
+pub fn rests_on(comparison: &Comparison) -> String {
+    let simulated = || {
+        comparison
+            .machines
+            .iter()
+            .filter(|one| one.source == Source::Simulated)
+    };
+    let mut told = Vec::new();
+    if let Some(one) = simulated().next() {
+        told.push(format!(
+            "Simulated here: seed {}, {} passes at each speed{}.",
+            one.seed,
+            grouped(one.passes),
+            if simulated().count() > 1 {
+                ", the same ground, driver and plants for all"
+            } else {
+                ""
+            }
+        ));
+    }
+    let against = || {
+        comparison
+            .machines
+            .iter()
+            .filter_map(|one| one.against_first.as_ref())
+    };
+    if against().any(|one| one.paired) {
+        told.push("Differences on the same passes are taken pass by pass, so that most of the chance cancels.".into());
+    }
+    if against().any(|one| !one.paired) {
+        told.push(
+            "Differences from or of a finished study are unpaired: it has its own passes, so that they are known no better than both shares \
+             together. Scenario files on the same passes are told apart more finely."
+                .into(),
+        );
+    }
+    told.join(" ")
+}
+
+/// What the columns of the table hold.
+pub fn headings(units: Units) -> Vec<String> {
+    vec![
+        String::new(),
+        "controller".into(),
+        "plants cut, %".into(),
+        format!("highest speed, {}", units.speed_unit()),
+        "difference, points".into(),
+    ]
+}
+
+/// One machine's line of the table.
+pub fn row(machine: &Compared, place: &str, units: Units) -> Vec<String> {
+    let cut = &machine.cut;
+    let against = machine.against_first.as_ref();
+    vec![
+        place.into(),
+        controller_title(machine.controller).into(),
+        format!(
+            "{} ({} to {})",
+            bare(cut.value),
+            bare(cut.lower),
+            bare(cut.upper)
+        ),
+        highest(machine.highest.as_ref(), units),
+        against.map_or("-".into(), |against| difference(&against.difference)),
+    ]
+}
+
+fn highest(highest: Option<&Highest>, units: Units) -> String {
+    let Some(highest) = highest else {
+        return "none".into();
+    };
+    let least = if highest.at_least { ">= " } else { "" };
+    let limits = match (highest.lower, highest.upper) {
+        (Some(lower), Some(upper)) => {
+            format!(
+                " ({} to {})",
+                units.speed_limit(lower),
+                units.speed_limit(upper)
+            )
+        }
+        _ => String::new(),
+    };
+    format!("{least}{}{limits}", units.speed_limit(highest.speed_m_s))
+}
+
+/// "-0.32 (-0.35 to -0.29)", in percentage points.
+pub fn difference(of: &Limited) -> String {
+    let [apart, lower, upper] = points(of.value, of.lower, of.upper);
+    format!("{apart} ({lower} to {upper})")
+}
+
+/// "0.66 % (0.50 % to 0.83 %)".
+pub fn with_limits(of: &Limited) -> String {
+    format!(
+        "{} ({} to {})",
+        percent(of.value),
+        percent(of.lower),
+        percent(of.upper)
+    )
+}
+
+/// What another machine gains on the first, controller by controller.
+fn gained(machine: &Compared, against: &Against, place: &str, units: Units) -> String {
+    let mut out = wrapped(
+        &format!(
+            "{place} against first, controller by controller: speed gained with the tools {} from the row, and by how much closer they may run \
+             at {}:",
+            units.clearance(machine.clearance_m),
+            units.speed_text(machine.speed_m_s),
+        ),
+        WIDTH,
+    );
+    out.push('\n');
+    let mut rows = vec![vec![
+        "First".to_owned(),
+        place.to_owned(),
+        format!("gained, {}", units.speed_unit()),
+        format!("room gained, {}", units.small_unit()),
+        "difference, points".to_owned(),
+    ]];
+    rows.extend(against.pairs.iter().map(|pair| gain_row(pair, units)));
+    out.push_str(&aligned(&rows));
+    out
 }
 
 fn gain_row(pair: &Pair, units: Units) -> Vec<String> {
     let gains: &Pays = &pair.gains;
     let least = if gains.at_least { ">= " } else { "" };
-    let none = || "none".to_owned();
     let gained = |gain: Option<f64>,
                   lower: Option<f64>,
                   upper: Option<f64>,
                   show: &dyn Fn(f64) -> String| {
         match (gain, lower, upper) {
             (Some(gain), Some(lower), Some(upper)) => {
-                format!("{} ({} to {})", show(gain), show(lower), show(upper))
+                format!("{least}{} ({} to {})", show(gain), show(lower), show(upper))
             }
-            _ => none(),
+            _ => "none".to_owned(),
         }
     };
-    let [first, second] = titles(pair);
-    let speed = gains.base_speed_m_s.map(|m_s| units.speed_limit(m_s));
+    let title = |kind: Kind| controller_title(kind).to_owned();
     vec![
-        first,
-        second,
-        speed.unwrap_or_else(none),
-        format!(
-            "{least}{}",
-            gained(gains.speed_gain_m_s, gains.lower, gains.upper, &|m_s| units
-                .speed_gain(m_s))
-        ),
+        title(pair.first_controller),
+        title(pair.other_controller),
+        gained(gains.speed_gain_m_s, gains.lower, gains.upper, &|m_s| {
+            units.speed_gain(m_s)
+        }),
         gained(
             gains.clearance_gain_m,
             gains.clearance_lower_m,
             gains.clearance_upper_m,
             &|m| units.small_number(m),
         ),
-    ]
-}
-
-fn rate_row(pair: &Pair) -> Vec<String> {
-    let [first, second] = titles(pair);
-    let with_upper = |value: f64, upper: f64| format!("{} ({})", bare(value), bare(upper));
-    let difference = &pair.difference;
-    let [apart, lower, upper] = points(difference.value, difference.lower, difference.upper);
-    vec![
-        first,
-        second,
-        with_upper(pair.first_rate.value, pair.first_rate.upper),
-        with_upper(pair.second_rate.value, pair.second_rate.upper),
-        format!("{apart} ({lower} to {upper})"),
+        difference(&pair.difference),
     ]
 }

@@ -73,16 +73,16 @@ pub fn plants_csv(trace: &Trace) -> String {
     )
 }
 
-fn table<const N: usize>(header: &str, rows: impl Iterator<Item = [String; N]>) -> String {
+pub(super) fn table<R: AsRef<[String]>>(header: &str, rows: impl Iterator<Item = R>) -> String {
     let mut out = format!("{header}\n");
     for row in rows {
-        out.push_str(&row.join(","));
+        out.push_str(&row.as_ref().join(","));
         out.push('\n');
     }
     out
 }
 
-fn text(field: &str) -> String {
+pub(super) fn text(field: &str) -> String {
     if field.contains([',', '"', '\n', '\r']) {
         format!("\"{}\"", field.replace('"', "\"\""))
     } else {

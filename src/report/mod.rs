@@ -7,7 +7,6 @@
 //! [`three_answers`] and [`sentences`] say the answers, [`cautions`] what can hurt.
 
 pub mod answers;
-pub mod beside;
 pub mod both;
 pub mod bounds;
 pub mod cautions;
@@ -23,6 +22,7 @@ mod parts;
 pub mod sentences;
 pub mod setting_sheet;
 pub mod svg;
+pub mod sweep;
 #[cfg(test)]
 pub(crate) mod synthetic;
 pub mod text;

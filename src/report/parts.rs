@@ -24,6 +24,12 @@ pub fn live_page(title: &str, units: Units, body: Markup, data: &Data<'_>) -> St
     document(title, units, &styles, Some(&code), body)
 }
 
+/// A page for the screen that does not move.
+pub fn still_page(title: &str, units: Units, body: Markup) -> String {
+    let styles = [CHART_CSS, PAGE_CSS].concat();
+    document(title, units, &styles, None, body)
+}
+
 /// A page that fits one sheet of paper.
 pub fn paper(title: &str, units: Units, body: Markup) -> String {
     let styles = [CHART_CSS, PAGE_CSS, PAPER_CSS].concat();

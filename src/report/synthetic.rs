@@ -210,6 +210,7 @@ pub fn results() -> Results {
             file: "synthetic.toml".into(),
             sha256: "0123456789abcdef".repeat(4),
             units: Units::Metric,
+            set: Vec::new(),
         },
         seed: u64::MAX,
         passes: 400,

@@ -3,10 +3,10 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use super::Share;
 use super::reasons::{
     CylinderLimit, FarmNumber, Reason, SheetWarning, Slope, SoilWarning, StrokeBinding,
 };
-use super::{ScenarioStamp, Share, Tool};
 use crate::model::controller::Kind;
 
 /// Whether there is an answer.
@@ -791,46 +791,4 @@ pub struct ToolPlace {
     pub row_left: Option<u32>,
     /// Row to its right; null outside.
     pub row_right: Option<u32>,
-}
-
-/// Two machines on the same passes, at the first one's speeds and clearances.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct Comparison {
-    /// The program.
-    pub tool: Tool,
-    /// The first scenario.
-    pub first: ScenarioStamp,
-    /// The second scenario.
-    pub second: ScenarioStamp,
-    /// Seed of all random numbers.
-    pub seed: u64,
-    /// Passes at each speed.
-    pub passes: u64,
-    /// Confidence level of every interval.
-    pub level: f64,
-    /// Share of plants that the first scenario allows to be cut.
-    pub allowed_cut_rate: f64,
-    /// Working speed of the first scenario, m/s.
-    pub working_speed_m_s: f64,
-    /// Working clearance of the first scenario, m.
-    pub working_clearance_m: f64,
-    /// Each machine with its best controller at work; then every controller that both have.
-    pub pairs: Vec<Pair>,
-}
-
-/// A controller of the first machine and one of the second.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct Pair {
-    /// Controller of the first machine.
-    pub first_controller: Kind,
-    /// Controller of the second machine.
-    pub second_controller: Kind,
-    /// Share of plants cut by the first machine at work.
-    pub first_rate: Limited,
-    /// Share of plants cut by the second machine at work.
-    pub second_rate: Limited,
-    /// Rate of the second less that of the first, pass by pass.
-    pub difference: Limited,
-    /// Speed and room that the second machine gains.
-    pub gains: Pays,
 }

@@ -105,11 +105,12 @@ fn missing(read: &mut Read) {
             }
             [_] => {}
             [(first_at, first), others @ ..] => {
-                let line = read.line(*first_at);
+                let place = read.place(*first_at);
                 for (at, other) in others {
                     let message = format!(
-                        "[{other}] contradicts [{first}] in line {line}: keep one of {}",
-                        listed.join(", ")
+                        "[{other}] contradicts [{first}] in {place}: keep one of {}{}",
+                        listed.join(", "),
+                        read.instead(*at, first)
                     );
                     read.problem(*at, other, message);
                 }
@@ -380,8 +381,15 @@ fn pid(read: &mut Read, values: &Values) {
     let by_hand = values.number(Id::PidGain).is_some();
     let spoilt = read.spoilt[Id::SimcTime as usize] || read.spoilt[Id::PidGain as usize];
     if by_rule && by_hand {
-        contradicts(read, Id::PidGain, |shown| {
-            format!("{shown} contradicts controller.pid.simc_closed_loop_time: keep one")
+        let (gain, rule) = (keys::key(Id::PidGain), keys::key(Id::SimcTime));
+        let at = |id| read.entry(id).map_or(0, |entry| entry.span.start);
+        let (of, other) = match read.is_given(at(Id::SimcTime)) && !read.is_given(at(Id::PidGain)) {
+            true => (rule, gain),
+            false => (gain, rule),
+        };
+        let (other, instead) = (other.path(), read.instead(at(of.id), &other.path()));
+        contradicts(read, of.id, |shown| {
+            format!("{shown} contradicts {other}: keep one{instead}")
         });
     } else if !by_rule && !by_hand && !spoilt {
         contradicts(read, Id::SimcTime, |shown| {

@@ -11,9 +11,9 @@ use crate::files::FileError;
 pub struct Problem {
     /// File as the caller named it.
     pub file: String,
-    /// Line, from 1.
+    /// Line, from 1; 0 if the value was given beside the file, and `file` then says how.
     pub line: usize,
-    /// Column in characters, from 1.
+    /// Column in characters, from 1; 0 likewise.
     pub column: usize,
     /// Key or table, as `table.key`.
     pub key: String,
@@ -23,6 +23,9 @@ pub struct Problem {
 
 impl fmt::Display for Problem {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        if self.line == 0 {
+            return write!(f, "{}: {}", self.file, self.message);
+        }
         write!(
             f,
             "{}:{}:{}: {}",

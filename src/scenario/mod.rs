@@ -36,18 +36,22 @@ mod build;
 mod check;
 mod error;
 mod farm;
+mod given;
 pub mod keys;
 mod layout;
 mod observed;
 mod read;
 mod schema;
+mod short;
 mod spread;
 mod starter;
 pub mod units;
 mod values;
 
 pub use error::{Problem, ScenarioError};
+pub use given::Given;
 pub use schema::schema;
+pub use short::{Crop, Steering, short_starter};
 pub use spread::Spread;
 pub use starter::starter;
 
@@ -78,7 +82,7 @@ use serde::{Deserialize, Serialize};
 use build::{Fixed, Numbers};
 use keys::{Id, KEYS, Shape, Varies};
 use layout::Layout;
-use read::Read;
+use read::{Read, Value};
 use values::Values;
 
 /// Units that a scenario shows its numbers in.
@@ -152,6 +156,9 @@ pub struct Texts {
     pub files: BTreeMap<String, String>,
     /// Name, without folders, and text of the logged pass.
     pub replay: Option<(String, String)>,
+    /// Values that take the place of the file's.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub given: Vec<Given>,
 }
 
 /// A checked scenario.
@@ -172,6 +179,16 @@ impl Scenario {
     /// Reads a scenario file and the files it names; a path in it is relative to the scenario file.
     #[cfg(feature = "program")]
     pub fn read(path: &Path, replay: Option<&Path>) -> Result<Scenario, ScenarioError> {
+        Scenario::read_with(path, replay, &[])
+    }
+
+    /// The same with values that take the place of the file's.
+    #[cfg(feature = "program")]
+    pub fn read_with(
+        path: &Path,
+        replay: Option<&Path>,
+        given: &[Given],
+    ) -> Result<Scenario, ScenarioError> {
         let text = files::read_text(path, files::SCENARIO_BYTES)?;
         let log = match replay {
             Some(path) => Some((
@@ -181,12 +198,13 @@ impl Scenario {
             None => None,
         };
         let folder = path.parent().unwrap_or(Path::new(""));
-        Scenario::parse(
+        Scenario::parse_with(
             &text,
             &path.display().to_string(),
             &|name| Ok(files::read_text(&folder.join(name), files::POINTS_BYTES)?),
             log.as_ref()
                 .map(|(text, file)| (text.as_str(), file.as_str())),
+            given,
         )
     }
 
@@ -208,6 +226,17 @@ impl Scenario {
         files: &dyn Fn(&str) -> io::Result<String>,
         replay: Option<(&str, &str)>,
     ) -> Result<Scenario, ScenarioError> {
+        Scenario::parse_with(text, file, files, replay, &[])
+    }
+
+    /// The same with values that take the place of the file's.
+    pub fn parse_with(
+        text: &str,
+        file: &str,
+        files: &dyn Fn(&str) -> io::Result<String>,
+        replay: Option<(&str, &str)>,
+        given: &[Given],
+    ) -> Result<Scenario, ScenarioError> {
         let name = plain_name(file)?;
         let log_name = replay.map(|(_, file)| plain_name(file)).transpose()?;
         let shown = replay.map(|(text, file)| (text, escaped(file)));
@@ -216,15 +245,15 @@ impl Scenario {
             shown.as_ref().map(|(text, file)| (*text, file.as_str())),
         );
         let text = folded(text);
-        let mut hash = Sha256::new();
-        hash.update(text.as_bytes());
         let named = RefCell::new(BTreeMap::new());
         let files = |name: &str| {
             let text = files(name)?;
             named.borrow_mut().insert(name.to_string(), text.clone());
             Ok(text)
         };
-        let mut read = read::read(&text, file).map_err(ScenarioError::Syntax)?;
+        let mut read = read::read(&text, file, given).map_err(ScenarioError::Syntax)?;
+        let mut hash = Sha256::new();
+        hash.update(read.text().as_bytes());
         let values = Values::new(&read);
         check::check(&mut read, &values);
         let chain = polyline(&mut read, &values, &files, &mut hash);
@@ -251,6 +280,7 @@ impl Scenario {
                 text,
                 files: named.into_inner(),
                 replay: log_name.zip(replay.map(|(text, _)| text.to_string())),
+                given: given.to_vec(),
             },
             sha256: hex(&hash.finalize()),
             units: match values.text(Id::StudyUnits) {
@@ -276,7 +306,7 @@ impl Scenario {
         if let Some((file, _)) = replay {
             stands_alone(file)?;
         }
-        Scenario::parse(
+        Scenario::parse_with(
             &texts.text,
             &texts.file,
             &|name| {
@@ -284,7 +314,18 @@ impl Scenario {
                 text.ok_or_else(|| io::ErrorKind::NotFound.into())
             },
             replay.map(|(file, text)| (text.as_str(), file.as_str())),
+            &texts.given,
         )
+    }
+
+    /// The same with more values that take the place of the file's; a key that was given before keeps the last value.
+    pub fn changed(&self, given: &[Given]) -> Result<Scenario, ScenarioError> {
+        let mut texts = self.texts.clone();
+        texts
+            .given
+            .retain(|before| given.iter().all(|now| now.key != before.key));
+        texts.given.extend(given.iter().cloned());
+        Scenario::from_texts(&texts)
     }
 
     /// Name.
@@ -307,7 +348,7 @@ impl Scenario {
         &self.texts
     }
 
-    /// SHA-256 of the text with line ends folded to LF, followed by the files it reads (folded too), in hex.
+    /// SHA-256 of the text with line ends folded to LF, followed by the values given beside it and by the files it reads (folded too), in hex.
     pub fn sha256(&self) -> &str {
         &self.sha256
     }
@@ -325,6 +366,7 @@ impl Scenario {
             file: self.file().to_owned(),
             sha256: self.sha256().to_owned(),
             units: self.units(),
+            set: self.texts.given.iter().map(Given::words).collect(),
         }
     }
 
@@ -418,6 +460,18 @@ impl Scenario {
                 }
             )
         })
+    }
+
+    /// The value of a key as written in the file or by default, and the same in SI if it is one number; `None` where nothing holds.
+    pub fn value(&self, path: &str) -> Option<(String, Option<f64>)> {
+        let key = KEYS.iter().find(|key| key.path() == path)?;
+        let stated = self.values.stated(key.id)?;
+        let number = match stated.value {
+            Value::Number(Spread::Fixed(number)) => Some(number),
+            Value::Count(count) => Some(count as f64),
+            _ => None,
+        };
+        Some((stated.written.trim_matches('"').to_string(), number))
     }
 
     /// Every value with its origin, in the order of the language; then what was worked out from them.

@@ -6,6 +6,7 @@ use toml::Spanned;
 use toml::de::{DeArray, DeTable, DeValue};
 
 use super::error::{MOST_TOLD, Problem};
+use super::given::{Given, Joined};
 use super::keys::{self, Id, KEYS, Key, Shape, TABLES};
 use super::spread::Spread;
 use super::units::{self, Quantity, QuantityError, Unit};
@@ -43,7 +44,10 @@ pub struct Entry {
 #[derive(Clone, Debug)]
 pub struct Read {
     file: String,
+    /// The file's text, and behind it what was given beside it.
     text: String,
+    /// Where each given value begins in `text`, and what messages call the place.
+    given: Vec<(usize, String)>,
     /// Values by key; a key that is there with a wrong value is in `spoilt`.
     pub entries: Vec<Option<Entry>>,
     /// Keys that are there, or look meant, but have no good value.
@@ -77,14 +81,39 @@ impl Read {
     /// Everything that was wrong, in order of place.
     pub fn problems(mut self) -> Vec<Problem> {
         self.found.sort_by_key(|found| found.at);
-        let mut walk = Walk::new(&self.file, &self.text);
+        let mut walk = Walk::new(&self.file, &self.text, &self.given);
         let found = self.found.into_iter();
         found.map(|found| walk.problem(found)).collect()
     }
 
-    /// Line of a place, from 1.
-    pub fn line(&self, at: usize) -> usize {
-        self.text[..boundary(&self.text, at)].matches('\n').count() + 1
+    /// The text that was read: the file's, and behind it what was given beside it.
+    pub fn text(&self) -> &str {
+        &self.text
+    }
+
+    /// A place in words: the line of the file, from 1, or what gave the value.
+    pub fn place(&self, at: usize) -> String {
+        match given_at(&self.given, at) {
+            Some(place) => place.to_string(),
+            None => format!(
+                "line {}",
+                self.text[..boundary(&self.text, at)].matches('\n').count() + 1
+            ),
+        }
+    }
+
+    /// True if a value does not stand in the file but was given beside it.
+    pub fn is_given(&self, at: usize) -> bool {
+        given_at(&self.given, at).is_some()
+    }
+
+    /// How to keep a given value instead of one of the file; empty if the place is in the file.
+    pub fn instead(&self, at: usize, other: &str) -> String {
+        if self.is_given(at) {
+            format!("; --set {other}= takes the other one out")
+        } else {
+            String::new()
+        }
     }
 
     /// The entry of a key, if it is there and good.
@@ -108,20 +137,28 @@ fn boundary(text: &str, at: usize) -> usize {
     at
 }
 
+/// What gave the value at a place, unless it stands in the file.
+fn given_at(given: &[(usize, String)], at: usize) -> Option<&str> {
+    let found = given.iter().rev().find(|(begin, _)| *begin <= at);
+    found.map(|(_, place)| place.as_str())
+}
+
 /// Lines and columns of places that do not fall, in one walk through the text.
 struct Walk<'a> {
     file: &'a str,
     text: &'a str,
+    given: &'a [(usize, String)],
     walked: usize,
     line: usize,
     column: usize,
 }
 
 impl<'a> Walk<'a> {
-    fn new(file: &'a str, text: &'a str) -> Self {
+    fn new(file: &'a str, text: &'a str, given: &'a [(usize, String)]) -> Self {
         Self {
             file,
             text,
+            given,
             walked: 0,
             line: 1,
             column: 1,
@@ -130,6 +167,15 @@ impl<'a> Walk<'a> {
 
     fn problem(&mut self, found: Found) -> Problem {
         let at = boundary(self.text, found.at);
+        if let Some(place) = given_at(self.given, at) {
+            return Problem {
+                file: format!("{}: {place}", self.file),
+                line: 0,
+                column: 0,
+                key: found.key,
+                message: escaped(&found.message),
+            };
+        }
         for letter in self.text[self.walked..at].chars() {
             if letter == '\n' {
                 self.line += 1;
@@ -149,25 +195,32 @@ impl<'a> Walk<'a> {
     }
 }
 
-/// Reads a file. `Err`: the text is no TOML.
-pub fn read(text: &str, file: &str) -> Result<Read, Problem> {
-    let root = DeTable::parse(text).map_err(|error| {
+/// Reads a file with what was given beside it. `Err`: the text is no TOML.
+pub fn read(text: &str, file: &str, given: &[Given]) -> Result<Read, Problem> {
+    let joined = Joined::new(text, given);
+    let parsed = DeTable::parse(&joined.text[..text.len()]);
+    let mut root = parsed.map_err(|error| {
         let found = Found {
             at: error.span().map_or(0, |span| span.start),
             key: String::new(),
             message: format!("this is no TOML: {}", error.message()),
         };
-        Walk::new(file, text).problem(found)
+        Walk::new(file, text, &[]).problem(found)
     })?;
+    joined.merge_into(root.get_mut());
     let mut read = Read {
         file: file.to_string(),
-        text: text.to_string(),
+        text: joined.text.clone(),
+        given: joined.places.clone(),
         entries: vec![None; KEYS.len()],
         spoilt: vec![false; KEYS.len()],
         tables: vec![None; TABLES.len()],
         spoilt_groups: Vec::new(),
         found: Vec::new(),
     };
+    for (at, key, message) in &joined.faults {
+        read.problem(*at, key, message.clone());
+    }
     read.tables[0] = Some(0..0);
     walk(&mut read, "", root.get_ref());
     Ok(read)
@@ -229,7 +282,7 @@ fn shown_name(name: &str) -> String {
 const LONGEST_WORD: usize = 64;
 
 /// Names that come near enough to a word to be meant, nearest first.
-fn nearest<'a>(word: &str, names: impl Iterator<Item = &'a str>) -> Option<&'a str> {
+pub(super) fn nearest<'a>(word: &str, names: impl Iterator<Item = &'a str>) -> Option<&'a str> {
     if word.len() > LONGEST_WORD {
         return None;
     }

@@ -4,6 +4,9 @@ use super::keys::{self, Id, KEYS, Key, Need};
 use super::read::{Read, Value};
 use super::spread::Spread;
 
+/// Origin of a value that was given beside the file.
+const GIVEN: &str = "set on the command line";
+
 /// A value and where it comes from.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Stated {
@@ -11,7 +14,7 @@ pub struct Stated {
     pub value: Value,
     /// As the scenario or the default states it.
     pub written: String,
-    /// "scenario", a source, or "assumed".
+    /// "scenario", "set on the command line", a source, or "assumed".
     pub origin: String,
     /// Range in which a default may plausibly lie, in words.
     pub range: Option<String>,
@@ -79,7 +82,10 @@ impl Values {
                 Some(entry) => Some(Stated {
                     value: entry.value.clone(),
                     written: entry.written.clone(),
-                    origin: "scenario".to_string(),
+                    origin: match read.is_given(entry.span.start) {
+                        true => GIVEN.to_string(),
+                        false => "scenario".to_string(),
+                    },
                     range: None,
                 }),
                 None if tables.contains(&key.table) => left_out(read, key),

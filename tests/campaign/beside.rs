@@ -30,7 +30,7 @@ pub fn case(case: &mut Case) -> Verdict {
         ("sound", "changed"),
         ("changed", "changed"),
     ]);
-    let ran = case.run(&["beside", one, other, "--out", "out"]);
+    let ran = case.run(&["compare", one, other, "--out", "out"]);
     let out = case.files("out");
     let mut faults = judge::ended(&ran);
     faults.extend(judge::names(&ran, &["changed/results.json"]));

@@ -69,7 +69,7 @@ pub fn case(case: &mut Case) -> Verdict {
         ]
         .concat(),
         16 => [words(&["merge", "parts/part_1_of_2.json"]), vec![file]].concat(),
-        17 => [words(&["beside", "whole"]), vec![file]].concat(),
+        17 => [words(&["compare", "whole"]), vec![file]].concat(),
         18 => [
             words(&["compare", "field.toml"]),
             vec![file],

@@ -53,9 +53,9 @@ pub fn case(case: &mut Case) -> Verdict {
             &prepared.pass,
         ),
         _ => (
-            vec!["beside", "whole", "whole", "--out", "out"],
+            vec!["compare", "whole", "whole", "--out", "out"],
             &none,
-            &prepared.beside,
+            &prepared.comparison,
         ),
     };
     case.write_all("out", before);

@@ -29,8 +29,8 @@ pub struct Prepared {
     pub stopped: Files,
     /// One of its passes.
     pub pass: Files,
-    /// Its study beside itself.
-    pub beside: Files,
+    /// Its study compared with itself.
+    pub comparison: Files,
     /// Longer studies to be stopped, and how they end when nobody stops them.
     pub long: Vec<Long>,
 }
@@ -90,7 +90,7 @@ impl Prepared {
             run(&[&study[..], &["--part", part, "--out", "parts"]].concat())?;
         }
         run(&["pass", "field.toml", "--out", "pass"])?;
-        run(&["beside", "whole", "whole", "--out", "beside"])?;
+        run(&["compare", "whole", "whole", "--out", "comparison"])?;
         let files = |name: &str| judge::files(&folder.join(name));
         let mut prepared = Prepared {
             log: read("tests/data/synthetic_pass.csv")?,
@@ -98,7 +98,7 @@ impl Prepared {
             whole: files("whole"),
             parts: files("parts"),
             pass: files("pass"),
-            beside: files("beside"),
+            comparison: files("comparison"),
             stopped: stopped(program, folder, &study)?,
             field,
             scenarios,

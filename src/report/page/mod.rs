@@ -67,7 +67,7 @@ impl Page<'_> {
                 (said(both, |units| three(results, units)))
                 p.soft { (method::AT_MOST) }
                 (self.contents(&folds))
-                (try_it(&[results], both, &[&pictures.maps]))
+                (try_it(&[results], both, &[&pictures.maps], &["First"]))
                 (self.warnings())
                 (cautions())
                 (room::room())

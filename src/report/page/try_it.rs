@@ -20,18 +20,19 @@ const TOLD: [(&str, &str); 9] = [
     ("cost", "Cost a round"),
 ];
 
-/// The section for one study or for two beside one another; the sliders run over what all of them simulated.
-pub fn try_it(studies: &[&Results], both: Both, maps: &[&[Twin]]) -> Markup {
+/// The section for one study or for several beside one another, each with what it is called there; the sliders run over what all of them
+/// simulated.
+pub fn try_it(studies: &[&Results], both: Both, maps: &[&[Twin]], places: &[&str]) -> Markup {
     let reading = maps.iter().find_map(|maps| maps.first());
     html! {
         section #try {
             h2 { "Try other settings" }
             @if let Some(picture) = reading.filter(|_| studies.len() > 1) { p.soft { (picture.reading()) } }
             div.try.one[studies.len() == 1].two[studies.len() > 1] {
-                (panel(studies))
+                (panel(studies, places))
                 @for (number, (study, maps)) in studies.iter().zip(maps).enumerate() {
                     div.maps data-study=(number) {
-                        @if studies.len() > 1 { h3 { (format!("{}: {}", place(number), study.scenario.name)) } }
+                        @if studies.len() > 1 { h3 { (places[number]) ": " (study.scenario.name) } }
                         div.pictures {
                             @for (name, picture) in study.ran().zip(*maps) {
                                 figure data-controller=(name.name()) { (picture.inline()) }
@@ -46,12 +47,7 @@ pub fn try_it(studies: &[&Results], both: Both, maps: &[&[Twin]]) -> Markup {
     }
 }
 
-/// What a study is called beside another one.
-pub fn place(number: usize) -> &'static str {
-    if number == 0 { "First" } else { "Second" }
-}
-
-fn panel(studies: &[&Results]) -> Markup {
+fn panel(studies: &[&Results], places: &[&str]) -> Markup {
     html! {
         div.panel.needs-script {
             @for (what, label) in [("speed", "Speed"), ("clearance", "Tools from the row")] {
@@ -66,7 +62,7 @@ fn panel(studies: &[&Results]) -> Markup {
                 div.choice {
                     label for=(id) {
                         "Frame steered by"
-                        @if studies.len() > 1 { ", " (place(number).to_lowercase()) }
+                        @if studies.len() > 1 { ", " (places[number].to_lowercase()) }
                     }
                     select id=(id) {
                         @for name in study.ran() {
@@ -78,7 +74,7 @@ fn panel(studies: &[&Results]) -> Markup {
             table.told {
                 @if studies.len() > 1 { thead { tr {
                     td {}
-                    @for (number, study) in studies.iter().enumerate() { th scope="col" { (format!("{}: {}", place(number), study.scenario.name)) } }
+                    @for (number, study) in studies.iter().enumerate() { th scope="col" { (places[number]) ": " (study.scenario.name) } }
                 } } }
                 tbody { @for (what, question) in TOLD { tr {
                     th scope="row" { (question) }

@@ -6,6 +6,7 @@
 pub mod above;
 pub mod bode;
 pub mod budget;
+pub mod lines;
 pub mod lookahead;
 pub mod map;
 pub mod plain;
@@ -191,9 +192,10 @@ fn printable(text: &str) -> String {
         .collect()
 }
 
-/// Class of a controller's marks in `chart.css`: "k2".
-fn controller_class(kind: Kind) -> String {
-    format!("k{}", kind as usize)
+/// Class of a controller's marks in `chart.css`, by its place among the kinds: "k2".
+fn controller_class(kind: Kind) -> &'static str {
+    const CLASSES: [&str; 8] = ["k0", "k1", "k2", "k3", "k4", "k5", "k6", "k7"];
+    CLASSES[kind as usize % CLASSES.len()]
 }
 
 /// "PID at 8 km/h".

@@ -1,5 +1,6 @@
 //! Share of plants cut on whole rows against clearance with its limits, one picture per speed, the controllers together.
 
+use super::lines::named;
 use super::sheet::{Anchor, Chart, Frame, Sheet, at, drawn, px, range};
 use super::{Picture, Trouble, controller_class};
 use crate::model::controller::Kind;
@@ -12,7 +13,6 @@ use plotters::prelude::*;
 
 const WIDTH_PX: f64 = 448.0;
 const HEIGHT_PX: f64 = 360.0;
-const LABEL_GAP_PX: f64 = 16.0;
 const FRAME: Frame = Frame {
     left: 70.0,
     right: WIDTH_PX - 112.0,
@@ -160,7 +160,7 @@ fn labels(
     floor: f64,
 ) -> Result<(), Trouble> {
     let height = |rate: f64| px(chart.backend_coord(&(0.0, rate.clamp(floor, 1.0)))).1;
-    let mut ends: Vec<(f64, String, String)> = lines
+    let mut ends: Vec<(f64, &'static str, String)> = lines
         .iter()
         .filter_map(|&(name, ref line)| {
             let cell = line.last()?;
@@ -178,32 +178,10 @@ fn labels(
         .collect();
     ends.push((
         height(results.allowed_cut_rate),
-        String::new(),
+        "",
         format!("allowed {}", chosen_percent(results.allowed_cut_rate)),
     ));
-    ends.sort_by(|a, b| a.0.total_cmp(&b.0));
-    let mut places: Vec<f64> = ends.iter().map(|end| end.0).collect();
-    for _ in 0..50 {
-        for i in 1..places.len() {
-            let lack = LABEL_GAP_PX - (places[i] - places[i - 1]);
-            if lack > 0.0 {
-                places[i - 1] -= 0.5 * lack;
-                places[i] += 0.5 * lack;
-            }
-        }
-        if let Some(last) = places.last_mut() {
-            *last = last.min(FRAME.bottom);
-        }
-    }
-    for ((end, class, text), place) in ends.iter().zip(places) {
-        let right = FRAME.right;
-        sheet.line("lead", [(right + 3.0, *end), (right + 12.0, place)])?;
-        if !class.is_empty() {
-            sheet.dot(&format!("dot {class}"), (right + 16.0, place), 3.2)?;
-        }
-        sheet.text("small", Anchor::Start, (right + 23.0, place), text)?;
-    }
-    Ok(())
+    named(sheet, FRAME, ends)
 }
 
 #[cfg(test)]
