@@ -1,7 +1,7 @@
 //! What can be changed about a machine: one list of causes of cut plants, each with what takes it away and what helps against it.
 
 use crate::farm::Soil;
-use crate::model::controller::Kind;
+use crate::model::controller::{Kind, ValveKind};
 use crate::model::driver::Driver;
 use crate::model::hitch::Hitch;
 use crate::model::line::Line;
@@ -297,7 +297,7 @@ pub fn valves(setup: &Setup, kind: Kind) -> Vec<Step> {
         step(Change::QuickValve, |setup| valve_lag(setup, 0.5)),
         step(Change::SlowValve, |setup| valve_lag(setup, 2.0)),
     ];
-    if kind != Kind::OnOff && setup.hydraulics.proportional.is_some() {
+    if kind.valve() != Some(ValveKind::Directional) && setup.hydraulics.proportional.is_some() {
         all.push(step(Change::NoDeadband, |setup| {
             if let Some(valve) = &mut setup.hydraulics.proportional {
                 valve.deadband = 0.0;

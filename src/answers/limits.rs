@@ -5,7 +5,7 @@
 use crate::farm::fieldwork::{axle_w, draft_n, thrown_at_m_s};
 use crate::farm::{Farm, Land, Soil};
 use crate::linear;
-use crate::model::controller::Kind;
+use crate::model::controller::{Kind, ValveKind};
 use crate::model::hydraulics::Stroke;
 use crate::model::setup::Setup;
 use crate::results::answers::{Bound, Demand, Holds, SpeedLimit};
@@ -54,10 +54,11 @@ impl Limits<'_> {
     fn oil(&self, kind: Kind) -> Option<SpeedLimit> {
         let oil = &self.on_slope.hydraulics;
         let ways = [Stroke::Extending, Stroke::Retracting];
-        let shift_m_s = match kind {
-            Kind::Locked => return None,
-            Kind::OnOff => ways.map(|way| Some(oil.directional?.open_speed_m_s(oil, way))),
-            _ => ways.map(|way| {
+        let shift_m_s = match kind.valve()? {
+            ValveKind::Directional => {
+                ways.map(|way| Some(oil.directional?.open_speed_m_s(oil, way)))
+            }
+            ValveKind::Proportional => ways.map(|way| {
                 let valve = oil.proportional?;
                 Some(valve.open_speed_m_s(oil, way).min(oil.pump_speed_m_s(way)))
             }),

@@ -87,7 +87,7 @@ pub fn work_out(plan: &Plan, results: &Results, watch: &dyn Watch) -> Result<Ans
         .as_ref()
         .map(|setting| setting.controller)
         .or_else(|| best_at_work(results, &kinds));
-    let moves = kind.filter(|&kind| kind != Kind::Locked);
+    let moves = kind.filter(|kind| kind.moves());
     let design = recommended.as_ref().map_or(
         (results.working_speed_m_s, results.working_clearance_m),
         |setting| (setting.speed_m_s, setting.clearance_m),

@@ -101,23 +101,8 @@ pub fn shift_response(
 /// setup lacks the controller, and where a loop is not stable.
 pub fn tool_error(setup: &Setup, kind: Kind, speed_m_s: f64) -> Option<ErrorBudget> {
     check_stable(setup, kind, speed_m_s).ok()?;
-    // At any one frequency: a replayed path has no response at all.
-    axle_response(setup, speed_m_s, 1.0)?;
-    let paths = Paths::new(setup, kind, speed_m_s)?;
-    let densities = Densities::new(setup, speed_m_s);
-    let (low, high) = band(setup, speed_m_s);
-    let mut found = variances(
-        |w| {
-            let at = Frequency::new(w, setup.camera.frame_s);
-            let Some(gains) = paths.squared(&at) else {
-                return [0.0; 11];
-            };
-            let density = densities.at(&at);
-            core::array::from_fn(|i| gains[i] * density[i])
-        },
-        low,
-        high,
-    );
+    let control = kind.linear(setup, speed_m_s)?;
+    let mut found = variances_under(setup, control.as_ref(), speed_m_s)?;
     // The mean setting error of the guided row units stands still through a pass: only an axle on the planned line under a
     // frame that does not follow leaves it standing.
     if !kind.moves() && matches!(setup.driver, Driver::SatelliteLine(_)) {
@@ -130,6 +115,32 @@ pub fn tool_error(setup: &Setup, kind: Kind, speed_m_s: f64) -> Option<ErrorBudg
     })
 }
 
+/// Variance of the tool error, m², by source in the order of [`Source::ALL`], under any controller whose loop is stable, one of the
+/// kinds or one of your own, at a speed (m/s, above 0). `None` for a replayed path.
+pub fn variances_under(
+    setup: &Setup,
+    control: &dyn Linear,
+    speed_m_s: f64,
+) -> Option<[f64; Source::ALL.len()]> {
+    // At any one frequency: a replayed path has no response at all.
+    axle_response(setup, speed_m_s, 1.0)?;
+    let paths = Paths::new(setup, control, speed_m_s);
+    let densities = Densities::new(setup, speed_m_s);
+    let (low, high) = band(setup, speed_m_s);
+    Some(variances(
+        |w| {
+            let at = Frequency::new(w, setup.camera.frame_s);
+            let Some(gains) = paths.squared(&at) else {
+                return [0.0; 11];
+            };
+            let density = densities.at(&at);
+            core::array::from_fn(|i| gains[i] * density[i])
+        },
+        low,
+        high,
+    ))
+}
+
 /// Tool error per unit of one source at an angular frequency above 0: m per m, rad or rad/s (roll: per rad). The two readings of
 /// the position sensor are independent noises; theirs is the root of the sum of squares. `None` as for [`tool_error`].
 pub fn tool_error_response(
@@ -140,7 +151,8 @@ pub fn tool_error_response(
     w_rad_s: f64,
 ) -> Option<Complex> {
     check_stable(setup, kind, speed_m_s).ok()?;
-    let paths = Paths::new(setup, kind, speed_m_s)?;
+    let control = kind.linear(setup, speed_m_s)?;
+    let paths = Paths::new(setup, control.as_ref(), speed_m_s);
     let at = Frequency::new(w_rad_s, setup.camera.frame_s);
     let responses = paths.responses(&at)?;
     let index = Source::ALL.iter().position(|other| *other == source)?;
@@ -156,23 +168,23 @@ struct Paths<'a> {
     setup: &'a Setup,
     speed_m_s: f64,
     camera_m: f64,
-    shift: Box<dyn Linear>,
+    control: &'a dyn Linear,
 }
 
 impl<'a> Paths<'a> {
-    fn new(setup: &'a Setup, kind: Kind, speed_m_s: f64) -> Option<Paths<'a>> {
-        Some(Paths {
+    fn new(setup: &'a Setup, control: &'a dyn Linear, speed_m_s: f64) -> Paths<'a> {
+        Paths {
             setup,
             speed_m_s,
             camera_m: setup.camera_point_m(),
-            shift: kind.linear(setup, speed_m_s)?,
-        })
+            control,
+        }
     }
 
     fn responses(&self, at: &Frequency) -> Option<[Complex; 11]> {
         let (setup, v) = (self.setup, self.speed_m_s);
         let tool_m = setup.tools.tool_line_m;
-        let q: ShiftResponse = self.shift.response(at);
+        let q: ShiftResponse = self.control.response(at);
         let axle = axle_response(setup, v, at.w_rad_s)?;
         // Per offset of the axle: shift by what camera and yaw rate see, less the wanted shift -(position of the tool line).
         let from_axle = frame_position(setup, v, tool_m, at.w_rad_s)

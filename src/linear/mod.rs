@@ -28,6 +28,7 @@ pub mod vehicle;
 
 pub use budget::{
     ErrorBudget, Source, mean_error_m, shift_response, tool_error, tool_error_response,
+    variances_under,
 };
 pub use margins::{Margins, check_stable, critical_speed, loop_response, loop_step, margins};
 pub use shift::{actuator_response, actuator_step};

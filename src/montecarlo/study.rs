@@ -251,7 +251,7 @@ pub fn outcome(plan: &Plan, run: &Run) -> Outcome {
 /// The guided controller that the answer speaks of, else the first that guides, else the first.
 fn answering(results: &Results, kinds: &[Kind]) -> Option<Kind> {
     let answer = &results.answer;
-    let guides = |kind: &Kind| *kind != Kind::Locked;
+    let guides = |kind: &Kind| kind.moves();
     let answered = answer.fastest.as_ref().or(answer.fewest.as_ref());
     answered
         .map(|choice| choice.controller)

@@ -178,7 +178,7 @@ impl<const N: usize> Law<N> for LagLaw<N> {
         let asked = self.reach.ask(
             (wanted_m - expected_m) * self.gains.gain_1_s + rate_m_s * self.gains.feed_forward,
         );
-        asked.where_(any)
+        asked.only_where(any)
     }
 
     #[inline(always)]

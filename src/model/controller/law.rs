@@ -90,7 +90,7 @@ pub struct Asked<const N: usize> {
 impl<const N: usize> Asked<N> {
     /// Nothing where the mask is 0.
     #[inline(always)]
-    pub fn where_(self, mask: Lanes<N>) -> Self {
+    pub fn only_where(self, mask: Lanes<N>) -> Self {
         let nothing = Lanes::default();
         Self {
             command: Lanes::select(mask, self.command, nothing),

@@ -31,7 +31,7 @@ pub fn table(results: &Results) -> (Vec<Option<Source>>, Vec<Kind>) {
         if !controllers.contains(&share.controller) {
             controllers.push(share.controller);
         }
-        let weight = if share.controller == Kind::Locked {
+        let weight = if !share.controller.moves() {
             0.0
         } else {
             share.variance_m2
