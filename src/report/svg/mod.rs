@@ -192,7 +192,7 @@ fn printable(text: &str) -> String {
 }
 
 /// Class of a controller's marks in `chart.css`.
-fn controller_class(name: &str) -> &'static str {
+pub(super) fn controller_class(name: &str) -> &'static str {
     match name {
         "locked" => "k0",
         "on_off" => "k1",
