@@ -7,6 +7,7 @@ use super::display::{
     Units, chosen_percent, controller_title, grouped, percent, plants_apart, plants_in_words,
     points,
 };
+use super::svg::rates::short;
 use super::text::{WIDTH, aligned, bare, wrapped};
 use crate::results::answers::{Limited, Pays};
 use crate::results::comparison::{Against, Compared, Comparison, Highest, Pair, Source};
@@ -314,7 +315,7 @@ fn gain_row(pair: &Pair, units: Units) -> Vec<String> {
             _ => "none".to_owned(),
         }
     };
-    let title = |name: &str| controller_title(name).to_owned();
+    let title = |name: &str| short(name).to_owned();
     vec![
         title(&pair.first_controller),
         title(&pair.other_controller),

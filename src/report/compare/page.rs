@@ -354,7 +354,7 @@ mod tests {
         };
         assert!(said(&first, &second).contains("Second machine: cuts fewer plants"));
         assert!(said(&second, &first).contains("Second machine: cuts more plants"));
-        assert!(said(&first, &first).contains("are not told apart"));
+        assert!(said(&first, &first).contains("Second machine: not told apart"));
         assert!(said(&first, &first).contains("unpaired"));
     }
 

@@ -189,7 +189,7 @@ fn labels(
 }
 
 /// A name that fits beside a line.
-fn short(name: &str) -> &str {
+pub fn short(name: &str) -> &str {
     match name {
         "locked" => "locked",
         "on_off" => "on-off",
