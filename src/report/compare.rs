@@ -9,6 +9,7 @@ use super::display::{
 };
 use super::text::{WIDTH, aligned, bare, wrapped};
 use crate::model::controller::Kind;
+use crate::report::words::controllers::spoken;
 use crate::report::words::reasons::reason;
 use crate::results::answers::{Limited, Pays};
 use crate::results::comparison::{Against, Compared, Comparison, Highest, Pair, Source};
@@ -314,7 +315,7 @@ fn gain_row(pair: &Pair, units: Units) -> Vec<String> {
             _ => "none".to_owned(),
         }
     };
-    let title = |kind: Kind| controller_title(kind).to_owned();
+    let title = |kind: Kind| spoken(kind).short.to_owned();
     vec![
         title(pair.first_controller),
         title(pair.other_controller),

@@ -26,7 +26,7 @@ pub fn live_page(title: &str, units: Units, body: Markup, data: &Data<'_>) -> St
 
 /// A page for the screen that does not move.
 pub fn still_page(title: &str, units: Units, body: Markup) -> String {
-    let styles = [CHART_CSS, PAGE_CSS].concat();
+    let styles = [CHART_CSS, PAGE_CSS, LIVE_CSS].concat();
     document(title, units, &styles, None, body)
 }
 

@@ -6,6 +6,7 @@ use super::display::{
     Units, chosen_percent, controller_in_words, controller_title, grouped, plants_apart,
     plants_in_words,
 };
+use super::svg::controller_class;
 use super::svg::lines::{Across, Line, Lines, class};
 use super::text::{WIDTH, aligned, bare, wrapped};
 use super::{File, ReportError};
@@ -101,7 +102,8 @@ pub fn sweep_text(sweep: &Sweep) -> String {
     ));
     out.push('\n');
     out.push_str(&aligned(&best_rows(sweep)));
-    if sweep.own.controllers.len() > 1 {
+    // With two keys there is no room for every controller; the table for spreadsheets has them all.
+    if sweep.own.controllers.len() > 1 && sweep.over.len() == 1 {
         out.push('\n');
         out.push_str(&wrapped(
             "Plants cut in % under every controller, in brackets the upper limit:",
@@ -259,9 +261,9 @@ pub fn lines(sweep: &Sweep) -> Lines {
             .as_ref()
             .map_or(at as f64, |(numbers, _)| numbers[at])
     };
-    let line = |name: String, number: usize, pick: &dyn Fn(&Swept) -> Option<Limited>| Line {
+    let line = |name: String, class: &'static str, pick: &dyn Fn(&Swept) -> Option<Limited>| Line {
         name,
-        class: class(number),
+        class,
         points: {
             let rated = sweep
                 .settings
@@ -273,39 +275,40 @@ pub fn lines(sweep: &Sweep) -> Lines {
         },
     };
     let lines = match sweep.over.get(1) {
-        None => (sweep.own.controllers.iter().enumerate())
-            .map(|(number, of)| {
+        None => (sweep.own.controllers.iter())
+            .map(|of| {
                 let pick = |one: &Swept| {
                     one.controllers
                         .iter()
                         .find(|c| c.controller == of.controller)?
                         .cut
                 };
-                line(controller_title(of.controller).into(), number, &pick)
+                line(
+                    controller_title(of.controller).into(),
+                    controller_class(of.controller),
+                    &pick,
+                )
             })
             .collect(),
         Some(_) => (distinct(sweep, 1).into_iter().enumerate())
             .map(|(number, value)| {
                 let pick = |one: &Swept| best(sweep, one).filter(|_| one.values[1] == value)?.cut;
-                line(value.into(), number, &pick)
+                line(value.into(), class(number), &pick)
             })
             .collect(),
     };
-    let what = match sweep.over.get(1) {
-        None => String::new(),
-        Some(second) => format!(
-            ", a line for each {}, {}",
-            second.key,
-            controller_title(sweep.controller)
-        ),
-    };
+    let subtitle = sweep.over.get(1).map_or(String::new(), |second| {
+        let controller = controller_title(sweep.controller);
+        format!("{controller}, a line for each value of {}", second.key)
+    });
     Lines {
         name: "sweep".into(),
         title: format!(
-            "Plants cut at {}, {}{what}",
+            "Plants cut at {}, tools {} from the row",
             units.speed_text(sweep.working_speed_m_s),
             units.clearance(sweep.working_clearance_m),
         ),
+        subtitle,
         across_title: match &numbers {
             Some((_, unit)) if !unit.is_empty() => format!("{}, {unit}", sweep.over[0].key),
             _ => sweep.over[0].key.clone(),

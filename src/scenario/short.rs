@@ -108,6 +108,13 @@ impl Steering {
 /// A short commented scenario file that runs as it stands. Lines behind `#` may be switched on; they state the default where there is one.
 pub fn short_starter(crop: Crop, steering: Steering, units: Units) -> String {
     let (rows, established, [row, plant, track, speed, clearance]) = crop.values(units);
+    let beds = match (crop, units) {
+        (Crop::Cabbage | Crop::SugarBeet, _) => "",
+        (_, Units::Metric) => {
+            "# From the middle of one bed to the next.\nbed_spacing = \"1800 mm\"\n"
+        }
+        (_, Units::Us) => "# From the middle of one bed to the next.\nbed_spacing = \"72 in\"\n",
+    };
     let seen: Vec<String> = (1..=rows).map(|row| row.to_string()).collect();
     let seen = seen.join(", ");
     let [wheelbase, behind, ahead] = match units {
@@ -136,6 +143,7 @@ pub fn short_starter(crop: Crop, steering: Steering, units: Units) -> String {
          [rows]\n\
          rows_per_bed = {rows}\n\
          row_spacing = \"{row}\"\n\
+         {beds}\
          # The rows that driver and camera follow, 1 at the left.\n\
          seen_rows = [{seen}]\n\
          \n\

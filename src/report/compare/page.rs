@@ -147,7 +147,7 @@ impl<'a> Page<'a> {
             (scroll("Controller by controller", html! { "Controller by controller, plants cut on the same passes." }, html! {
                 table {
                     thead { tr {
-                        @for heading in ["Machine", "First's controller", "Its controller", "First", "It", "Difference, points"] {
+                        @for heading in ["Machine", "Controller of the first", "Its own controller", "Cut by the first", "Cut by it", "Difference, points"] {
                             th.text scope="col" { (heading) }
                         }
                     } }
@@ -183,6 +183,7 @@ impl<'a> Page<'a> {
         Lines {
             name: "cut_over_speed".into(),
             title: "Plants cut over speed".into(),
+            subtitle: String::new(),
             across_title: format!("speed, {}", units.speed_unit()),
             across: Across::Numbers,
             lines: self.machines().enumerate().map(line).collect(),
@@ -353,7 +354,7 @@ mod tests {
         };
         assert!(said(&first, &second).contains("Second machine: cuts fewer plants"));
         assert!(said(&second, &first).contains("Second machine: cuts more plants"));
-        assert!(said(&first, &first).contains("are not told apart"));
+        assert!(said(&first, &first).contains("Second machine: not told apart"));
         assert!(said(&first, &first).contains("unpaired"));
     }
 

@@ -14,7 +14,7 @@ const LABEL_GAP_PX: f64 = 16.0;
 const FRAME: Frame = Frame {
     left: 70.0,
     right: WIDTH_PX - 160.0,
-    top: 34.0,
+    top: 44.0,
     bottom: 325.0,
 };
 
@@ -50,6 +50,8 @@ pub struct Lines {
     pub name: String,
     /// Title.
     pub title: String,
+    /// A small line under the title; may be empty.
+    pub subtitle: String,
     /// Title of what runs to the right.
     pub across_title: String,
     /// What runs to the right.
@@ -70,10 +72,10 @@ pub fn class(number: usize) -> &'static str {
 impl Lines {
     /// The picture.
     pub fn picture(&self) -> Picture {
-        let (floor, across) = (self.floor(), self.range());
+        let (floor, top, across) = (self.floor(), self.top(), self.range());
         let body = drawn(WIDTH_PX, HEIGHT_PX, |sheet| {
             // A hair more at both ends keeps the decades there inside.
-            let decades = floor * (1.0 - 1e-9)..1.0 + 1e-9;
+            let decades = floor * (1.0 - 1e-9)..top * (1.0 + 1e-9);
             let mut chart = sheet.chart(FRAME, across.clone(), decades.log_scale())?;
             let word = |x: &f64| self.word(*x);
             sheet
@@ -85,13 +87,14 @@ impl Lines {
                 .x_desc(self.across_title.clone())
                 .draw()?;
             sheet.text("head", Anchor::Start, (FRAME.left, 13.0), &self.title)?;
-            let allowed = self.allowed_cut_rate.clamp(floor, 1.0);
+            sheet.text("small", Anchor::Start, (FRAME.left, 28.0), &self.subtitle)?;
+            let allowed = self.allowed_cut_rate.clamp(floor, top);
             let rule = [(across.start, allowed), (across.end, allowed)];
             chart.draw_series(LineSeries::new(rule, sheet.stroke("rule")))?;
             for line in &self.lines {
                 draw(sheet, &mut chart, line, floor)?;
             }
-            let height = |rate: f64| px(chart.backend_coord(&(0.0, rate.clamp(floor, 1.0)))).1;
+            let height = |rate: f64| px(chart.backend_coord(&(0.0, rate.clamp(floor, top)))).1;
             named(sheet, FRAME, self.ends(&height))
         });
         Picture {
@@ -122,6 +125,13 @@ impl Lines {
             .filter(|shown| *shown > 0.0)
             .fold(0.1, f64::min);
         10f64.powf((smallest.log10() + 1e-9).floor().max(LEAST_DECADE))
+    }
+
+    /// The decade above the largest number that is to be seen.
+    fn top(&self) -> f64 {
+        let largest = self.points().map(|(_, cut)| cut.upper);
+        let largest = largest.fold(self.allowed_cut_rate, f64::max);
+        10f64.powf((largest.max(1e-6).log10() - 1e-9).ceil().min(0.0))
     }
 
     fn range(&self) -> std::ops::Range<f64> {

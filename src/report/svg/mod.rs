@@ -193,7 +193,7 @@ fn printable(text: &str) -> String {
 }
 
 /// Class of a controller's marks in `chart.css`, by its place among the kinds: "k2".
-fn controller_class(kind: Kind) -> &'static str {
+pub(super) fn controller_class(kind: Kind) -> &'static str {
     const CLASSES: [&str; 8] = ["k0", "k1", "k2", "k3", "k4", "k5", "k6", "k7"];
     CLASSES[kind as usize % CLASSES.len()]
 }
