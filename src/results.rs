@@ -415,6 +415,22 @@ pub struct LoopMargins {
     pub critical_speed_m_s: Option<f64>,
 }
 
+/// How a value of the scenario is known.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum Known {
+    /// The scenario states it.
+    Scenario,
+    /// It was set on the command line.
+    CommandLine,
+    /// A default with a source.
+    Source,
+    /// A default without one.
+    Assumed,
+    /// Worked out from other values.
+    WorkedOut,
+}
+
 /// A value of the scenario and where it comes from.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Assumption {
@@ -422,7 +438,9 @@ pub struct Assumption {
     pub key: String,
     /// Value as the scenario or the default states it.
     pub value: String,
-    /// "scenario", "set on the command line", a source, or "assumed".
+    /// How it is known.
+    pub known: Known,
+    /// The same in words, with the source where there is one.
     pub origin: String,
     /// Range in which the default may plausibly lie, of a distribution that of its sd; null for what the scenario states, and
     /// where nothing is in doubt.

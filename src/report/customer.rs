@@ -9,6 +9,7 @@ use super::sentences::{self, highest, lacking, speed_answer};
 use super::svg::Pictures;
 use crate::model::controller::Kind;
 use crate::report::words::controllers::spoken;
+use crate::results::Known;
 use crate::results::answers::SpeedAnswer;
 use crate::results::{Assumption, Results};
 use maud::{Markup, html};
@@ -205,7 +206,7 @@ fn plain(value: &str) -> Option<&str> {
 }
 
 fn assumed(one: &Assumption) -> &'static str {
-    if one.origin.starts_with("assumed") {
+    if one.known == Known::Assumed {
         " (Assumed.)"
     } else {
         ""
@@ -273,7 +274,7 @@ mod tests {
         let assumed = results
             .assumptions
             .iter()
-            .filter(|one| one.origin.starts_with("assumed"));
+            .filter(|one| one.known == Known::Assumed);
         let told = format!(
             "{}, of which assumed: {}.",
             results.assumptions.len(),

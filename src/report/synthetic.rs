@@ -6,6 +6,7 @@ pub use answers::{unanswered, without_data};
 
 use crate::linear::Source;
 use crate::model::controller::Kind;
+use crate::results::Known;
 use crate::results::reasons::{Believe, Warning};
 use crate::results::*;
 use crate::scenario::Units;
@@ -193,6 +194,11 @@ pub fn results() -> Results {
     let assumption = |key: &str, value: &str, origin: &str, meaning: &str| Assumption {
         key: key.into(),
         value: value.into(),
+        known: match origin {
+            "scenario" => Known::Scenario,
+            "assumed" => Known::Assumed,
+            _ => Known::Source,
+        },
         origin: origin.into(),
         range: None,
         meaning: meaning.into(),

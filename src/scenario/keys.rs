@@ -463,6 +463,9 @@ const ROLL_HEIGHT: Need = Need::ByChoice {
     ],
 };
 
+/// How the origin of a default begins that has no source.
+pub const ASSUMED: &str = "assumed";
+
 const SIDES: &[&str] = &["left", "right"];
 const CONTROLLERS: &[&str] = &Kind::NAMES;
 

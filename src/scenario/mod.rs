@@ -73,6 +73,7 @@ use crate::model::line::Line;
 use crate::model::series::Series;
 use crate::model::setup::Setup;
 use crate::quote::{escaped, is_control, quoted};
+use crate::results::Known;
 use crate::results::reasons::Warning;
 use crate::results::{Assumption, ScenarioStamp};
 use crate::sim::streams::{Source, stream};
@@ -484,6 +485,7 @@ impl Scenario {
                 Some(Assumption {
                     key: key.path(),
                     value: stated.written.trim_matches('"').to_string(),
+                    known: stated.known,
                     origin: stated.origin.clone(),
                     range: stated.range.clone(),
                     meaning: key.meaning.to_string(),
@@ -545,6 +547,7 @@ impl Scenario {
             found.push(Assumption {
                 key: key.to_string(),
                 value,
+                known: Known::WorkedOut,
                 origin: origin.to_string(),
                 range: None,
                 meaning: meaning.to_string(),

@@ -3,6 +3,7 @@
 use super::keys::{self, Id, KEYS, Key, Need};
 use super::read::{Read, Value};
 use super::spread::Spread;
+use crate::results::Known;
 
 /// Origin of a value that was given beside the file.
 const GIVEN: &str = "set on the command line";
@@ -14,6 +15,8 @@ pub struct Stated {
     pub value: Value,
     /// As the scenario or the default states it.
     pub written: String,
+    /// How it is known.
+    pub known: Known,
     /// "scenario", "set on the command line", a source, or "assumed".
     pub origin: String,
     /// Range in which a default may plausibly lie, in words.
@@ -54,6 +57,11 @@ fn left_out(read: &Read, key: &'static Key) -> Option<Stated> {
     Some(Stated {
         value: found,
         written: value.to_string(),
+        known: if origin.starts_with(keys::ASSUMED) {
+            Known::Assumed
+        } else {
+            Known::Source
+        },
         origin,
         range,
     })
@@ -82,6 +90,10 @@ impl Values {
                 Some(entry) => Some(Stated {
                     value: entry.value.clone(),
                     written: entry.written.clone(),
+                    known: match read.is_given(entry.span.start) {
+                        true => Known::CommandLine,
+                        false => Known::Scenario,
+                    },
                     origin: match read.is_given(entry.span.start) {
                         true => GIVEN.to_string(),
                         false => "scenario".to_string(),

@@ -6,7 +6,7 @@ use crate::report::display::plants_apart;
 use crate::report::parts::{key, scroll};
 use crate::report::sentences::{capital, speed_answer};
 use crate::results::answers::Why;
-use crate::results::{Assumption, Results};
+use crate::results::{Assumption, Known, Results};
 use maud::{Markup, html};
 
 /// Which values of a scenario a cause of cut plants hangs on: starts of keys. The first that fits a key counts.
@@ -43,9 +43,6 @@ const CAUSES: [(Why, &[&str]); 16] = [
     (Why::Stroke, &["hydraulics.stroke"]),
     (Why::OilFlow, &["hydraulics.", "cold_oil."]),
 ];
-
-/// How the origin of a value begins that has no source.
-const ASSUMED: &str = "assumed";
 
 /// Values under one heading.
 struct Group<'a> {
@@ -109,7 +106,7 @@ fn cause_of(key: &str) -> Option<Why> {
 }
 
 fn assumed(value: &Assumption) -> bool {
-    value.origin.starts_with(ASSUMED)
+    value.known == Known::Assumed
 }
 
 impl Page<'_> {
@@ -133,7 +130,7 @@ impl Page<'_> {
                             td.text { (value.meaning) }
                             td.text { (value.value) }
                             td.text { (value.range.as_deref().unwrap_or_default()) }
-                            td.text { @if let Some(more) = value.origin.strip_prefix(ASSUMED) { span.tag { (ASSUMED) } (more) } @else { (value.origin) } }
+                            td.text { @if assumed(value) { span.tag { "assumed" } (value.origin.trim_start_matches("assumed")) } @else { (value.origin) } }
                             td.text { (key(&value.key)) }
                         } }
                     } }
@@ -154,6 +151,11 @@ mod tests {
         let value = |key: &str, origin: &str| Assumption {
             key: key.into(),
             value: "1".into(),
+            known: if origin == "assumed" {
+                Known::Assumed
+            } else {
+                Known::Scenario
+            },
             origin: origin.into(),
             range: None,
             meaning: String::new(),

@@ -4,6 +4,7 @@ use super::*;
 use crate::report::text::undecided_line;
 use crate::report::{both::seen, svg::study_pictures, synthetic};
 use crate::results::Assumption;
+use crate::results::Known;
 use crate::results::answers::{Answers, Status};
 use crate::results::reasons::{Reason, Warning};
 
@@ -159,6 +160,7 @@ fn prop_the_rate_table_shows_the_results() {
 fn prop_what_is_assumed_is_marked_with_its_range_and_its_reason() {
     let mut results = synthetic::results();
     results.assumptions[0].origin = "assumed; others found 10 mm".into();
+    results.assumptions[0].known = Known::Assumed;
     results.assumptions[0].range = Some("8 mm to 18 mm".into());
     let page = page_of(&results).replace('\u{a0}', " ");
     for text in [
@@ -183,6 +185,7 @@ fn prop_text_from_files_is_escaped_everywhere() {
     results.assumptions[0] = Assumption {
         key: bad.into(),
         value: bad.into(),
+        known: Known::Scenario,
         origin: bad.into(),
         range: Some(bad.into()),
         meaning: bad.into(),

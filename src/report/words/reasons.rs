@@ -73,12 +73,12 @@ pub fn reason(reason: &Reason, units: Units) -> String {
                     words.length(*wider_m)
                 ),
                 (Some(wider_m), Some(kind)) => format!(
-                    "{why}, at any simulated clearance; {} would keep the allowed rate with the tools {} from the row",
+                    "{why}, however far from the row; {} would keep the allowed rate with the tools {} from it",
                     spoken(*kind).one,
                     words.length(*wider_m)
                 ),
                 (None, _) => format!(
-                    "{why}, at any simulated clearance and with any controller; allow more, or simulate slower speeds or wider clearances"
+                    "{why}, however far from the row and whatever steers the frame; allow more, or simulate slower speeds or tools further from the row"
                 ),
             }
         }

@@ -31,7 +31,7 @@ pub fn study(warning: &Warning, results: &Results, units: Units) -> String {
                 .map(|row| format!("{row} and {}", row + 1))
                 .collect();
             format!(
-                "The implement spans {} planter passes: between rows {} lies a guess row. No controller can follow rows of two planter passes at once.",
+                "The implement spans {} planter passes: between rows {} lies a guess row. No camera can follow rows of two planter passes at once.",
                 after_rows.len() + 1,
                 places.join(", ")
             )
