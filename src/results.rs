@@ -14,7 +14,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::linear::Source;
 use crate::model::controller::Kind;
-use crate::scenario::Units;
+pub use crate::scenario::{Assumption, Known, ScenarioStamp};
 use answers::Answers;
 use reasons::{Believe, LeftOut, Warning};
 
@@ -108,24 +108,6 @@ impl Tool {
             version: env!("CARGO_PKG_VERSION").to_owned(),
         }
     }
-}
-
-/// Which scenario it was.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct ScenarioStamp {
-    /// Name from the file.
-    pub name: String,
-    /// Description from the file.
-    pub description: String,
-    /// File name without folders.
-    pub file: String,
-    /// SHA-256 of the text with line ends folded to LF, followed by the values set beside it and by the files it reads.
-    pub sha256: String,
-    /// Units that the scenario shows its numbers in.
-    pub units: Units,
-    /// Values that took the place of the file's, as `camera.latency = "80 ms"`.
-    #[serde(default, skip_serializing_if = "Vec::is_empty")]
-    pub set: Vec<String>,
 }
 
 /// Whether a controller ran.
@@ -413,40 +395,6 @@ pub struct LoopMargins {
     pub modulus_margin: f64,
     /// Speed above which the camera comes too late, `a/(T_c + T_a + tau_F)`, m/s; null for a PID.
     pub critical_speed_m_s: Option<f64>,
-}
-
-/// How a value of the scenario is known.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
-#[serde(rename_all = "snake_case")]
-pub enum Known {
-    /// The scenario states it.
-    Scenario,
-    /// It was set on the command line.
-    CommandLine,
-    /// A default with a source.
-    Source,
-    /// A default without one.
-    Assumed,
-    /// Worked out from other values.
-    WorkedOut,
-}
-
-/// A value of the scenario and where it comes from.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct Assumption {
-    /// Key in the scenario file.
-    pub key: String,
-    /// Value as the scenario or the default states it.
-    pub value: String,
-    /// How it is known.
-    pub known: Known,
-    /// The same in words, with the source where there is one.
-    pub origin: String,
-    /// Range in which the default may plausibly lie, of a distribution that of its sd; null for what the scenario states, and
-    /// where nothing is in doubt.
-    pub range: Option<String>,
-    /// What it means.
-    pub meaning: String,
 }
 
 /// The short answer for the terminal and the top of the report.

@@ -9,6 +9,7 @@ use super::display::{
 };
 use super::text::{WIDTH, aligned, bare, wrapped};
 use crate::model::controller::Kind;
+use crate::report::words::capital;
 use crate::report::words::controllers::spoken;
 use crate::report::words::reasons::reason;
 use crate::results::answers::{Limited, Pays};
@@ -169,7 +170,7 @@ fn faster(gains: &Pays, units: Units) -> String {
             " These passes do not tell which of the two allows more speed; more of them would (--passes).".into()
         }
         (None, _, _) => gains.reason.as_ref().map_or(String::new(), |why| {
-            format!(" {}.", super::sentences::capital(&reason(why, units)))
+            format!(" {}.", capital(&reason(why, units)))
         }),
     }
 }

@@ -5,8 +5,8 @@ use super::changes;
 use super::display::{
     Units, controller_title, cut_in_words, limit_in_words, money, percent, plants_in_words, trimmed,
 };
-use super::text::sentence;
 use super::words::reasons::{cylinder_limit, reason, stroke_binding};
+use crate::report::words::{capital, sentence, uncapital};
 use crate::results::answers::{
     BestSetting, Bound, Combination, ControlAnswer, GridEnd, Pays, Recommended, SpacingCell,
     SpeedAnswer, StagesAnswer, Status, StrokeAnswer,
@@ -495,26 +495,6 @@ pub fn sheet(results: &Results, units: Units) -> String {
         answer.rows_m.len(),
         units.clearance(answer.clearance_m)
     )
-}
-
-/// A text without a capital at its start, for the middle of a sentence; "PID" stays.
-pub fn uncapital(text: &str) -> String {
-    let mut chars = text.chars();
-    match chars.next() {
-        Some(first) if !chars.clone().next().is_some_and(char::is_uppercase) => {
-            first.to_lowercase().chain(chars).collect()
-        }
-        _ => text.to_owned(),
-    }
-}
-
-/// A text with a capital at its start.
-pub fn capital(text: &str) -> String {
-    let mut chars = text.chars();
-    match chars.next() {
-        Some(first) => first.to_uppercase().chain(chars).collect(),
-        None => String::new(),
-    }
 }
 
 #[cfg(test)]

@@ -4,11 +4,12 @@ use super::bounds;
 use super::cautions;
 use super::display::{Tape, Units, cut_in_words, limit_in_words};
 use super::parts::{bare_scroll, list, paper, wide};
-use super::sentences::{lacking, uncapital};
+use super::sentences::lacking;
 use super::svg::Pictures;
-use super::text::sentence;
 use super::three_answers::broken_at_work;
+use crate::report::svg::tools::tape;
 use crate::report::words::warnings;
+use crate::report::words::{sentence, uncapital};
 use crate::results::Results;
 use crate::results::answers::{SheetAnswer, ToolPlace};
 use maud::{Markup, html};
@@ -124,14 +125,6 @@ fn parts<T>(all: &[T], most: usize) -> impl Iterator<Item = (usize, &[T])> {
 
 /// The tape on which inches are read.
 const INCHES: Tape = Tape::Sixteenths;
-
-/// The tape on which the millimetres of a sheet are read: with tenths where its edges, rows or strips need them.
-pub fn tape(answer: &SheetAnswer) -> Tape {
-    let tools = answer.tools.iter();
-    let edges = tools.flat_map(|tool| [tool.left_edge_m, tool.right_edge_m]);
-    let strips = answer.gaps_m.iter().flatten().copied();
-    Tape::metric(edges.chain(strips).chain(answer.rows_m.iter().copied()))
-}
 
 /// "L 900 to L 863; R 12 to R 30".
 fn gaps(answer: &SheetAnswer, units: Units) -> String {

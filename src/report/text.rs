@@ -126,16 +126,6 @@ fn setting(choice: &Choice, units: Units) -> String {
     )
 }
 
-/// A text as a sentence: one full stop at its end.
-pub fn sentence(text: &str) -> String {
-    let text = text.trim();
-    if text.ends_with(['.', '!', '?']) {
-        text.to_owned()
-    } else {
-        format!("{text}.")
-    }
-}
-
 fn rate_table(results: &Results, units: Units) -> String {
     let controllers: Vec<Kind> = results.ran().collect();
     let mut rows = vec![

@@ -6,14 +6,14 @@ use super::display::{
     Units, controller_in_words, cut_in_words, limit_in_words, percent, plants_in_words, trimmed,
 };
 use super::sentences::{
-    self, answered, capital, cheaper_but, cut_and_touched, cylinder_name, gains, highest, lacking,
+    self, answered, cheaper_but, cut_and_touched, cylinder_name, gains, highest, lacking,
     plain_gain, price, recommended_place, speed_answer, what_binds,
 };
-use super::text::sentence;
 use crate::answers::limits::keeps;
 use crate::model::controller::Kind;
 use crate::montecarlo::tally::TRADE_ROOM_M;
 use crate::report::words::reasons::reason;
+use crate::report::words::{capital, sentence};
 use crate::results::Results;
 use crate::results::answers::{Bound, Recommended, Status};
 use crate::results::reasons::Reason;

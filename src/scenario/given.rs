@@ -8,7 +8,7 @@ use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
 use super::keys::{self, KEYS, Key, Shape, TABLES};
-use super::read::nearest;
+use super::nearest::nearest;
 use crate::quote::quoted;
 
 /// The option that most are given by.

@@ -39,11 +39,13 @@ mod farm;
 mod given;
 pub mod keys;
 mod layout;
+mod nearest;
 mod observed;
 mod read;
 mod schema;
 mod short;
 mod spread;
+mod stamp;
 mod starter;
 pub mod units;
 mod values;
@@ -53,6 +55,7 @@ pub use given::Given;
 pub use schema::schema;
 pub use short::{Crop, Steering, short_starter};
 pub use spread::Spread;
+pub use stamp::{Assumption, Known, ScenarioStamp, Units};
 pub use starter::starter;
 
 use std::cell::RefCell;
@@ -70,14 +73,10 @@ use crate::files;
 use crate::model::controller::Kind;
 use crate::model::driver::{Driver, LoggedPath};
 use crate::model::line::Line;
-use crate::model::series::Series;
 use crate::model::setup::Setup;
 use crate::quote::{escaped, is_control, quoted};
-use crate::results::Known;
 use crate::results::reasons::Warning;
-use crate::results::{Assumption, ScenarioStamp};
 use crate::sim::streams::{Source, stream};
-use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use build::{Fixed, Numbers};
@@ -85,34 +84,6 @@ use keys::{Id, KEYS, Shape, Varies};
 use layout::Layout;
 use read::{Read, Value};
 use values::Values;
-
-/// Units that a scenario shows its numbers in.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
-#[serde(rename_all = "snake_case")]
-pub enum Units {
-    /// Millimetres and kilometres per hour.
-    Metric,
-    /// Inches and miles per hour.
-    Us,
-}
-
-impl Units {
-    /// Its name in scenario files and results.
-    pub fn name(self) -> &'static str {
-        match self {
-            Units::Metric => "metric",
-            Units::Us => "us",
-        }
-    }
-
-    /// The standard sizes that people with these units buy.
-    pub fn series(self) -> Series {
-        match self {
-            Units::Metric => Series::Metric,
-            Units::Us => Series::Inch,
-        }
-    }
-}
 
 /// What a study simulates.
 #[derive(Clone, Debug, PartialEq)]

@@ -8,6 +8,7 @@ use toml::de::{DeArray, DeTable, DeValue};
 use super::error::{MOST_TOLD, Problem};
 use super::given::{Given, Joined};
 use super::keys::{self, Id, KEYS, Key, Shape, TABLES};
+use super::nearest::nearest;
 use super::spread::Spread;
 use super::units::{self, Quantity, QuantityError, Unit};
 use crate::quote::{escaped, is_control, quoted};
@@ -276,22 +277,6 @@ fn shown_name(name: &str) -> String {
     } else {
         format!("\"{}\"", quoted(name))
     }
-}
-
-/// No name of the language is longer, in bytes, and a longer word is never one misspelt.
-const LONGEST_WORD: usize = 64;
-
-/// Names that come near enough to a word to be meant, nearest first.
-pub(super) fn nearest<'a>(word: &str, names: impl Iterator<Item = &'a str>) -> Option<&'a str> {
-    if word.len() > LONGEST_WORD {
-        return None;
-    }
-    let word = word.to_lowercase();
-    names
-        .map(|name| (strsim::jaro_winkler(&word, &name.to_lowercase()), name))
-        .filter(|(likeness, _)| *likeness >= 0.84)
-        .max_by(|a, b| a.0.total_cmp(&b.0))
-        .map(|(_, name)| name)
 }
 
 fn unknown(

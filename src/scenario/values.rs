@@ -3,7 +3,7 @@
 use super::keys::{self, Id, KEYS, Key, Need};
 use super::read::{Read, Value};
 use super::spread::Spread;
-use crate::results::Known;
+use super::stamp::Known;
 
 /// Origin of a value that was given beside the file.
 const GIVEN: &str = "set on the command line";

@@ -6,6 +6,7 @@ use crate::report::display::{Units, chosen_percent, percent, trimmed};
 use crate::report::parts::scroll;
 use crate::report::sentences;
 use crate::report::svg::{Pictures, control_loop, twin::Twin};
+use crate::report::words::capital;
 use crate::report::words::reasons::{cylinder_limit, slope};
 use crate::results::Results;
 use crate::results::answers::{Combination, Demand, Limited, Status};
@@ -84,7 +85,7 @@ fn demand(results: &Results, both: Both) -> Markup {
                     th scope="col" { "99.9 %" }
                 } }
                 @for &place in &places { tbody {
-                    tr { th.text.group colspan="6" scope="rowgroup" { (sentences::capital(slope(place))) } }
+                    tr { th.text.group colspan="6" scope="rowgroup" { (capital(slope(place))) } }
                     @for line in at(place) { tr.now[line.speed_m_s == results.working_speed_m_s] {
                         th scope="row" { (both.say(|units| units.speed_number(line.speed_m_s))) }
                         (small(line.shift_p50_m))
@@ -148,7 +149,7 @@ fn combination(line: &Combination, fitted: bool, both: Both) -> Markup {
     html! {
         tr.now[fitted] {
             th.text scope="row" { (both.say(|units| {
-                let name = sentences::capital(&sentences::cylinder_name(line, units));
+                let name = capital(&sentences::cylinder_name(line, units));
                 if fitted { name + " (fitted)" } else { name }
             })) }
             td { (both.say(|units| units.shift_speed_number(line.extend_m_s))) }

@@ -6,8 +6,8 @@ use crate::report::display::{
     Units, chosen_percent, fixed, grouped, money, percent, plants_apart, points, trimmed,
 };
 use crate::report::parts::scroll;
-use crate::report::sentences::{self, capital, cell_of, place, price};
-use crate::report::text::sentence;
+use crate::report::sentences::{self, cell_of, place, price};
+use crate::report::words::{capital, sentence};
 use crate::report::words::{reasons::farm_number, warnings};
 use crate::results::Results;
 use crate::results::answers::{BestSetting, Mover, SpacingAnswer, SpacingCell, Status};

@@ -6,7 +6,7 @@ use crate::report::parts::wide_twin;
 use crate::report::sentences;
 use crate::report::setting_sheet::for_speed;
 use crate::report::svg::{Pictures, twin::Twin};
-use crate::report::text::sentence;
+use crate::report::words::sentence;
 use crate::report::words::warnings;
 use crate::results::Results;
 use maud::{Markup, html};

@@ -14,7 +14,8 @@ use crate::report::svg::lines::{Across, Line, Lines, class};
 use crate::report::svg::study_pictures;
 use crate::report::svg::twin::Twin;
 use crate::report::three_answers::three;
-use crate::report::{File, display::Units, sentences};
+use crate::report::words::capital;
+use crate::report::{File, display::Units};
 use crate::results::comparison::{Compared, Comparison};
 use crate::results::{Assumption, Results};
 use maud::{Markup, html};
@@ -266,7 +267,7 @@ impl<'a> Page<'a> {
                             th.text scope="col" { "Key in the scenario" }
                         } }
                         tbody { @for (key, meaning) in &keys { tr {
-                            td.text { (sentences::capital(meaning)) }
+                            td.text { (capital(meaning)) }
                             @for machine in machines.clone() { td.text { (self.value(machine, key).unwrap_or("none")) } }
                             td.text { (parts::key(key)) }
                         } } }

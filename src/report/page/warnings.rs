@@ -2,7 +2,8 @@
 
 use super::Page;
 use crate::report::display::{Units, grouped};
-use crate::report::text::{sentence, undecided_line};
+use crate::report::text::undecided_line;
+use crate::report::words::sentence;
 use crate::report::words::warnings::study;
 use crate::results::Undecided;
 use crate::results::reasons::Warning;

@@ -2,8 +2,7 @@
 
 use super::sheet::{Anchor, Sheet, drawn};
 use super::{Picture, Trouble};
-use crate::report::display::{Units, trimmed};
-use crate::report::setting_sheet::tape;
+use crate::report::display::{Tape, Units, trimmed};
 use crate::results::answers::SheetAnswer;
 
 const LEFT_PX: f64 = 24.0;
@@ -263,6 +262,14 @@ fn scale(sheet: &Sheet, per_m: f64, width: f64, units: Units) -> Result<(), Trou
     sheet.text("small", Anchor::Start, (end + 8.0, middle), &text)?;
     sheet.text("small", Anchor::Start, (LEFT_PX, middle), "left")?;
     sheet.text("small", Anchor::End, (width - LEFT_PX, middle), "right")
+}
+
+/// The tape on which the millimetres of a sheet are read: with tenths where its edges, rows or strips need them.
+pub fn tape(answer: &SheetAnswer) -> Tape {
+    let tools = answer.tools.iter();
+    let edges = tools.flat_map(|tool| [tool.left_edge_m, tool.right_edge_m]);
+    let strips = answer.gaps_m.iter().flatten().copied();
+    Tape::metric(edges.chain(strips).chain(answer.rows_m.iter().copied()))
 }
 
 #[cfg(test)]

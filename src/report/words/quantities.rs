@@ -1,6 +1,6 @@
 //! Numbers and missing tables in sentences.
 
-use crate::report::display::Units;
+use crate::report::display::{Units, trimmed};
 use crate::scenario::keys::{Need, keys_of};
 
 /// Quantities in sentences, in one system of units.
@@ -24,15 +24,9 @@ impl Words {
         }
     }
 
-    /// A bore, rod, hose or stroke: "40 mm", "1-1/8 in"; what is no sixteenth of an inch is told as [`Words::length`].
+    /// A bore, rod, hose or stroke as it is bought: "40 mm", "1-1/8 in".
     pub fn size(self, length_m: f64) -> String {
-        let parts = length_m / 0.0254 * 16.0;
-        match self.0 {
-            Units::Us if (parts - parts.round()).abs() < 1e-6 => {
-                format!("{} in", sixteenths_of_an_inch(parts.round() as u64))
-            }
-            _ => self.length(length_m),
-        }
+        self.0.size(length_m)
     }
 
     /// A size at least as large: to 1 mm or to a sixteenth of an inch, upwards.
@@ -129,33 +123,10 @@ impl Words {
     }
 }
 
-/// "3/8", "1-1/8", "2".
-fn sixteenths_of_an_inch(count: u64) -> String {
-    let (whole, mut part, mut of) = (count / 16, count % 16, 16);
-    while part > 0 && part.is_multiple_of(2) {
-        (part, of) = (part / 2, of / 2);
-    }
-    match (whole, part) {
-        (_, 0) => format!("{whole}"),
-        (0, _) => format!("{part}/{of}"),
-        _ => format!("{whole}-{part}/{of}"),
-    }
-}
-
 /// A number to `decimals`, never less than it is.
 fn rounded_up(value: f64, decimals: usize) -> String {
     let unit = libm::pow(10.0, decimals as f64);
     format!("{:.decimals$}", libm::ceil(value * unit - 1e-9) / unit)
-}
-
-/// At most so many decimals, no zeros behind.
-pub fn trimmed(value: f64, decimals: usize) -> String {
-    let text = format!("{value:.decimals$}");
-    let text = match text.split_once('.') {
-        Some(_) => text.trim_end_matches('0').trim_end_matches('.'),
-        None => &text,
-    };
-    if text == "-0" { "0" } else { text }.to_string()
 }
 
 /// "a", "a and b", "a, b and c".
