@@ -150,8 +150,9 @@ fn where_they_lie(folder: &Folder, files: &[File]) -> String {
         .iter()
         .map(|file| file.name.as_str())
         .partition(|name| name.ends_with(".svg"));
+    let plural = if pictures.len() == 1 { "" } else { "s" };
     format!(
-        "Files in {}: {} and {} pictures (SVG)\n",
+        "Files in {}: {} and {} picture{plural} (SVG)\n",
         folder.path().display(),
         others.join(", "),
         pictures.len()

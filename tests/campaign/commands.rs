@@ -33,9 +33,11 @@ pub fn case(case: &mut Case) -> Verdict {
             .take(1000)
             .collect(),
     };
+    let set = odd_value(case, number, &quantity);
+    let over = format!("{set}, {}", odd_value(case, number, &quantity));
     let study: Vec<OsString> = words(&["study", "field.toml", "--quiet"]);
     let with = |more: &[&str]| [study.clone(), words(more)].concat();
-    let command: Vec<OsString> = match case.dice.below(22) {
+    let command: Vec<OsString> = match case.dice.below(26) {
         // So many passes never end: the time does.
         0 => with(&["--passes", number, "--minutes", "0.005"]),
         1 => with(&["--most-passes", number, "--minutes", "0.005"]),
@@ -78,6 +80,18 @@ pub fn case(case: &mut Case) -> Verdict {
         .concat(),
         19 => [words(&["starter"]), vec![file]].concat(),
         20 => [words(&["pass"]), vec![file]].concat(),
+        21 => with(&["--passes", passes, "--set", &set]),
+        22 => words(&["pass", "field.toml", "--set", &set]),
+        23 | 24 => words(&[
+            "sweep",
+            "field.toml",
+            "--over",
+            &over,
+            "--passes",
+            passes,
+            "--out",
+            "out",
+        ]),
         _ => {
             let one = case.dice.of(&[
                 "study", "merge", "pass", "--help", "schema", "", "-", "--", "--out", "harrow",
@@ -113,6 +127,32 @@ pub fn case(case: &mut Case) -> Verdict {
         faults.extend(judge::whole(&case.files(folder)));
     }
     Verdict::new(&ran, faults)
+}
+
+/// A key that may be none, with a value that may be none of its.
+fn odd_value(case: &mut Case, number: &str, quantity: &str) -> String {
+    let key = case.dice.of(&[
+        "camera.latency",
+        "camera.latency.more",
+        "controller.pid",
+        "controller.pid.gain",
+        "hydraulics.stroke",
+        "rows.row_spacing",
+        "study.speeds",
+        "[camera]",
+        "",
+    ]);
+    let word: String = texts::word(&mut case.dice).replace('\0', "");
+    let word: String = word.chars().take(300).collect();
+    let value = match case.dice.below(6) {
+        0 => number,
+        1 => quantity,
+        2 => "",
+        3 => "\"80 ms",
+        4 => "{ mean = \"80 ms\", sd = \"5 ms\" }",
+        _ => &word,
+    };
+    format!("{key}={value}")
 }
 
 fn words(words: &[&str]) -> Vec<OsString> {
