@@ -88,16 +88,16 @@ fn prop_more_stroke_never_cuts_more() {
         for pair in stroke.candidates.windows(2) {
             let (shorter, longer) = (&pair[0], &pair[1]);
             assert!(longer.stroke_m > shorter.stroke_m);
-            let more = longer.difference - shorter.difference;
-            let doubt = (longer.difference_upper - longer.difference)
-                + (shorter.difference_upper - shorter.difference);
+            let (more, less) = (longer.difference, shorter.difference);
+            let doubt = (more.upper - more.value) + (less.upper - less.value);
+            let more = more.value - less.value;
             assert!(more <= doubt, "{shorter:?} {longer:?}");
             assert!(longer.end_stop_share <= shorter.end_stop_share);
         }
         let recommended = stroke.recommended_m.unwrap();
         for candidate in &stroke.candidates {
             if candidate.stroke_m >= recommended {
-                assert!(candidate.difference_upper <= 0.1 * results.allowed_cut_rate);
+                assert!(candidate.difference.upper <= 0.1 * results.allowed_cut_rate);
             }
         }
     }
@@ -186,7 +186,7 @@ fn prop_the_highest_speed_is_what_it_says() {
             explained += 1;
             let causes = &answer.causes;
             assert!(causes.len() >= 8, "{causes:?}");
-            assert!(causes.is_sorted_by(|a, b| a.difference <= b.difference));
+            assert!(causes.is_sorted_by(|a, b| a.difference.value <= b.difference.value));
         }
     }
     assert!(refined > 0, "no speed between those of the study was tried");
@@ -269,7 +269,7 @@ fn prop_another_seed_does_not_refute_a_decision() {
             let Some(theirs) = theirs else { continue };
             compared += 1;
             let limits = |pays: &rowroom::results::answers::Pays| {
-                pays.clearance_lower_m.zip(pays.clearance_upper_m)
+                pays.clearance_gain_m.map(|gain| (gain.lower, gain.upper))
             };
             let (Some(a), Some(b)) = (limits(mine), limits(theirs)) else {
                 continue;
@@ -324,18 +324,17 @@ fn prop_what_pays_is_ranked_and_sound() {
         .answers
         .pays;
     let of = |change: Change| pays.iter().find(|pays| pays.change == change).unwrap();
-    assert!(of(Change::YawRateSensor).clearance_lower_m.unwrap() > 0.0);
-    assert!(of(Change::ExactPlanting).clearance_gain_m.unwrap() > 0.0);
-    assert!(of(Change::AlignedCamera).clearance_gain_m.unwrap() > 0.0);
+    assert!(of(Change::YawRateSensor).clearance_gain_m.unwrap().lower > 0.0);
+    assert!(of(Change::ExactPlanting).clearance_gain_m.unwrap().value > 0.0);
+    assert!(of(Change::AlignedCamera).clearance_gain_m.unwrap().value > 0.0);
     let stroke = of(Change::MoreStroke);
-    assert!(stroke.clearance_gain_m.unwrap().abs() < 1e-3);
-    let gains: Vec<f64> = pays.iter().filter_map(|pays| pays.speed_gain_m_s).collect();
+    assert!(stroke.clearance_gain_m.unwrap().value.abs() < 1e-3);
+    let gained = pays.iter().filter_map(|pays| pays.speed_gain_m_s);
+    let gains: Vec<f64> = gained.map(|gain| gain.value).collect();
     assert!(gains.is_sorted_by(|a, b| a >= b));
     for pays in pays {
-        if let (Some(gain), Some(lower), Some(upper)) =
-            (pays.speed_gain_m_s, pays.lower, pays.upper)
-        {
-            assert!(lower <= gain && gain <= upper);
+        if let Some(gain) = pays.speed_gain_m_s {
+            assert!(gain.lower <= gain.value && gain.value <= gain.upper);
         }
     }
     let by_soil = &first_seed().answers;
@@ -345,7 +344,7 @@ fn prop_what_pays_is_ranked_and_sound() {
     });
     assert_eq!(answer.unwrap().binding, Some(Bound::ThrownSoil));
     for pays in &by_soil.pays {
-        let gain = pays.speed_gain_m_s.unwrap_or(0.0);
+        let gain = pays.speed_gain_m_s.map_or(0.0, |gain| gain.value);
         match pays.change {
             Change::Shields => assert!(gain > 0.5, "{pays:?}"),
             Change::AlignedCamera | Change::SteadyDriver | Change::ExactPlanting => {
@@ -456,12 +455,8 @@ fn prop_two_machines_meet_the_same_passes() {
             (difference.lower, difference.value, difference.upper),
             (0.0, 0.0, 0.0)
         );
-        for gain in [
-            pair.gains.speed_gain_m_s,
-            pair.gains.lower,
-            pair.gains.upper,
-        ] {
-            assert_eq!(gain.unwrap_or(0.0), 0.0);
+        if let Some(gain) = pair.gains.speed_gain_m_s {
+            assert_eq!((gain.lower, gain.value, gain.upper), (0.0, 0.0, 0.0));
         }
     }
     let mount = "mount = \"shifted\"";
@@ -470,7 +465,7 @@ fn prop_two_machines_meet_the_same_passes() {
     let aligned = Scenario::parse(&text, "aligned.toml", &|_| unreachable!(), None).unwrap();
     let better = against(&aligned);
     assert!(better.pairs[0].difference.upper < 0.0);
-    assert!(better.pairs[0].gains.clearance_lower_m.unwrap() > 0.0);
+    assert!(better.pairs[0].gains.clearance_gain_m.unwrap().lower > 0.0);
 }
 
 /// Shares of the answers that were told, in order.

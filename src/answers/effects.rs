@@ -78,12 +78,8 @@ impl<'a> AtSetting<'a> {
         Ok(Some(Effect {
             change: step.change,
             passes: self.passes,
-            rate: estimate.rate,
-            lower: estimate.lower,
-            upper: estimate.upper,
-            difference: difference.value,
-            difference_lower: difference.lower,
-            difference_upper: difference.upper,
+            cut: estimate.share(),
+            difference,
         }))
     }
 }

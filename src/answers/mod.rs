@@ -138,12 +138,8 @@ pub fn work_out(plan: &Plan, results: &Results, watch: &dyn Watch) -> Result<Ans
             let effect = at_setting.with(&changes::under_lights(land.night_noise))?;
             night = effect.map(|effect| Night {
                 passes: effect.passes,
-                rate: effect.rate,
-                lower: effect.lower,
-                upper: effect.upper,
+                cut: effect.cut,
                 difference: effect.difference,
-                difference_lower: effect.difference_lower,
-                difference_upper: effect.difference_upper,
                 days_without: None,
                 days_with: 0.0,
             });
@@ -306,7 +302,7 @@ mod tests {
             |a| a.soil.speeds[0].speed_m_s = f64::NAN,
             |a| a.sheet.tools[0].left_edge_m = f64::NEG_INFINITY,
             |a| a.speed[1].highest_speed_m_s = Some(f64::NAN),
-            |a| a.pays[1].upper = Some(f64::INFINITY),
+            |a| a.pays[1].speed_gain_m_s.as_mut().unwrap().upper = f64::INFINITY,
         ];
         for spoil in spoil {
             let mut spoilt = answers.clone();

@@ -254,12 +254,8 @@ impl Machine {
 
 /// Best first: by the speed gained, then by the room gained; what has no answer comes last.
 fn rank(all: &mut [Pays]) {
-    let key = |pays: &Pays| {
-        (
-            pays.speed_gain_m_s.unwrap_or(f64::NEG_INFINITY),
-            pays.clearance_gain_m.unwrap_or(f64::NEG_INFINITY),
-        )
-    };
+    let gained = |gain: Option<Limited>| gain.map_or(f64::NEG_INFINITY, |gain| gain.value);
+    let key = |pays: &Pays| (gained(pays.speed_gain_m_s), gained(pays.clearance_gain_m));
     all.sort_by(|a, b| {
         let (a, b) = (key(a), key(b));
         b.0.total_cmp(&a.0).then(b.1.total_cmp(&a.1))
@@ -638,12 +634,8 @@ impl Frame {
             controller: kind,
             clearance_m,
             base_speed_m_s: without_m_s,
-            speed_gain_m_s: by_speed.map(|gain| gain.value),
-            lower: by_speed.map(|gain| gain.lower),
-            upper: by_speed.map(|gain| gain.upper),
-            clearance_gain_m: by_room.map(|gain| gain.value),
-            clearance_lower_m: by_room.map(|gain| gain.lower),
-            clearance_upper_m: by_room.map(|gain| gain.upper),
+            speed_gain_m_s: by_speed,
+            clearance_gain_m: by_room,
             at_least: [base_speed[0], new_speed[0], base_room[0], new_room[0]]
                 .into_iter()
                 .any(beyond),

@@ -314,15 +314,13 @@ fn causes(
                 found[search].push(Cause {
                     cause: cause.why,
                     speed_m_s,
-                    difference: difference.value,
-                    lower: difference.lower,
-                    upper: difference.upper,
+                    difference,
                 });
             }
         }
     }
     for causes in &mut found {
-        causes.sort_by(|a, b| a.difference.total_cmp(&b.difference));
+        causes.sort_by(|a, b| a.difference.value.total_cmp(&b.difference.value));
     }
     Ok(found)
 }

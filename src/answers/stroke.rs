@@ -60,12 +60,8 @@ pub fn answer(
         answer.candidates.push(StrokeCandidate {
             stroke_m,
             end_stop_share: cell.end_stop_share,
-            rate: estimate.rate,
-            lower: estimate.lower,
-            upper: estimate.upper,
-            difference: difference.value,
-            difference_lower: difference.lower,
-            difference_upper: difference.upper,
+            cut: estimate.share(),
+            difference,
             good_enough: difference.upper <= WORTH * results.allowed_cut_rate,
         });
     }

@@ -430,7 +430,7 @@ mod tests {
                 &good
                     .to_json()
                     .unwrap()
-                    .replace("\"format\":4", "\"format\":3")
+                    .replace("\"format\":5", "\"format\":4")
             ),
             Err(SavedError::OtherVersion { .. })
         ));

@@ -13,6 +13,8 @@ use super::sentences::{NOT_COMPLETE, answered, lacking};
 use super::svg::{Pictures, twin::Twin};
 use crate::report::words::capital;
 use crate::results::Results;
+use crate::results::Share;
+use crate::results::answers::Limited;
 use crate::results::answers::{Effect, Status};
 use crate::results::reasons::Reason;
 use maud::{Markup, html};
@@ -65,13 +67,13 @@ fn said(
 }
 
 /// A rate with its limits below.
-fn rate_cell(rate: f64, lower: f64, upper: f64) -> Markup {
-    html! { td.rate { (percent(rate)) small { (percent(lower)) " to " (percent(upper)) } } }
+fn rate_cell(cut: &Share) -> Markup {
+    html! { td.rate { (percent(cut.rate)) small { (percent(cut.lower)) " to " (percent(cut.upper)) } } }
 }
 
 /// A difference of rates in percentage points with its limits below.
-fn difference_cell(value: f64, lower: f64, upper: f64) -> Markup {
-    let [value, lower, upper] = points(value, lower, upper);
+fn difference_cell(of: &Limited) -> Markup {
+    let [value, lower, upper] = points(of.value, of.lower, of.upper);
     html! { td.rate { (value) small { (lower) " to " (upper) } } }
 }
 
@@ -86,8 +88,8 @@ fn effects(effects: &[Effect], both: Both) -> Markup {
             } }
             tbody { @for effect in effects { tr {
                 th.text scope="row" { (both.say(|units| capital(changes::change(effect.change, units)))) }
-                (rate_cell(effect.rate, effect.lower, effect.upper))
-                (difference_cell(effect.difference, effect.difference_lower, effect.difference_upper))
+                (rate_cell(&effect.cut))
+                (difference_cell(&effect.difference))
             } } }
         }
     }
@@ -112,22 +114,22 @@ mod tests {
     #[test]
     fn prop_no_answer_and_no_data_are_said_with_their_reason() {
         let page = shown(&synthetic::unanswered(synthetic::results()));
-        for what in [
-            "stroke",
-            "cylinder",
-            "lookahead",
-            "speed",
-            "setting",
-            "stage",
-            "soil",
-            "tool",
+        for why in [
+            "even the longest stroke",
+            "the rows ask for no shift speed",
+            "the path is replayed",
+            "no simulated setting keeps every limit",
+            "no simulated clearance keeps the allowed rate at",
+            "the values of the scenario lead to no finite number",
+            "no tool on hand fits",
         ] {
-            let told = format!("No answer within what was simulated: no {what} serves");
-            assert!(page.contains(&told), "{what}");
+            let told = format!("No answer within what was simulated: {why}");
+            assert!(page.contains(&told), "{why}");
         }
+        assert!(page.contains("even the slowest simulated speed cuts more plants"));
         let page = shown(&synthetic::without_data(synthetic::results()));
         for table in ["farm", "growth", "soil", "workshop", "hydraulics"] {
-            let told = format!("for lack of data: add the table [{table}] with all it needs.");
+            let told = format!("for lack of data: add the table [{table}] with ");
             assert!(page.contains(&told), "{table}");
         }
     }

@@ -160,16 +160,16 @@ fn faster(gains: &Pays, units: Units) -> String {
             units.speed_unit()
         )
     };
-    match (gains.speed_gain_m_s, gains.lower, gains.upper) {
-        (Some(gain), Some(lower), _) if lower > 0.0 => format!(" It allows more speed: {}.", by(gain)),
-        (Some(gain), _, Some(upper)) if upper < 0.0 => format!(" It allows less speed: {}.", by(gain)),
-        (Some(_), _, _) if gains.at_least => {
+    match gains.speed_gain_m_s {
+        Some(gain) if gain.lower > 0.0 => format!(" It allows more speed: {}.", by(gain.value)),
+        Some(gain) if gain.upper < 0.0 => format!(" It allows less speed: {}.", by(gain.value)),
+        Some(_) if gains.at_least => {
             " Both allow every simulated speed up to the end of the list, or these passes do not tell them apart there.".into()
         }
-        (Some(_), _, _) => {
+        Some(_) => {
             " These passes do not tell which of the two allows more speed; more of them would (--passes).".into()
         }
-        (None, _, _) => gains.reason.as_ref().map_or(String::new(), |why| {
+        None => gains.reason.as_ref().map_or(String::new(), |why| {
             format!(" {}.", capital(&reason(why, units)))
         }),
     }
@@ -305,30 +305,21 @@ fn gained(machine: &Compared, against: &Against, place: &str, units: Units) -> S
 fn gain_row(pair: &Pair, units: Units) -> Vec<String> {
     let gains: &Pays = &pair.gains;
     let least = if gains.at_least { ">= " } else { "" };
-    let gained = |gain: Option<f64>,
-                  lower: Option<f64>,
-                  upper: Option<f64>,
-                  show: &dyn Fn(f64) -> String| {
-        match (gain, lower, upper) {
-            (Some(gain), Some(lower), Some(upper)) => {
-                format!("{least}{} ({} to {})", show(gain), show(lower), show(upper))
-            }
-            _ => "none".to_owned(),
-        }
+    let gained = |gain: Option<Limited>, show: &dyn Fn(f64) -> String| {
+        gain.map_or_else(
+            || "none".to_owned(),
+            |gain| {
+                let [value, lower, upper] = [gain.value, gain.lower, gain.upper].map(show);
+                format!("{least}{value} ({lower} to {upper})")
+            },
+        )
     };
     let title = |kind: Kind| spoken(kind).short.to_owned();
     vec![
         title(pair.first_controller),
         title(pair.other_controller),
-        gained(gains.speed_gain_m_s, gains.lower, gains.upper, &|m_s| {
-            units.speed_gain(m_s)
-        }),
-        gained(
-            gains.clearance_gain_m,
-            gains.clearance_lower_m,
-            gains.clearance_upper_m,
-            &|m| units.small_number(m),
-        ),
+        gained(gains.speed_gain_m_s, &|m_s| units.speed_gain(m_s)),
+        gained(gains.clearance_gain_m, &|m| units.small_number(m)),
         difference(&pair.difference),
     ]
 }

@@ -142,6 +142,8 @@ mod tests {
                         "{at}"
                     );
                 }
+                "enum" => assert!(rule.as_array().unwrap().contains(value), "{at}: {value}"),
+                "oneOf" if rule[0]["const"].is_null() => variant(rule, root, value, at),
                 "oneOf" => {
                     let names = rule.as_array().unwrap().iter().map(|name| {
                         assert!(
@@ -164,6 +166,50 @@ mod tests {
                 }
                 other => panic!("keyword {other} is not checked"),
             }
+        }
+    }
+
+    /// A value that is one of several kinds of objects: the one whose constants it has.
+    fn variant(rules: &Value, root: &Value, value: &Value, at: &str) {
+        let kinds = rules.as_array().unwrap().iter().filter(|kind| {
+            let properties = kind["properties"].as_object().unwrap();
+            let constant = |(key, one): (&String, &Value)| {
+                one["const"].is_null() || one["const"] == value[key.as_str()]
+            };
+            properties.iter().all(constant)
+        });
+        let kinds: Vec<&Value> = kinds.collect();
+        assert_eq!(kinds.len(), 1, "{at}: {value}");
+        let kind = kinds[0];
+        assert!(kind["description"].is_string(), "{at} has no meaning");
+        // What belongs to the kind may stand in a definition of its own.
+        let more = kind["$ref"].as_str().map_or(&Value::Null, |place| {
+            &root["$defs"][place.rsplit('/').next().unwrap()]
+        });
+        for required in [&kind["required"], &more["required"]] {
+            for key in required.as_array().into_iter().flatten() {
+                assert!(
+                    value.get(key.as_str().unwrap()).is_some(),
+                    "{at} lacks {key}"
+                );
+            }
+        }
+        for (key, inner) in value.as_object().unwrap() {
+            let own = &kind["properties"][key];
+            if !own["const"].is_null() {
+                continue;
+            }
+            let known = if own.is_null() {
+                &more["properties"][key]
+            } else {
+                own
+            };
+            assert!(known.is_object(), "{at}.{key} is not in the schema");
+            assert!(
+                known["description"].is_string(),
+                "{at}.{key} has no meaning"
+            );
+            check(known, root, inner, &format!("{at}.{key}"));
         }
     }
 

@@ -577,9 +577,9 @@ mod tests {
     #[test]
     fn prop_without_data_the_sheet_says_what_to_add() {
         let page = page_of(&synthetic::without_data(synthetic::results()));
-        assert!(page.contains("add the table [workshop] with all it needs."));
+        assert!(page.contains("add the table [workshop] with tool_widths."));
         assert!(!page.contains("<table"));
         let page = page_of(&synthetic::unanswered(synthetic::results()));
-        assert!(page.contains("No answer within what was simulated: no tool serves"));
+        assert!(page.contains("No answer within what was simulated: no tool on hand fits"));
     }
 }

@@ -100,17 +100,9 @@ pub struct StrokeCandidate {
     /// Share of distance with the cylinder at an end stop.
     pub end_stop_share: f64,
     /// Share of plants cut.
-    pub rate: f64,
-    /// Lower limit.
-    pub lower: f64,
-    /// Upper limit.
-    pub upper: f64,
+    pub cut: Share,
     /// Share of plants cut less that with unlimited stroke.
-    pub difference: f64,
-    /// Lower limit of that difference.
-    pub difference_lower: f64,
-    /// Upper limit of that difference.
-    pub difference_upper: f64,
+    pub difference: Limited,
     /// True if the upper limit of the difference stays below a tenth of the allowed rate.
     pub good_enough: bool,
 }
@@ -187,17 +179,9 @@ pub struct Effect {
     /// Passes behind it.
     pub passes: u64,
     /// Share of plants cut.
-    pub rate: f64,
-    /// Lower limit.
-    pub lower: f64,
-    /// Upper limit.
-    pub upper: f64,
+    pub cut: Share,
     /// Share of plants cut less that without the change.
-    pub difference: f64,
-    /// Lower limit of that difference.
-    pub difference_lower: f64,
-    /// Upper limit of that difference.
-    pub difference_upper: f64,
+    pub difference: Limited,
 }
 
 /// Camera and control at the working speed.
@@ -441,11 +425,7 @@ pub struct Cause {
     /// Speed of the comparison, m/s: the slowest of the study that does not keep the allowed rate.
     pub speed_m_s: f64,
     /// Share of plants cut without it less that with it.
-    pub difference: f64,
-    /// Lower limit of that difference.
-    pub lower: f64,
-    /// Upper limit of that difference.
-    pub upper: f64,
+    pub difference: Limited,
 }
 
 /// The one setting that all answers speak of: of those that keep every bound, the one with the least cost; without prices the
@@ -492,17 +472,9 @@ pub struct Pays {
     /// Highest speed without the change that keeps every bound, m/s, interpolated between the study's speeds; null if none does.
     pub base_speed_m_s: Option<f64>,
     /// Speed gained, m/s.
-    pub speed_gain_m_s: Option<f64>,
-    /// Lower limit of the speed gained, m/s.
-    pub lower: Option<f64>,
-    /// Upper limit of the speed gained, m/s.
-    pub upper: Option<f64>,
+    pub speed_gain_m_s: Option<Limited>,
     /// Room gained: by how much closer the tools may run at the recommended speed, m.
-    pub clearance_gain_m: Option<f64>,
-    /// Lower limit of the room gained, m.
-    pub clearance_lower_m: Option<f64>,
-    /// Upper limit of the room gained, m.
-    pub clearance_upper_m: Option<f64>,
+    pub clearance_gain_m: Option<Limited>,
     /// True if the range of speeds or clearances ends before the gain does.
     pub at_least: bool,
     /// What it costs to buy or to do, in the scenario's currency; null without a price.
@@ -526,11 +498,7 @@ impl Pays {
             clearance_m: 0.0,
             base_speed_m_s: None,
             speed_gain_m_s: None,
-            lower: None,
-            upper: None,
             clearance_gain_m: None,
-            clearance_lower_m: None,
-            clearance_upper_m: None,
             at_least: false,
             price: None,
             earns_a_year: None,
@@ -666,17 +634,9 @@ pub struct Night {
     /// Passes behind it.
     pub passes: u64,
     /// Share of plants cut at the recommended setting with the camera's noise under lights.
-    pub rate: f64,
-    /// Lower limit.
-    pub lower: f64,
-    /// Upper limit.
-    pub upper: f64,
+    pub cut: Share,
     /// Share of plants cut less that by day.
-    pub difference: f64,
-    /// Lower limit of that difference.
-    pub difference_lower: f64,
-    /// Upper limit of that difference.
-    pub difference_upper: f64,
+    pub difference: Limited,
     /// Days for one round without work under lights, at the recommended setting; null where all work is done under them.
     pub days_without: Option<f64>,
     /// Days with it.

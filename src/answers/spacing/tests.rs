@@ -1,6 +1,7 @@
 use super::*;
 use crate::model::controller::Kind;
 use crate::report::synthetic;
+use crate::results::answers::Limited;
 use crate::results::{Rate, Stretch};
 use proptest::prelude::*;
 
@@ -201,12 +202,16 @@ fn analytic_best_near_best_and_the_cost_of_staying() {
 fn analytic_days_by_night_and_a_round_that_does_not_finish() {
     let night = Night {
         passes: 64,
-        rate: 0.01,
-        lower: 0.009,
-        upper: 0.011,
-        difference: 0.002,
-        difference_lower: 0.001,
-        difference_upper: 0.003,
+        cut: Share {
+            rate: 0.01,
+            lower: 0.009,
+            upper: 0.011,
+        },
+        difference: Limited {
+            value: 0.002,
+            lower: 0.001,
+            upper: 0.003,
+        },
         days_without: None,
         days_with: f64::NAN,
     };
@@ -227,7 +232,7 @@ fn analytic_days_by_night_and_a_round_that_does_not_finish() {
         c.speed_m_s == results.working_speed_m_s && c.clearance_m == results.working_clearance_m
     });
     close(night.days_with, at_work.unwrap().days, 1e-12);
-    assert_eq!(night.rate, 0.01);
+    assert_eq!(night.cut.rate, 0.01);
     // 10 ha in 4 h need more than any of the made-up settings does.
     let best = answer.cheapest.unwrap();
     let cell = answer.cells.iter().find(|cell| is(cell, &best)).unwrap();

@@ -11,6 +11,7 @@ use crate::report::sentences::{self, lacking, speed_answer};
 use crate::report::words::reasons::reason;
 use crate::report::words::{capital, sentence};
 use crate::results::Results;
+use crate::results::answers::Limited;
 use crate::results::answers::{Pays, SpeedAnswer, Status};
 use maud::{Markup, html};
 
@@ -111,7 +112,7 @@ fn causes(answer: &SpeedAnswer, results: &Results, both: Both) -> Markup {
                 } }
                 tbody { @for cause in &answer.causes { tr {
                     th.text scope="row" { (capital(changes::why(cause.cause))) }
-                    (difference_cell(cause.difference, cause.lower, cause.upper))
+                    (difference_cell(&cause.difference))
                 } } }
             }
         }))
@@ -181,8 +182,8 @@ fn pays_line(line: &Pays, both: Both, money: &Money) -> Markup {
             @if line.status != Status::Ok {
                 td.text colspan="2" { (both.say(lack)) }
             } @else {
-                (gain_cell(line.speed_gain_m_s, line.lower, line.upper, line.at_least, both, &|v, units| units.speed_gain(v)))
-                (gain_cell(line.clearance_gain_m, line.clearance_lower_m, line.clearance_upper_m, line.at_least, both, &|m, units| units.small_gain(m)))
+                (gain_cell(line.speed_gain_m_s, line.at_least, both, &|v, units| units.speed_gain(v)))
+                (gain_cell(line.clearance_gain_m, line.at_least, both, &|m, units| units.small_gain(m)))
             }
             @if money.earned { td { @if let Some(earned) = line.earns_a_year { (whole(earned)) } } }
             @if money.priced {
@@ -204,9 +205,7 @@ fn whole(amount: f64) -> String {
 }
 
 fn gain_cell(
-    gain: Option<f64>,
-    lower: Option<f64>,
-    upper: Option<f64>,
+    gain: Option<Limited>,
     at_least: bool,
     both: Both,
     number: &dyn Fn(f64, Units) -> String,
@@ -215,10 +214,8 @@ fn gain_cell(
         td.rate {
             @if let Some(gain) = gain {
                 @let least = if at_least { "\u{2265} " } else { "" };
-                (both.say(|units| format!("{least}{}", number(gain, units))))
-                @if let (Some(lower), Some(upper)) = (lower, upper) {
-                    small { (both.say(|units| format!("{} to {}", number(lower, units), number(upper, units)))) }
-                }
+                (both.say(|units| format!("{least}{}", number(gain.value, units))))
+                small { (both.say(|units| format!("{} to {}", number(gain.lower, units), number(gain.upper, units)))) }
             }
         }
     }
@@ -276,7 +273,7 @@ mod tests {
     fn prop_a_change_without_a_gain_says_why() {
         let results = synthetic::results();
         let page = metric(what_pays, &results);
-        assert!(page.contains("this machine has a proportional valve already."));
+        assert!(page.contains("would be unstable: it must be tuned anew."));
         assert!(page.contains("+2.4<small>+2.1 to +2.8</small>"));
     }
 }

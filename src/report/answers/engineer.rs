@@ -38,8 +38,8 @@ pub fn stroke(results: &Results, both: Both) -> Markup {
                         tr.now[Some(line.stroke_m) == answer.recommended_m] {
                             th scope="row" { (both.say(|units| units.small_chosen(line.stroke_m))) }
                             td { (percent(line.end_stop_share)) }
-                            (rate_cell(line.rate, line.lower, line.upper))
-                            (difference_cell(line.difference, line.difference_lower, line.difference_upper))
+                            (rate_cell(&line.cut))
+                            (difference_cell(&line.difference))
                             td { (if line.good_enough { "yes" } else { "no" }) }
                         }
                     } }

@@ -180,10 +180,10 @@ fn night(answer: &SpacingAnswer) -> Markup {
         @if let Some(night) = &answer.night {
             h4 { "Under lights" }
             // Ten plants in 1000 make a percentage point.
-            @let [_, lower, upper] = points(10.0 * night.difference, 10.0 * night.difference_lower, 10.0 * night.difference_upper);
-            p { "With the camera's noise under lights " (percent(night.rate)) " of the plants are cut at the recommended setting, on " (night.passes) " passes ("
-                (percent(night.lower)) " to " (percent(night.upper)) "), against the day "
-                (plants_apart(night.difference)) " (limits " (lower) " to " (upper) "). One round takes " (fixed(night.days_with, 1)) " days with work under lights and "
+            @let [_, lower, upper] = points(10.0 * night.difference.value, 10.0 * night.difference.lower, 10.0 * night.difference.upper);
+            p { "With the camera's noise under lights " (percent(night.cut.rate)) " of the plants are cut at the recommended setting, on " (night.passes) " passes ("
+                (percent(night.cut.lower)) " to " (percent(night.cut.upper)) "), against the day "
+                (plants_apart(night.difference.value)) " (limits " (lower) " to " (upper) "). One round takes " (fixed(night.days_with, 1)) " days with work under lights and "
                 @match night.days_without {
                     Some(days) => { (fixed(days, 1)) " without." }
                     None => "none without." }
@@ -314,7 +314,7 @@ mod tests {
         let (_, list) = page.split_once("Which price would move it").unwrap();
         let (moving, still) = list.split_once("These leave it").unwrap();
         assert_eq!(moving.matches("<li>").count(), 2);
-        assert!(moving.contains("Price of one crop plant 0.08: then"));
+        assert!(moving.contains("Value of a plant 0.08: then"));
         assert!(still.contains("price of an hour in the field 90"));
     }
 }

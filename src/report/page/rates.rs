@@ -191,7 +191,8 @@ pub(crate) fn entry_costs(results: &Results, units: Units) -> Option<String> {
         told += &format!(": {cost} each round");
     }
     let helps = results.answers.pays.iter().filter(|line| {
-        line.against == Some(Why::Entry) && line.clearance_lower_m.is_some_and(|m| m > 0.0)
+        line.against == Some(Why::Entry)
+            && line.clearance_gain_m.is_some_and(|gain| gain.lower > 0.0)
     });
     let helps: Vec<&str> = helps.map(|line| change(line.change, units)).collect();
     if !helps.is_empty() {

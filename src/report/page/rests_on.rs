@@ -62,12 +62,12 @@ fn groups(results: &Results) -> Vec<Group<'_>> {
                 Some(found) => format!(
                     "{}: without it {} cut",
                     capital(why(*cause)),
-                    plants_apart(found.difference)
+                    plants_apart(found.difference.value)
                 ),
                 None => capital(why(*cause)),
             };
             // The cut plants that go with the cause; one that does not cost any comes last.
-            let weight = found.map_or(0.0, |found| (-found.difference).max(0.0));
+            let weight = found.map_or(0.0, |found| (-found.difference.value).max(0.0));
             (
                 weight,
                 Group {
@@ -170,9 +170,9 @@ mod tests {
         ];
         for answer in &mut results.answers.speed {
             answer.causes[0].cause = Why::RowsLook;
-            answer.causes[0].difference = -0.004;
+            answer.causes[0].difference.value = -0.004;
             answer.causes[1].cause = Why::PlanterWander;
-            answer.causes[1].difference = -0.02;
+            answer.causes[1].difference.value = -0.02;
             answer.causes.truncate(2);
         }
         let groups = groups(&results);

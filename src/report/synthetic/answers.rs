@@ -84,12 +84,7 @@ pub fn unanswered(mut results: Results) -> Results {
             machines: false,
         });
         line.base_speed_m_s = None;
-        (line.speed_gain_m_s, line.lower, line.upper) = (None, None, None);
-        (
-            line.clearance_gain_m,
-            line.clearance_lower_m,
-            line.clearance_upper_m,
-        ) = (None, None, None);
+        (line.speed_gain_m_s, line.clearance_gain_m) = (None, None);
     }
     (answers.spacing.status, answers.spacing.reason) = told(Reason::NothingKept);
     (answers.spacing.cheapest, answers.spacing.cheapest_kept) = (None, None);
@@ -201,12 +196,16 @@ fn stroke(results: &Results, controller: Kind) -> StrokeAnswer {
                 StrokeCandidate {
                     stroke_m,
                     end_stop_share: (-stroke_m / 0.04).exp(),
-                    rate: 0.006 + difference,
-                    lower: 0.8 * (0.006 + difference),
-                    upper: 1.2 * (0.006 + difference),
-                    difference,
-                    difference_lower: 0.8 * difference,
-                    difference_upper: 1.2 * difference,
+                    cut: Share {
+                        rate: 0.006 + difference,
+                        lower: 0.8 * (0.006 + difference),
+                        upper: 1.2 * (0.006 + difference),
+                    },
+                    difference: Limited {
+                        value: difference,
+                        lower: 0.8 * difference,
+                        upper: 1.2 * difference,
+                    },
                     good_enough: 1.2 * difference < 0.1 * allowed,
                 }
             })
@@ -280,12 +279,16 @@ fn effect(change: Change, difference: f64) -> Effect {
     Effect {
         change,
         passes: 200,
-        rate: 0.006 + difference,
-        lower: 0.005 + difference,
-        upper: 0.007 + difference,
-        difference,
-        difference_lower: difference - 0.0002,
-        difference_upper: difference + 0.0002,
+        cut: Share {
+            rate: 0.006 + difference,
+            lower: 0.005 + difference,
+            upper: 0.007 + difference,
+        },
+        difference: Limited {
+            value: difference,
+            lower: difference - 0.0002,
+            upper: difference + 0.0002,
+        },
     }
 }
 
@@ -392,9 +395,11 @@ fn speed(results: &Results) -> Vec<SpeedAnswer> {
                 .map(|(cause, difference): (Why, f64)| Cause {
                     cause,
                     speed_m_s: results.speeds_m_s[4],
-                    difference,
-                    lower: difference - 0.0004,
-                    upper: difference + 0.0004,
+                    difference: Limited {
+                        value: difference,
+                        lower: difference - 0.0004,
+                        upper: difference + 0.0004,
+                    },
                 })
                 .collect(),
             });
@@ -420,12 +425,16 @@ fn pays(clearance_m: f64, controller: Kind) -> Vec<Pays> {
             controller,
             clearance_m,
             base_speed_m_s: Some(7.34 / 3.6),
-            speed_gain_m_s: Some(gain / 3.6),
-            lower: Some((gain - 0.3) / 3.6),
-            upper: Some((gain + 0.4) / 3.6),
-            clearance_gain_m: Some(room),
-            clearance_lower_m: Some(room - 0.001),
-            clearance_upper_m: Some(room + 0.001),
+            speed_gain_m_s: Some(Limited {
+                value: gain / 3.6,
+                lower: (gain - 0.3) / 3.6,
+                upper: (gain + 0.4) / 3.6,
+            }),
+            clearance_gain_m: Some(Limited {
+                value: room,
+                lower: room - 0.001,
+                upper: room + 0.001,
+            }),
             at_least: gain > 2.0,
             price: Some(900.0),
             earns_a_year: Some(1000.0 * gain),
@@ -529,12 +538,16 @@ fn spacing(results: &Results, controller: Kind) -> SpacingAnswer {
         ],
         night: Some(Night {
             passes: 200,
-            rate: 0.0069,
-            lower: 0.0058,
-            upper: 0.0081,
-            difference: 0.0012,
-            difference_lower: 0.0009,
-            difference_upper: 0.0015,
+            cut: Share {
+                rate: 0.0069,
+                lower: 0.0058,
+                upper: 0.0081,
+            },
+            difference: Limited {
+                value: 0.0012,
+                lower: 0.0009,
+                upper: 0.0015,
+            },
             days_without: Some(5.6),
             days_with: 3.8,
         }),
