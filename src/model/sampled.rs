@@ -102,7 +102,7 @@ impl HeldPlant {
     /// Shift at the frames per held command in m/s.
     pub fn shift(&self, at: &Frequency) -> Complex {
         let settle = at.one_minus_back / (Complex::new(1.0, 0.0) - at.back * self.pole);
-        // A step gives k T_f by whole frames, what the first part frame gave less the lag, and the lag's decay; here times 1 - z⁻¹, all three.
+        // A step gives k T_f by whole frames, what the first part frame gave less the lag, and the lag's decay, here times 1 - z⁻¹ each.
         power(at.back, self.frames)
             * (at.back / at.one_minus_back * self.frame_s
                 + (self.rest_s - self.lag_s)
@@ -211,7 +211,7 @@ impl Fraction {
     /// Sum over the product of the denominators.
     pub fn plus(&self, other: &Fraction) -> Fraction {
         Fraction {
-            // Not reduced: what cancels here are poles of the spool, e^(-T_f/lag), inside the unit circle, and change no verdict on stability.
+            // Not reduced: what could cancel are poles of the spool, inside the unit circle, which change no verdict on stability.
             numerator: plus(
                 &times(&self.numerator, &other.denominator),
                 &times(&other.numerator, &self.denominator),

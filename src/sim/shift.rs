@@ -271,6 +271,7 @@ impl Valve {
                     });
                 let input = sum / (t1 - t0);
                 let mean = match lag {
+                    // Mean first: it needs the spool's place at the beginning of the tick.
                     Some(lag) => {
                         let mean = input + (*spool - input) * lag.mean;
                         *spool = input + (*spool - input) * lag.decay;
