@@ -178,7 +178,7 @@ impl<const N: usize> Law<N> for LagLaw<N> {
         let (number_m, seen_s, any) = self.number_at(now_s - self.age_s);
         let mut wanted_m = number_m;
         if self.dead_reckons {
-            // The tracked number is that much older than its exposure: the way since then counts too.
+            // A tracked number lags by the tracker's delay: the way counts from that much before its exposure.
             wanted_m += self.dead_reckoned_m(arrival, seen_s - self.tracker_s);
         }
         // The first wanted shift is no change: a step from 0 would go through the feed-forward as one burst of speed.

@@ -135,7 +135,7 @@ macro_rules! table {
 
             /// See [`Controller::linear`].
             pub fn linear(self, setup: &Setup, speed_m_s: f64) -> Option<Box<dyn Linear>> {
-                // A kind may find all that its formulas need and still lack a sensor: whether it can run is asked once, here.
+                // A kind may find all that its formulas need and still lack a sensor; for the next two as well.
                 if self.lacks(setup).is_some() {
                     return None;
                 }
