@@ -168,6 +168,7 @@ pub struct Compare {
 fn minutes(text: &str) -> Result<Duration, String> {
     text.parse()
         .ok()
+        // NaN falls out here, and what is too long for a duration below: one message for all.
         .filter(|minutes| *minutes > 0.0)
         .and_then(|minutes: f64| Duration::try_from_secs_f64(60.0 * minutes).ok())
         .ok_or_else(|| "a number of minutes above 0 is wanted, such as 5 or 0.5".into())

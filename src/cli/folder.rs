@@ -140,6 +140,7 @@ impl Folder {
             folder: path.to_owned(),
             source,
         };
+        // Noted before they are made: only these may go again.
         let made = path
             .ancestors()
             .take_while(|part| !part.as_os_str().is_empty() && !part.exists())
@@ -152,6 +153,7 @@ impl Folder {
             lock: None,
         };
         fs::create_dir_all(path).map_err(unusable)?;
+        // Locked before anything is removed: half-written files may be those of a run at work.
         folder.lock = match Lock::take(path, stem) {
             Ok(lock) => lock,
             Err(TryLockError::WouldBlock) => {
@@ -166,6 +168,7 @@ impl Folder {
                 fs::remove_file(path.join(name)).map_err(unusable)?;
             }
         }
+        // Better found out now than after hours of passes.
         let probe = Part::beside(path, "probe");
         write_new(&probe.0, &[]).map_err(unusable)?;
         Ok(folder)
@@ -309,6 +312,7 @@ impl Folder {
             })?;
             parts.push((part, self.path.join(&file.name)));
         }
+        // Only the mark says that a study is here: it must not come before what it speaks of.
         parts.sort_by_key(|(_, file)| file.ends_with(MARK));
         // Somebody without a lock may have been here since the folder was opened.
         self.check()?;
@@ -321,6 +325,7 @@ impl Folder {
 
 impl Drop for Folder {
     fn drop(&mut self) {
+        // The lock's own file keeps the folder from being empty.
         self.lock = None;
         // Fails, as it should, on a folder that is not empty.
         for made in &self.made {
@@ -387,6 +392,7 @@ impl Part {
     const TAIL: &str = ".part";
 
     fn beside(folder: &Path, name: &str) -> Part {
+        // Where the system knows no locks, two runs still do not write into one file.
         let id = std::process::id();
         Part(folder.join(format!("{HIDDEN}{id}-{name}{}", Part::TAIL)))
     }

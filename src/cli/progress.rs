@@ -105,6 +105,7 @@ impl Watch for Progress {
                 before,
                 last,
             } => {
+                // Passes of an earlier run took no time of this one: counted in, the rest would look short.
                 let new = done - (*before.get_or_init(|| done)).min(done);
                 let Ok(mut last) = last.lock() else { return };
                 if new == 0 || done >= of || last.elapsed() < BETWEEN_LINES {
@@ -126,6 +127,7 @@ impl Watch for Progress {
         };
         let now = Instant::now();
         let (start, last) = *times.get_or_insert((now, now));
+        // The first call may come with nothing done.
         let left_s = start.elapsed().as_secs_f64() * (1.0 - share) / share.max(1e-6);
         match &self.shown {
             Shown::Quiet => {}

@@ -117,6 +117,7 @@ fn whole(job: &Job) -> Result<(), Failure> {
     announce(job, saved.as_ref(), "");
     let watched = Watched::new(job.tell.quiet, job.time, Some(&folder));
     let found = study(plan, saved, &watched);
+    // First of all: passes that could not be kept are why the study stopped, and it does not know.
     let passes = watched.kept()?;
     let kept = |failure: Failure| {
         failure.and(&format!(
@@ -148,6 +149,7 @@ fn whole(job: &Job) -> Result<(), Failure> {
         );
     }
     if complete {
+        // Not before the report is in its place: until then these passes are all there is.
         folder.remove(SO_FAR)?;
         return answer(job.tell, &found.results, &folder, &files);
     }
@@ -264,6 +266,7 @@ impl Watch for Watched<'_> {
     fn simulated(&self, so_far: &Saved, complete: bool) -> bool {
         self.progress.finish();
         let kept = self.keep(so_far);
+        // What was not kept would be lost with the answers: it is told before they are begun.
         let go_on = kept.is_ok();
         if let Ok(mut slot) = self.kept.lock() {
             *slot = kept;

@@ -13,6 +13,7 @@ pub fn capacity_m2_s(speed_m_s: f64, width_m: f64, efficiency: f64) -> f64 {
 /// 90 % for row-crop cultivators, 80 % as typical (values from memory).
 pub fn efficiency(speed_m_s: f64, row_length_m: f64, turn_s: f64, idle_share: f64) -> f64 {
     let row_s = row_length_m / speed_m_s;
+    // A share of all the time, turns in it: as a time per row it would vanish in long rows.
     row_s / (row_s + turn_s) * (1.0 - idle_share)
 }
 
@@ -30,6 +31,7 @@ pub fn draft_n(texture: Texture, shank: Shank, rows: usize, depth_m: f64, speed_
         Shank::CShank => (260.0, 13.0),
         Shank::NoTill => (435.0, 21.8),
     };
+    // The standard's coefficients want km/h and cm; with SI the pull would come out some hundred times too low.
     let (speed_km_h, depth_cm) = (3.6 * speed_m_s, 100.0 * depth_m);
     factor * (a + b * speed_km_h) * rows as f64 * depth_cm
 }
@@ -42,6 +44,7 @@ pub fn axle_w(draft_n: f64, speed_m_s: f64, traction: f64) -> f64 {
 /// Diesel at full throttle, L/h: `0.22 X + 0.096` litres per kWh of rated power, X the share of that power in use (ASABE D497.7,
 /// second hand; that it means full throttle is from memory). `None` beyond the rated power.
 pub fn fuel_l_per_h(rated_w: f64, load_share: f64) -> Option<f64> {
+    // Litres per kWh of the rated power, not of that in use: the load stands inside the bracket.
     (load_share <= 1.0).then(|| (0.22 * load_share + 0.096) * rated_w / 1000.0)
 }
 

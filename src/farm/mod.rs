@@ -204,6 +204,7 @@ impl Farm {
     /// How far beyond the outermost rows the tools work, m.
     pub fn outer_reach_m(&self, rows_m: &[f64]) -> f64 {
         let given = self.workshop.as_ref().and_then(|shop| shop.outer_reach_m);
+        // The next pass works the other half: nothing between them is left, nothing is worked twice.
         given.unwrap_or(self.next_row_m(rows_m) / 2.0)
     }
 
@@ -226,7 +227,9 @@ impl Farm {
             return Vec::new();
         };
         let reach_m = self.track_m / 2.0 + self.tyre_m / 2.0 + protected_radius_m;
+        // The k-th pass aside begins k widths less the outermost row's own offset away: it matters while that is within reach.
         let passes = (reach_m + first_m.max(-last_m)) / self.pass_width_m;
+        // Asked for what is right, so that NaN ends here as well.
         if !(self.pass_width_m > 0.0 && passes < MOST_NEXT_PASSES) {
             return Vec::new();
         }
@@ -252,6 +255,7 @@ impl Farm {
     pub fn guess_rows_move(&self, rows: usize) -> bool {
         let rows = rows as u64;
         self.planter_rows
+            // Where one divides the other, guess rows come under the same places of the implement in every pass.
             .is_some_and(|planter| !rows.is_multiple_of(planter) && !planter.is_multiple_of(rows))
     }
 }

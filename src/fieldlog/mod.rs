@@ -140,6 +140,7 @@ fn points(
     let mut at: Option<[usize; 2]> = None;
     let mut points = Vec::new();
     let mut last_line = 1;
+    // Spreadsheets begin a file with a byte order mark: it would belong to the first column's name, which then is unknown.
     for (line, content) in text.trim_start_matches('\u{feff}').lines().enumerate() {
         let (line, content) = (line + 1, content.trim());
         last_line = line;
@@ -171,6 +172,7 @@ fn points(
         let number = |which: usize| {
             let text = fields.clone().nth(at[which]).unwrap_or("");
             let number: f64 = text.parse().unwrap_or(f64::NAN);
+            // NaN fails this too, whether it was written so or stands for what is no number.
             if number.abs() <= FARTHEST_M {
                 return Ok(number);
             }
@@ -253,6 +255,7 @@ fn usual_step_m(points: &[Point]) -> f64 {
     let steps = points.windows(2).map(|pair| pair[1].first - pair[0].first);
     let mut steps: Vec<f64> = steps.collect();
     let middle = steps.len().saturating_sub(1) / 2;
+    // The median: one gap where the receiver lost its position says nothing about the unit.
     *steps.select_nth_unstable_by(middle, f64::total_cmp).1
 }
 
@@ -279,10 +282,12 @@ pub fn polyline(text: &str, file: &str) -> Result<Polyline, FieldlogError> {
         let stretch_m = libm::hypot(dx, dy);
         let now = libm::atan2(dy, dx);
         let mut what = String::new();
+        // So close together the heading would be that of the last digits.
         if stretch_m < 1e-3 {
             what = "this point coincides with the one before".to_string();
         }
         if let Some(before) = heading {
+            // atan2 jumps by a full turn where the line runs along -x.
             let turn = wrapped(now - before);
             if turn.abs() > core::f64::consts::FRAC_PI_2 {
                 what = format!(
@@ -333,6 +338,7 @@ impl Polyline {
         let mut bends = Vec::new();
         let (mut first, mut last) = (0, 0);
         for pair in ends.windows(2) {
+            // Asked in the middle: at the ends rounding would decide which arcs have begun and which are over.
             let middle_m = pair[0] + (pair[1] - pair[0]) / 2.0;
             let begun = |(at, _): &(f64, f64)| at - rounding_m / 2.0 <= middle_m;
             let over = |(at, _): &(f64, f64)| at + rounding_m / 2.0 < middle_m;

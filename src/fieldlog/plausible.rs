@@ -63,6 +63,7 @@ pub fn wander(log: &LoggedPath, length_m: f64) -> Wander {
             (farthest_m, at_m) = (*y, *s);
         }
     }
+    // A reference line that was laid askew is no wander of the tractor.
     let trend = if sxx > 0.0 { sxy * sxy / sxx } else { 0.0 };
     Wander {
         sd_m: ((syy - trend).max(0.0) / n).sqrt(),
@@ -130,6 +131,7 @@ fn within([least_m, most_m]: [f64; 2], length_m: f64) -> bool {
 /// Asks for the units in which the distances of a log may have been written that rise by so much from point to point.
 pub(super) fn question_of_step(step_m: f64) -> String {
     question(fitting(|metres| {
+        // Only where most steps are too long: a single gap is a gap in any unit.
         step_m > WIDEST_GAP_M && within(LIKELY_STEP_M, step_m * metres)
     }))
 }

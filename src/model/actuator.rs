@@ -31,6 +31,7 @@ impl Actuator {
         Actuator {
             dead_s: valve.dead_time_s * oil.cold_dead_time_factor,
             lag_s: valve.spool_lag_s * oil.cold_lag_factor,
+            // A frame that goes both ways alike meets the mean; margins have to hold in the faster direction.
             gain: 0.5 * (one + other),
             largest_gain: one.max(other),
         }
@@ -45,6 +46,7 @@ impl Actuator {
     pub fn step_m(&self, time_s: f64) -> f64 {
         let t = (time_s - self.dead_s).max(0.0);
         let owed = if self.lag_s > 0.0 {
+            // 1 - exp would cancel right after the dead time.
             -self.lag_s * libm::expm1(-t / self.lag_s)
         } else {
             0.0

@@ -77,6 +77,7 @@ pub struct LoggedPath {
 
 impl PartialEq for LoggedPath {
     fn eq(&self, other: &Self) -> bool {
+        // Copies share millions of points: the pointers tell most cases. The slope follows from both lists.
         let same = |one: &Arc<[f64]>, other: &Arc<[f64]>| Arc::ptr_eq(one, other) || one == other;
         same(&self.station_m, &other.station_m) && same(&self.offset_m, &other.offset_m)
     }
@@ -148,6 +149,7 @@ impl LoggedPath {
         let i = self.point_before(s_m);
         let h = self.station_m[i + 1] - self.station_m[i];
         let t = (s_m - self.station_m[i]) / h;
+        // Hermite by the fitted slopes: straight pieces would turn the tractor with a jerk at every point of the log.
         let (y0, y1, m0, m1) = (
             self.offset_m[i],
             self.offset_m[i + 1],
@@ -168,6 +170,7 @@ impl LoggedPath {
         let share = (s_m - start_m) / (self.station_m[end - 1] - start_m);
         let guess = (share * end as f64) as usize;
         let near = guess.saturating_sub(NEAR_POINTS)..guess.saturating_add(NEAR_POINTS).min(end);
+        // Asked at every tick, so a search of the whole log is only for points that are not evenly spaced.
         let found = match self.station_m.get(near.clone()) {
             Some([first, .., last]) if *first <= s_m && s_m < *last => near,
             _ => 0..end,
@@ -191,6 +194,7 @@ fn slopes(station_m: &[f64], offset_m: &[f64]) -> Vec<f64> {
             while last < count && station_m[last] <= here + HEADING_HALF_WINDOW_M {
                 last += 1;
             }
+            // Points farther apart than the window would leave one alone, and one has no slope.
             let window = first.min(i.saturating_sub(1))..last.max((i + 2).min(count));
             if window.len() <= FEW_POINTS {
                 fitted_slope(&station_m[window.clone()], &offset_m[window])
@@ -234,6 +238,7 @@ impl MovingSums {
         if self.window.is_empty() || window.start > self.from {
             *self = Self {
                 window: window.start..window.start,
+                // Its last point stays in the window longest.
                 from: window.end - 1,
                 ..Self::default()
             };

@@ -152,12 +152,16 @@ impl Hydraulics {
             Stroke::Retracting => (a2, a1, -self.force_against_extension_n()),
         };
         let load = if loaded { force + self.friction_n } else { 0.0 };
+        // Both edges throttle, Q_r sqrt(dp/dp_r) each: with the two chamber pressures eliminated the cubes of both areas are left.
+        // One edge alone would give too much speed.
         let push = self.supply_pa * driven - self.return_pa * other - load;
+        // A load beyond the supply holds the frame where it is; it is not taken to run back.
         rated_flow_m3_s * (push.max(0.0) / (rated_drop_pa * (a1 * a1 * a1 + a2 * a2 * a2))).sqrt()
     }
 
     /// Speed that the pump's flow allows, m/s.
     pub fn pump_speed_m_s(&self, way: Stroke) -> f64 {
+        // The pump fills the driven side only: the same flow moves the smaller rod side faster.
         self.pump_m3_s / self.driven_area_m2(way)
     }
 
@@ -196,6 +200,7 @@ impl ProportionalValve {
     /// No-load speed that the controller reckons with (warm oil, F = R = 0, pump limit in), m/s.
     pub fn no_load_speed_m_s(&self, hydraulics: &Hydraulics, way: Stroke) -> f64 {
         hydraulics
+            // Neither load nor cold oil: an electronic box is set up once and knows neither. What that costs shows in speed_ratio.
             .metered_speed_m_s(self.rated_flow_m3_s, self.rated_drop_pa, way, false)
             .min(hydraulics.pump_speed_m_s(way))
     }
@@ -203,11 +208,13 @@ impl ProportionalValve {
     /// Speed of a fully open valve under load and oil temperature before the pump limit, m/s.
     pub fn open_speed_m_s(&self, hydraulics: &Hydraulics, way: Stroke) -> f64 {
         let flow = self.rated_flow_m3_s * hydraulics.cold_flow_factor;
+        // The pump only cuts off the top: small openings scale with the speed that the edges alone would give.
         hydraulics.metered_speed_m_s(flow, self.rated_drop_pa, way, true)
     }
 
     /// Real small-signal shift speed over the one that the controller reckons with: 1 without load, cold oil and pump limit.
     pub fn speed_ratio(&self, hydraulics: &Hydraulics, way: Stroke) -> f64 {
+        // Above 1 where the pump cuts the full opening: the controller then divides by less than a small opening gives.
         self.open_speed_m_s(hydraulics, way) / self.no_load_speed_m_s(hydraulics, way)
     }
 }

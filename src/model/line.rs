@@ -40,6 +40,7 @@ impl Piece {
     }
 
     fn heading(&self, s_m: f64) -> f64 {
+        // Closed form of a curvature linear in distance: small steps added up would drift over a long pass.
         let d = s_m - self.start_m;
         self.heading_rad + d * (self.curvature_1_m + d * self.slope_1_m2 / 2.0)
     }
@@ -69,6 +70,7 @@ impl Line {
         }];
         for bend in bends.iter().filter(|bend| bend.length_m > 0.0) {
             let last = pieces[pieces.len() - 1];
+            // The first bend may begin before 0, under warm-up and approach: the straight that stands at 0 must not push it there.
             let start_m = if pieces.len() == 1 {
                 bend.start_m
             } else {
@@ -90,6 +92,7 @@ impl Line {
                 heading_rad: begin.heading(end_m),
                 bend_m: begin.bend(end_m),
             };
+            // A straight of no length between two bends would pass for a change of curvature.
             if last.start_m == start_m {
                 pieces.pop();
             }
@@ -128,6 +131,7 @@ impl Line {
             .iter()
             .filter(|piece| piece.start_m > from_m && piece.start_m < to_m)
             .any(|piece| piece.curvature_1_m != curvature_1_m || piece.slope_1_m2 != 0.0);
+        // Equal curvatures at both ends do not make an arc: it may rise and fall between them.
         let bent = !self.is_straight() && self.piece(from_m).slope_1_m2 != 0.0;
         (!changes && !bent).then_some(curvature_1_m)
     }
@@ -154,6 +158,7 @@ impl Line {
         }
         let here = self.piece(s_m);
         let there = self.piece(s_m - x_m);
+        // Counted from the line's beginning; taken from the tangent at s_m, its place and heading there go off.
         there.bend(s_m - x_m) - here.bend(s_m) + x_m * here.heading(s_m)
     }
 
@@ -173,6 +178,7 @@ impl Line {
 
     /// Sharpest curvature of the line, 1/m, unsigned.
     pub fn sharpest_1_m(&self) -> f64 {
+        // Linear in every stretch, so that the sharpest place is an end of one.
         let ends = self
             .pieces
             .windows(2)

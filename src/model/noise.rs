@@ -97,6 +97,7 @@ impl Smooth {
         let q11 = p0 * (fall - rest * (2.0 * x + 2.0 * x * x));
         let q12 = p0 * m * rest * 2.0 * x * x;
         let q22 = p1 * (fall + rest * (2.0 * x - 2.0 * x * x));
+        // Rounding may leave a variance a hair below 0 for a very short step.
         let l11 = q11.max(0.0).sqrt();
         let l21 = if l11 > 0.0 { q12 / l11 } else { 0.0 };
         let l22 = (q22 - l21 * l21).max(0.0).sqrt();
@@ -157,6 +158,7 @@ impl Track {
         }
         let grid_m = grid_m(noise.reach);
         let step = noise.step(grid_m);
+        // From the stationary law: begun at 0 it would take some lengths to grow to its sd.
         let mut value = step.start(normal());
         let values = core::iter::once(value)
             .chain((1..points(start_m, end_m, grid_m)).map(|_| {
@@ -207,6 +209,7 @@ impl Track {
 
     /// The value at a distance; beyond the ends the nearest point's.
     pub fn at(&self, s_m: f64) -> f64 {
+        // A constant has per_m = 0 and always falls on its first two points.
         let x = ((s_m - self.start_m) * self.per_m).max(0.0);
         let i = (x as usize).min(self.values.len() - 2);
         let f = (x - i as f64).min(1.0);
@@ -221,6 +224,7 @@ pub(crate) fn grid_m(reach_m: f64) -> f64 {
 
 /// Number of points from `start_m` to at least `end_m`, at least two.
 pub(crate) fn points(start_m: f64, end_m: f64, grid_m: f64) -> usize {
+    // Two at least: between them is interpolated.
     ((end_m - start_m) / grid_m).ceil().max(1.0) as usize + 1
 }
 

@@ -79,6 +79,7 @@ impl HeldPlant {
     pub fn new(dead_s: f64, lag_s: f64, frame_s: f64) -> HeldPlant {
         // Modified z-transform: whole frames of the dead time are powers of z⁻¹; what is left of the last one acts within its frame.
         let frames = libm::ceil(dead_s / frame_s);
+        // Rounding may leave a hair below 0 where the dead time is a whole number of frames.
         let rest_s = (frames * frame_s - dead_s).max(0.0);
         let (rest_lag_s, pole) = if lag_s > 0.0 {
             (
@@ -101,6 +102,7 @@ impl HeldPlant {
     /// Shift at the frames per held command in m/s.
     pub fn shift(&self, at: &Frequency) -> Complex {
         let settle = at.one_minus_back / (Complex::new(1.0, 0.0) - at.back * self.pole);
+        // A step gives k T_f by whole frames, what the first part frame gave less the lag, and the lag's decay, here times 1 - z⁻¹ each.
         power(at.back, self.frames)
             * (at.back / at.one_minus_back * self.frame_s
                 + (self.rest_s - self.lag_s)
@@ -159,7 +161,9 @@ impl HeldPlant {
     fn dead_time_numerator(&self) -> Vec<f64> {
         (0..=self.frames)
             .map(|k| match k {
+                // The command of this very frame is only being worked out.
                 0 => 0.0,
+                // The oldest one has partly come through.
                 k if k == self.frames => self.frame_s - self.rest_s,
                 _ => self.frame_s,
             })
@@ -207,6 +211,7 @@ impl Fraction {
     /// Sum over the product of the denominators.
     pub fn plus(&self, other: &Fraction) -> Fraction {
         Fraction {
+            // Not reduced: what could cancel are poles of the spool, inside the unit circle, which change no verdict on stability.
             numerator: plus(
                 &times(&self.numerator, &other.denominator),
                 &times(&other.numerator, &self.denominator),
@@ -230,6 +235,7 @@ impl Fraction {
 
     /// Delay of a filter of unit gain at low frequency, s: minus the slope of its phase over w at 0.
     pub fn low_frequency_delay_s(&self, frame_s: f64) -> f64 {
+        // From the coefficients: the phase at some small frequency would be its rounding over that frequency.
         let sum = |c: &[f64]| c.iter().sum::<f64>();
         let slope = |c: &[f64]| {
             c.iter()
@@ -250,6 +256,7 @@ pub fn roots_inside_unit_circle(coefficients: &[f64]) -> bool {
     while c.len() > 1 {
         let last = c.len() - 1;
         let reflection = c[last] / c[0];
+        // A NaN is not >= 1 either and would pass for stable.
         if reflection.is_nan() || reflection.abs() >= 1.0 {
             return false;
         }

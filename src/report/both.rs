@@ -36,6 +36,7 @@ impl Both {
 
     /// A text that holds quantities: once where it is the same in both systems, else once in each.
     pub fn say<T: Into<String>>(self, write: impl Fn(Units) -> T) -> Markup {
+        // Written twice and compared: whether a text holds a quantity is seen in it, nobody has to say so.
         let [mine, other] = self.each().map(|units| write(units).into());
         html! {
             @if mine == other {

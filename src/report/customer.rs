@@ -148,6 +148,7 @@ fn cut_there(results: &Results, answer: &SpeedAnswer, units: Units) -> String {
         return format!("No more than {allowed} plants are to be cut.");
     };
     let highest = answer.highest_speed_m_s.map(|m_s| units.speed_limit(m_s));
+    // Compared as printed: two speeds that read alike are one to the reader.
     let at = if highest == Some(units.speed_limit(setting.speed_m_s)) {
         format!("At {}", units.speed_text(setting.speed_m_s))
     } else {
@@ -202,6 +203,7 @@ fn rests_on(results: &Results) -> Markup {
 
 /// A value that is one plain number.
 fn plain(value: &str) -> Option<&str> {
+    // A spread, a list or a word would not read as part of a sentence.
     (!value.contains(['{', '[', '"'])).then_some(value)
 }
 

@@ -284,6 +284,7 @@ impl Units {
 /// A number with exactly `decimals` decimals and no minus before nothing.
 pub fn fixed(value: f64, decimals: usize) -> String {
     let text = format!("{value:.decimals$}");
+    // Asked of the text: what is not 0 may still be printed as -0.0.
     match text.strip_prefix('-') {
         Some(digits) if digits.chars().all(|c| c == '0' || c == '.') => digits.to_owned(),
         _ => text,
@@ -303,6 +304,7 @@ pub fn signed(value: f64, decimals: usize) -> String {
 
 /// An amount of money without its currency: to whole ones from a hundred on.
 pub fn money(amount: f64) -> String {
+    // What would be printed as 100.0 already counts as a hundred.
     if amount.abs() < 99.95 {
         fixed(amount, 1)
     } else if amount < 0.0 {
@@ -353,6 +355,7 @@ impl Tape {
 
     /// The nearest mark; a length halfway goes to the farther one, whatever its sign.
     pub fn marks(self, length_m: f64) -> i64 {
+        // By the amount: rounded down with its sign, left and right would fall on different marks.
         let marks = (length_m.abs() / self.mark_m() + 0.5 + TIE).floor() as i64;
         if length_m < 0.0 { -marks } else { marks }
     }
@@ -509,6 +512,7 @@ pub fn grouped(count: u64) -> String {
     let digits = count.to_string();
     let mut text = String::new();
     for (place, digit) in digits.chars().enumerate() {
+        // Four digits stay together, as usual in SI.
         if place > 0 && (digits.len() - place).is_multiple_of(3) && digits.len() > 4 {
             text.push(' ');
         }

@@ -39,6 +39,7 @@ pub fn paper(title: &str, units: Units, body: Markup) -> String {
 /// What a page may run is named by its SHA-256 (Content Security Policy Level 3, 2.3.1), so that nothing a file brings in can run.
 fn document(title: &str, units: Units, style: &str, script: Option<&str>, body: Markup) -> String {
     let source = |text: &str| format!("'sha256-{}'", BASE64_STANDARD.encode(Sha256::digest(text)));
+    // By their hashes: the page's own style and script run, and nothing that a text of the scenario brings in.
     let policy = format!(
         "default-src 'none'; style-src {}; script-src {}",
         source(style),

@@ -118,6 +118,7 @@ pub fn for_speed(results: &Results, units: Units) -> Option<Result<String, Strin
 
 /// Parts of even length, none longer than `most`, with how many stand before each.
 fn parts<T>(all: &[T], most: usize) -> impl Iterator<Item = (usize, &[T])> {
+    // Even parts: cut at the most, nineteen lines would leave one alone.
     let length = all.len().div_ceil(all.len().div_ceil(most).max(1)).max(1);
     let parts = all.chunks(length).enumerate();
     parts.map(move |(i, part)| (i * length, part))
@@ -148,6 +149,7 @@ fn gaps(answer: &SheetAnswer, units: Units) -> String {
 
 /// "L" or "R" before a distance from the centre; the centre has neither.
 fn side(tape: Tape, lateral_m: f64) -> String {
+    // By the mark: what is printed as 0 lies on no side.
     let marks = tape.marks(lateral_m);
     let text = tape.text(marks.abs());
     match marks {
@@ -159,6 +161,7 @@ fn side(tape: Tape, lateral_m: f64) -> String {
 
 /// From one edge to another as both are printed.
 fn across(tape: Tape, left_m: f64, right_m: f64) -> String {
+    // The difference of what is printed: the length itself, rounded, may be a mark off, and the sheet would not add up.
     tape.text(tape.marks(left_m) - tape.marks(right_m))
 }
 
@@ -253,6 +256,7 @@ fn band(row: usize, answer: &SheetAnswer) -> Option<[f64; 2]> {
     let left_m = tools()
         .filter(|tool| tool.row_right == Some(row))
         .map(|tool| tool.right_edge_m)
+        // Of several tools beside a row the edge nearest to it bounds the band.
         .reduce(f64::min)?;
     let right_m = tools()
         .filter(|tool| tool.row_left == Some(row))

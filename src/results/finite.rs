@@ -26,6 +26,7 @@ struct Walk {
 
 impl Walk {
     fn inside<T: Serialize + ?Sized>(&mut self, part: &str, value: &T) -> Result<(), Found> {
+        // One key for the whole walk: one of its own for each number would be made thousands of times and read once at most.
         let length = self.key.len();
         self.key.push_str(part);
         value.serialize(&mut *self)?;

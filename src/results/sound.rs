@@ -20,6 +20,7 @@ impl Results {
             ("description", &scenario.description),
             ("file", &scenario.file),
         ] {
+            // Files come from others, and a terminal obeys what is printed.
             if text.contains(|c| c != '\n' && is_control(c)) {
                 return Some(format!("scenario.{key} holds control characters"));
             }
@@ -68,6 +69,7 @@ impl Results {
                 })
             })
             .collect();
+        // The walk through both ends with the shorter one and would pass over the rest.
         if places.len() != rates.len() {
             let (found, wanted) = (rates.len(), places.len());
             return Some(format!(
@@ -96,6 +98,7 @@ impl Results {
                     return Some(format!("rates[{i}].{key} is no share between its limits"));
                 }
             }
+            // Each is a quotient of its own: together they may be above 1 by rounding.
             if rate.cut.rate + rate.touched.rate > 1.0 + 1e-9 {
                 return Some(format!(
                     "rates[{i}] cuts and touches more plants than there are"

@@ -48,6 +48,7 @@ fn missing(read: &mut Read) {
         let place = read.table(table.name);
         let needed: Vec<&keys::Key> = keys::keys_of(table.name)
             .filter(|key| matches!(key.need, Need::Required { .. }))
+            // A key with a wrong value has been told: missing as well, it would be told twice.
             .filter(|key| read.entry(key.id).is_none() && !read.spoilt[key.id as usize])
             .collect();
         match place {
@@ -84,6 +85,7 @@ fn missing(read: &mut Read) {
         .filter(|table| table.presence == Presence::OneOfGroup)
         .filter_map(|table| table.group())
         .collect();
+    // The tables of a group stand together in the language, so neighbours suffice.
     groups.dedup();
     for group in groups {
         let members: Vec<&str> = TABLES
@@ -217,6 +219,7 @@ fn rows(read: &mut Read, values: &Values) {
     let Some(total) = beds.zip(values.count(Id::RowsPerBed)).map(|(b, r)| b * r) else {
         return;
     };
+    // Before the rows are laid out: this bounds how many there are to lay.
     if total > 48 {
         contradicts(read, Id::RowsPerBed, |shown| {
             format!("{shown} makes {total} rows in all beds; allowed 1 to 48")
@@ -340,6 +343,7 @@ fn parts(read: &mut Read, values: &Values) {
         });
     }
     if let (Some((_, back_pa)), Some((supply_pa, _))) = (
+        // The ends of both ranges, not their means: any draw must be a machine that can shift.
         values.spread(Id::Return).map(|spread| spread.support()),
         values.spread(Id::Supply).map(|spread| spread.support()),
     ) && back_pa >= supply_pa
@@ -383,6 +387,7 @@ fn pid(read: &mut Read, values: &Values) {
     if by_rule && by_hand {
         let (gain, rule) = (keys::key(Id::PidGain), keys::key(Id::SimcTime));
         let at = |id| read.entry(id).map_or(0, |entry| entry.span.start);
+        // Told of the one that was given beside the file: that is what the person has just typed.
         let (of, other) = match read.is_given(at(Id::SimcTime)) && !read.is_given(at(Id::PidGain)) {
             true => (rule, gain),
             false => (gain, rule),

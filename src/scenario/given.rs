@@ -109,6 +109,7 @@ impl Given {
 /// One value: as it is where that is TOML, else as a text.
 fn one(key: &Key, value: &str) -> String {
     let is_marked = value.starts_with(['"', '\'', '[', '{']);
+    // A text may look like a number (a field called 12) and is a text all the same.
     let is_plain = || key.shape != Shape::Text && DeValue::parse(value).is_ok();
     if is_marked || is_plain() {
         value.to_string()
@@ -174,6 +175,7 @@ impl Joined {
             joined.line("\n");
             let at = joined.text.len();
             joined.places.push((at, one.place()));
+            // The same key a second time would make the whole of the given part no TOML.
             let twice = given[..number].iter().any(|before| before.key == one.key);
             let found = match one.known() {
                 _ if twice => Err(format!("{} is given twice", quoted(&one.key))),
@@ -185,6 +187,7 @@ impl Joined {
                 Ok(Some(toml)) => joined.line(&format!("{} = {toml}\n", one.key)),
                 Ok(None) => {
                     joined.taken_out.push(one.key.clone());
+                    // A line that is no key, for messages to point at.
                     joined.line(&format!("# {} =\n", one.key));
                 }
                 Err(why) => joined.faults.push((at, one.key.clone(), why)),
@@ -229,6 +232,7 @@ fn put<'a>(table: &mut DeTable<'a>, path: &str, given: DeTable<'a>) {
             "" => name.get_ref().to_string(),
             _ => format!("{path}.{}", name.get_ref()),
         };
+        // A distribution looks like a table and is one value: replaced whole, never mixed with the file's.
         let is_key = KEYS.iter().any(|key| key.path() == full);
         let word: &str = name.get_ref().as_ref();
         match (table.get_mut(word).map(Spanned::get_mut), value.get_ref()) {
@@ -241,6 +245,7 @@ fn put<'a>(table: &mut DeTable<'a>, path: &str, given: DeTable<'a>) {
             (Some(_), _) if !is_key => {}
             _ => {
                 let word = Cow::clone(name.get_ref());
+                // An insert over it would keep the old name and with it the place in the file.
                 table.remove(word.as_ref());
                 table.insert(name, value);
             }

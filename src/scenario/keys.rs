@@ -196,6 +196,7 @@ impl Key {
             } => {
                 let si = |text| units::parse(text, quantity).map_or(f64::NAN, |written| written.si);
                 let (low, high) = (si(low), si(high));
+                // Limits in an inverse unit come out in SI the other way round.
                 Some((low.min(high), low.max(high)))
             }
             _ => None,

@@ -27,6 +27,7 @@ impl Layout {
         let rows = beds * per_bed;
         let planter_rows = values.count(Id::PlanterRows).unwrap_or(rows);
         let first_rows = values.count(Id::FirstPlanterRows).unwrap_or(planter_rows);
+        // Row 0 is the leftmost and left is positive, so that offsets fall as numbers rise.
         let from_middle = |at: u64, of: u64| (of - 1) as f64 / 2.0 - at as f64;
         let offset_m = (0..rows)
             .map(|row| {
@@ -36,6 +37,7 @@ impl Layout {
             .collect();
         let planter_pass = (0..rows)
             .map(|row| {
+                // An implement may begin inside a planter pass: the first one has what is left of it.
                 if row < first_rows {
                     0
                 } else {
@@ -46,6 +48,7 @@ impl Layout {
         let guided = values
             .counts(Id::SeenRows)?
             .iter()
+            // The check tells of a row beyond the last; here it must not reach past the lists.
             .filter(|row| (1..=rows).contains(row))
             .map(|row| (row - 1) as usize)
             .collect();

@@ -81,6 +81,7 @@ impl Read {
 
     /// Everything that was wrong, in order of place.
     pub fn problems(mut self) -> Vec<Problem> {
+        // Found by subject, read from above; and the walk for lines and columns cannot go back.
         self.found.sort_by_key(|found| found.at);
         let mut walk = Walk::new(&self.file, &self.text, &self.given);
         let found = self.found.into_iter();
@@ -199,6 +200,7 @@ impl<'a> Walk<'a> {
 /// Reads a file with what was given beside it. `Err`: the text is no TOML.
 pub fn read(text: &str, file: &str, given: &[Given]) -> Result<Read, Problem> {
     let joined = Joined::new(text, given);
+    // The file's part alone: what was given beside it may repeat its keys, which no TOML may.
     let parsed = DeTable::parse(&joined.text[..text.len()]);
     let mut root = parsed.map_err(|error| {
         let found = Found {
@@ -382,6 +384,7 @@ fn value_at(
     let path = key.path();
     let shown = shown_at(text, value.span());
     let mut fault = |message: String| faults.push(Fault(value.span().start, message));
+    // Before any entry is looked at: a list of a million faults is one fault.
     if let (Some(most), DeValue::Array(items)) = (key.most_entries(), value.get_ref())
         && items.len() > most
     {
@@ -434,6 +437,7 @@ fn value_at(
             Some(Value::Counts(counts))
         }
         (Shape::Text, DeValue::String(word)) => {
+            // A terminal would obey these wherever the text is printed.
             let obeyed = |letter: &char| is_control(*letter) && !matches!(letter, '\n' | '\t');
             let Some(letter) = word.chars().find(obeyed) else {
                 return Some(Value::Text(word.to_string()));
@@ -579,6 +583,7 @@ pub fn allowed_in(key: &Key, unit: Option<&'static Unit>) -> String {
         return stated;
     }
     let (mut low, mut high) = (unit.from_si(low), unit.from_si(high));
+    // In an inverse unit the greatest in SI is the least.
     if unit.is_inverse() {
         (low, high) = (high, low);
     }
@@ -658,6 +663,7 @@ fn spread(
             }
         }
         (None, None, Some(mean), Some(sd)) => {
+            // The key's own limits cut the tails: a normal law reaches every value, also those that no machine has.
             let low = low.unwrap_or(least);
             let high = high.unwrap_or(greatest);
             if sd <= 0.0 {
@@ -668,6 +674,7 @@ fn spread(
                 fault(format!(
                     "{path} contradicts itself: mean must lie between low and high"
                 ))
+            // What falls outside is drawn again: that takes the longer, the narrower the window is.
             } else if high - low < sd / 2.0 {
                 fault(format!(
                     "{path} contradicts itself: low to high ({} allowed at most) is narrower than half of sd, so nearly every draw falls outside; use {{ from = ..., to = ... }}",
@@ -696,6 +703,7 @@ fn count(
 ) -> Option<u64> {
     let shown = shown_at(text, value.span());
     let number = match value.get_ref() {
+        // Wider than u64: a negative or a huge number is out of range, not no number.
         DeValue::Integer(digits) => i128::from_str_radix(digits.as_str(), digits.radix()).ok(),
         _ => None,
     };
@@ -748,6 +756,7 @@ fn rising<T: PartialOrd>(
         // There is no entry to point at: the place is that of the key.
         faults.push(Fault(usize::MAX, format!("{path} is empty")));
     }
+    // An entry that is no number has been told, and its neighbours do not adjoin.
     if numbers.len() != items.len() {
         return;
     }

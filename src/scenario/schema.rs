@@ -37,6 +37,7 @@ pub fn schema() -> Value {
                 "properties": {},
             });
             if table.presence == Presence::OneOfGroup {
+                // Exactly one member, said by their number: a oneOf reports the faults of every member at once.
                 schema["minProperties"] = json!(1);
                 schema["maxProperties"] = json!(1);
                 required.push(json!(group));
@@ -94,6 +95,7 @@ fn key_schema(key: &Key) -> Value {
         Shape::Quantities { quantity, .. } => json!({
             "type": "array",
             "minItems": 1,
+            // A schema cannot ask for a rising order; no value twice is as near as it comes.
             "uniqueItems": true,
             "items": quantity_schema(quantity),
         }),
@@ -145,6 +147,7 @@ fn pattern(quantity: Quantity) -> String {
     let mut names: Vec<String> = Vec::new();
     for unit in quantity.units() {
         for name in std::iter::once(&unit.name).chain(unit.aliases) {
+            // Patterns of a schema have no flag for either case.
             names.push(name.chars().map(either_case).collect());
         }
     }

@@ -56,6 +56,7 @@ pub fn meetings(setup: &Setup, ground: &Ground, path: &Path) -> Vec<Meeting> {
             let edge = |side: usize| {
                 let x_m = edge_x_m[side];
                 let target_m = place.station_m + x_m;
+                // At lowering the axle stands at tool_line_m: what an edge should have met before that it passed in the air.
                 if target_m < tools.tool_line_m {
                     return Edge::Up;
                 }
@@ -105,6 +106,7 @@ fn passing(path: &Path, target_m: f64, lateral_m: f64, length_m: f64) -> Passing
     }
     let last = path.kept_ticks - 1;
     let per_tick_m = path.speed_m_s * path.step_s;
+    // On a frame that points left its left half hangs back: those edges come later.
     let reached = |tick: usize| path.station_m[tick] - lateral_m * path.frame_sin[tick];
     let mut tick = (((target_m - path.station_m[0]) / per_tick_m).max(0.0) as usize).min(last - 1);
     // The axle runs at its speed but for a cosine and a bend: a few corrections land on the tick.
@@ -122,6 +124,7 @@ fn passing(path: &Path, target_m: f64, lateral_m: f64, length_m: f64) -> Passing
         tick += 1;
     }
     let (a, b) = (reached(tick), reached(tick + 1));
+    // A pass that weaves comes less far than its speed says: its last plants are met at the end, they are not those of a lost row.
     let short_m = if path.loses_the_row() {
         0.0
     } else {
@@ -148,6 +151,7 @@ impl Meeting {
                 edge.needed_m + sign * (a + edge.part * (b - a))
             }
         };
+        // A shift to the left brings the right edge nearer and takes the left one away; the worse of both decides.
         side(0, -1.0).max(side(1, 1.0))
     }
 }
@@ -176,6 +180,7 @@ impl Fate {
 
 /// What becomes of a plant whose centre needs `needed_m` at a clearance.
 pub fn fate(setup: &Setup, needed_m: f64, clearance_m: f64) -> Fate {
+    // Cut is asked first: a cut plant is within the protected radius as well and must count once.
     if needed_m + setup.plants.stem_radius_m > clearance_m {
         Fate::Cut
     } else if needed_m + setup.plants.protected_radius_m > clearance_m {

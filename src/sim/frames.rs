@@ -69,6 +69,7 @@ impl Frames {
                 if k > 0 {
                     roll_rad = roll_step.next(roll_rad, roll.normal());
                 }
+                // A gap or a nest of weeds lies in the field: the place looked at decides, not the time.
                 let looked_m = path.at(&path.station_m, exposed_s) - x_c_m;
                 while ground
                     .blind
@@ -81,6 +82,7 @@ impl Frames {
                     .blind
                     .get(blind)
                     .is_none_or(|&(from, _)| looked_m < from);
+                // Drawn in every frame, used or not: another share of outliers then leaves all other draws as they are.
                 let strays = outliers.uniform() < camera.outlier_share;
                 let stray_m = camera.outlier_sd_m * outliers.normal();
                 let number_m = ground.guided_row_m(looked_m)
@@ -155,6 +157,7 @@ fn measure_turn(setup: &Setup, path: &Path, streams: &impl Streams) -> (Vec<f64>
         integrals.push(integral);
         before = now;
         let next = step.next(noise, rng.normal());
+        // The sensor errs in its rate: the angle out of it walks away, which a noise on the angle would not.
         drift_rad += dt * (0.5 * (noise + next) + sensor.bias_rad_s);
         noise = next;
     }

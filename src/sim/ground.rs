@@ -64,6 +64,7 @@ impl Ground {
 
         let wander: Vec<Track> = (0..passes)
             .map(|planter| {
+                // Streams are kept for as many planter passes as an implement may span.
                 let mut rng = streams.of(Source::RowWander, planter as u64 % 8);
                 Track::smooth(&rows.wander, from_m, to_m, || rng.normal())
             })
@@ -71,6 +72,7 @@ impl Ground {
         let mut rng = streams.of(Source::PlanterErrors, 0);
         let join_m: Vec<f64> = (0..passes)
             .map(|planter| {
+                // Drawn for the guided pass too, so that which one is guided moves no other draw. All is measured from that one, hence 0.
                 let error = rows.join_sd_m * rng.normal();
                 if planter == guided_pass { 0.0 } else { error }
             })
@@ -80,6 +82,7 @@ impl Ground {
             .iter()
             .map(|_| rows.unit_sd_m * rng.normal())
             .collect();
+        // Driver and camera cannot tell the units' setting errors from the row: they follow the mean of what they see.
         let guided_offset_m = rows.guided.iter().map(|&row| unit_m[row]).sum::<f64>()
             / rows.guided.len().max(1) as f64;
 
@@ -124,6 +127,7 @@ impl Ground {
         };
         let mut rng = streams.of(Source::Appearance, 0);
         let mut noise = setup.camera.appearance;
+        // Independent from row to row: over the rows in view the sd falls by their root.
         noise.sd /= (rows.guided.len().max(1) as f64).sqrt();
         let appearance =
             Track::gauss_markov(&noise, tools_span_m.0, tools_span_m.1, || rng.normal());
@@ -158,6 +162,7 @@ pub fn warm_up_m(setup: &Setup, speed_m_s: f64) -> f64 {
             .reach
             .max(hand.steering.reach * speed_m_s)
             .max(setup.rows.wander.reach),
+        // The drift is left out: it may take an hour, and it starts in its stationary law anyway.
         Driver::SatelliteLine(line) => line.receiver.reach * speed_m_s,
         Driver::Replay(_) => return 0.0,
     };
@@ -209,6 +214,7 @@ fn plant_row(
     row_m: impl Fn(f64) -> f64,
 ) -> Vec<PlantPlace> {
     let mut places = Vec::with_capacity((length_m / plants.spacing_m) as usize + 1);
+    // Anywhere within a spacing: rows that begin in step would be met together.
     let mut station_m = plants.spacing_m * rng.uniform();
     while station_m < length_m {
         if rng.uniform() < plants.emergence {
@@ -237,8 +243,10 @@ pub(crate) fn blind_stretches(
     if share <= 0.0 {
         return Vec::new();
     }
+    // The shares of two states are as their mean lengths.
     let seeing_length_m = camera.blind_length_m * (1.0 - share) / share;
     let mut stretches = Vec::new();
+    // An exponential stretch that is cut by the beginning is exponential again, so no phase has to be drawn.
     let mut is_blind = uniform() < share;
     let mut s_m = from_m;
     while s_m < to_m {
@@ -247,6 +255,7 @@ pub(crate) fn blind_stretches(
         } else {
             seeing_length_m
         };
+        // 1 - u, as u may be 0 and never is 1.
         let length_m = (-mean_m * libm::log(1.0 - uniform())).max(SHORTEST_STRETCH_M);
         if is_blind {
             stretches.push((s_m, s_m + length_m));

@@ -126,6 +126,7 @@ pub fn drive_from(setup: &Setup, ground: &Ground, streams: &impl Streams, speed_
                     steer_rad: 0.0,
                 };
                 let curvature = setup.line.curvature_1_m(state.station_m);
+                // Heading is counted from the line, a yaw rate from the ground: the line's own turning comes on top.
                 let yaw = (next_rad - libm::atan(slope)) / step_s + curvature * speed_m_s;
                 path.push(setup, ground, &state, &towed);
                 towed.step(
@@ -148,9 +149,12 @@ pub fn drive_from(setup: &Setup, ground: &Ground, streams: &impl Streams, speed_
                 heading_rad: 0.0,
                 steer_rad: 0.0,
             };
+            // No driver ever stands at y = psi = 0: the loop first has to forget that it was begun there.
             for _ in 0..warm_up_ticks as usize {
                 advance(setup, ground, &mut state, &mut hands, &mut towed, speed_m_s);
             }
+            // After the warm-up, in which it would have been steered away; the implement turns with the tractor, or the hitch would be
+            // bent.
             state.offset_m += setup.run.entry_offset_m;
             state.heading_rad += setup.run.entry_heading_rad;
             towed.heading_rad += setup.run.entry_heading_rad;
@@ -183,12 +187,14 @@ fn advance(
     let curvature = setup
         .line
         .curvature_1_m(state.station_m + 0.5 * dt * speed_m_s);
+    // On the inner side of a bend the same way covers more of the line, hence 1 - k y.
     let first_m_s = speed_m_s * (cos0 - slip * sin0) / (1.0 - curvature * state.offset_m);
     let middle_rad = state.heading_rad + 0.5 * dt * (yaw - curvature * first_m_s);
     let middle_m = state.offset_m + 0.5 * dt * speed_m_s * (sin0 + slip * cos0);
     let (sin, cos) = libm::sincos(middle_rad);
     let pace_m_s = speed_m_s * (cos - slip * sin) / (1.0 - curvature * middle_m);
 
+    // The implement's own midpoint step begins where the tractor began; with the new state it would be drawn a tick ahead.
     let before = *state;
     state.station_m += dt * pace_m_s;
     state.offset_m += dt * speed_m_s * (sin + slip * cos);
@@ -216,6 +222,7 @@ impl Path {
                 (towed.heading_rad, towed_sin, frame_m)
             }
         };
+        // Lost once is lost for good, also where the tractor happens to cross the row again.
         if !self.loses_the_row() && !state.has_lost_the_row() {
             self.kept_ticks += 1;
         }
@@ -334,6 +341,7 @@ impl<D: Draws> Wobble<D> {
     fn over_tick(&mut self) -> f64 {
         let before = self.value;
         self.value = self.step.next(before, self.rng.normal());
+        // Mean over the tick, as the midpoint rule wants it; held from its beginning it would be half a tick late.
         0.5 * (before + self.value)
     }
 }
@@ -382,6 +390,8 @@ impl<D: Draws> Hands<D> {
                 wobble,
             } => {
                 let d = *preview_m;
+                // Course, not heading, or a side slope would leave him d crab beside the row; and the bend ahead, or d² k/2 beside it in
+                // every curve.
                 let course_rad = state.heading_rad + setup.tractor.crab_rad;
                 let ahead_m = state.offset_m + d * libm::sin(course_rad)
                     - setup.line.bend_ahead_m(state.station_m, d)
@@ -389,10 +399,12 @@ impl<D: Draws> Hands<D> {
                     + ground.seeing.at(state.station_m);
                 seen_m.push(ahead_m);
                 let now = (seen_m.len() - 1) as f64;
+                // The command serves the coming tick: looked at from its middle, or the reaction would be half a tick longer than it is.
                 let x = (now + 0.5 - driver.reaction_s / dt).clamp(0.0, now);
                 let i = (x as usize).min(seen_m.len().saturating_sub(2));
                 let next = seen_m[(i + 1).min(seen_m.len() - 1)];
                 let error_m = seen_m[i] + (x - i as f64) * (next - seen_m[i]);
+                // Pure pursuit: the arc through the preview point bends by 2 e/d², and a small steering angle is L times that.
                 -2.0 * wheelbase_m / (d * d) * error_m + wobble.over_tick()
             }
             HandsKind::Satellite {
@@ -404,10 +416,12 @@ impl<D: Draws> Hands<D> {
                 let course_rad = state.heading_rad + setup.tractor.crab_rad;
                 let curvature = setup.line.curvature_1_m(state.station_m);
                 let yaw = setup.tractor.yaw_rate_rad_s(state.steer_rad, v) - curvature * v;
+                // Steered by the middle of the tick, for the same reason as by hand.
                 let middle_m = state.offset_m + 0.5 * dt * v * course_rad;
                 let middle_rad = course_rad + 0.5 * dt * yaw;
                 let w = line.frequency_rad_s;
                 let ahead = setup.line.curvature_1_m(state.station_m + 0.5 * dt * v);
+                // The planned bend is fed forward: by its error alone the loop would stand off the line all along a curve.
                 libm::atan(wheelbase_m * ahead)
                     - wheelbase_m / (v * v)
                         * (w * w * (middle_m + noise_m) + 2.0 * line.damping * w * v * middle_rad)

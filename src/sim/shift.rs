@@ -92,6 +92,7 @@ pub fn run_law(
             .get(exposures.len())
             .filter(|frame| frame.exposed_s < t1)
         {
+            // Within the tick the frame goes on at the last one's speed: this tick's own needs commands that are yet to come.
             let moved_m = speed_m_s * (frame.exposed_s - t0);
             let cylinder_m = (cylinder_m + moved_m).clamp(-half_m, half_m);
             exposures.push(Exposure {
@@ -108,6 +109,7 @@ pub fn run_law(
             let reading_m = (cylinder_m + speed_m_s * (now_s - t0)).clamp(-half_m, half_m)
                 + frame.position_noise_arrived_m;
             let exposure = exposures[arrived];
+            // Also before it starts, so that tracker and memory are full by then; its command is dropped below.
             let asked = law.command(&Arrival {
                 exposed_s: frame.exposed_s,
                 now_s,
@@ -127,6 +129,7 @@ pub fn run_law(
             command = if started { asked.command.0[0] } else { 0.0 };
             valve.take(now_s, command);
             let speed_m_s = if started { asked.speed_m_s.0[0] } else { 0.0 };
+            // What the valve really got: a predictor fed with commands that were dropped would wait for a shift that never comes.
             law.applied(now_s, Lanes([speed_m_s]));
             out.saturated
                 .push((now_s, started && asked.saturated.0[0] != 0.0));
@@ -136,7 +139,9 @@ pub fn run_law(
         let wanted_m_s = valve.speed_over(t0, t1);
         let before_m = cylinder_m;
         cylinder_m = (cylinder_m + wanted_m_s * dt).clamp(-half_m, half_m);
+        // From the way made: at its stop the cylinder stands, whatever the valve gives.
         speed_m_s = (cylinder_m - before_m) / dt;
+        // With play the frame stays where it is until the cylinder takes it along.
         frame_m = frame_m.clamp(cylinder_m - slack_m, cylinder_m + slack_m);
     }
 }
@@ -204,6 +209,7 @@ impl Valve {
             let decay = libm::exp(-step_s / lag_s);
             Lag {
                 decay,
+                // Mean of the decay over the tick, exact for any tick; the spool's place at its end would run ahead.
                 mean: (1.0 - decay) * lag_s / step_s,
             }
         });
@@ -235,6 +241,7 @@ impl Valve {
     fn take(&mut self, now_s: f64, command: f64) {
         match self {
             Valve::Proportional { commands, law, .. } => {
+                // At 0 nothing is jumped over, or the valve would never close.
                 let jumped = if command == 0.0 {
                     0.0
                 } else {
@@ -264,6 +271,7 @@ impl Valve {
                     });
                 let input = sum / (t1 - t0);
                 let mean = match lag {
+                    // Mean first: it needs the spool's place at the beginning of the tick.
                     Some(lag) => {
                         let mean = input + (*spool - input) * lag.mean;
                         *spool = input + (*spool - input) * lag.decay;
@@ -283,6 +291,8 @@ impl Valve {
                 let mut moved_m = 0.0;
                 let mut t = t0;
                 while t < t1 {
+                    // Opening and closing take different times: where the spool stands follows from two moments of the past, and either may
+                    // fall inside the tick.
                     cursor[0] = commands.after(cursor[0], t - *open_s);
                     cursor[1] = commands.after(cursor[1], t - *close_s);
                     let next_open = commands
@@ -293,6 +303,7 @@ impl Valve {
                         .times
                         .get(cursor[1])
                         .map_or(t1, |time| time + *close_s);
+                    // Rounding must not leave a step of 0: the loop would not end.
                     let next = next_open.min(next_close).min(t1).max(t + 1e-12);
                     let position = directional_position(
                         commands.before(cursor[0]).0[0],

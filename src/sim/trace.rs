@@ -177,6 +177,7 @@ fn plants(
                 lateral_m: place.lateral_m,
                 fate: fate(setup, centre_m, clearance_m),
                 needed_clearance_m: Some(centre_m + setup.plants.protected_radius_m)
+                    // Infinity is how counting says that no edge came by; it is no length to show.
                     .filter(|needed_m| needed_m.is_finite()),
             }
         })

@@ -30,6 +30,8 @@ pub struct LagCompensation {
 impl LagCompensation {
     /// The row seen now is wanted at the tools `T_a = T_v + T_s + (1 - f)/k_p` after the command, s.
     pub fn actuation_delay_s(&self) -> f64 {
+        // A loop of gain k_p alone follows a ramp 1/k_p late; the share f of that is fed forward. Without the last term every shift comes
+        // late.
         self.dead_time_s + self.spool_lag_s + (1.0 - self.feed_forward) / self.gain_1_s
     }
 }
@@ -70,6 +72,7 @@ impl Controller for Control {
         let inner = InnerLoop::new(&lag, &actuator, more_dead_s, setup.camera.frame_s);
         Some(Feedback {
             open_loop: inner
+                // The margin is least in the faster direction: the mean of both would call a loop stable that runs away one way.
                 .predicted_fraction(actuator.largest_gain)
                 .scaled(lag.gain_1_s),
             gain_1_s: lag.gain_1_s,
@@ -135,8 +138,11 @@ impl<const N: usize> LagLaw<N> {
             mount: setup.camera.mount,
             frame_s: setup.camera.frame_s,
             speed_m_s,
+            // x_t if rigid, b - l if drawn: one formula serves both, as the lever is counted from the axle that the frame turns about.
             lever_m: setup.tools.tool_line_m - setup.reference_axle_m(),
             dead_reckons,
+            // Below the critical speed there is time to wait for the row; above it the newest number serves, and the loop is late by the
+            // rest.
             age_s: (setup.camera.lookahead_m / speed_m_s - delay_s).max(setup.camera.latency_s),
             tracker_s,
             seen: Vec::new(),
@@ -156,6 +162,8 @@ impl<const N: usize> Law<N> for LagLaw<N> {
     #[inline(always)]
     fn command(&mut self, arrival: &Arrival<'_, N>) -> Asked<N> {
         let mut number = arrival.number_m;
+        // A wanted shift is counted from the middle of the stroke. A camera that shifts along sees only what is lacking: its true shift
+        // goes off, and the reading, with the error of its sensor, is added back.
         if self.mount == Mount::Shifted {
             number = number - arrival.frame_exposed_m + arrival.reading_exposed_m;
         }
@@ -165,12 +173,15 @@ impl<const N: usize> Law<N> for LagLaw<N> {
         self.note(tracked, told, arrival.exposed_s);
 
         let now_s = arrival.now_s;
+        // What is still on its way through valve and spool is not in the reading: without it the same shift would be asked for twice.
         let expected_m = arrival.reading_m + self.still_to_come_m(now_s);
         let (number_m, seen_s, any) = self.number_at(now_s - self.age_s);
         let mut wanted_m = number_m;
         if self.dead_reckons {
+            // A tracked number lags by the tracker's delay: the way counts from that much before its exposure.
             wanted_m += self.dead_reckoned_m(arrival, seen_s - self.tracker_s);
         }
+        // The first wanted shift is no change: a step from 0 would go through the feed-forward as one burst of speed.
         let last_m = Lanes::select(self.has_wanted, self.wanted_m, wanted_m);
         let rate_m_s = (wanted_m - last_m) / self.frame_s;
         self.wanted_m = Lanes::select(any, wanted_m, self.wanted_m);
@@ -193,6 +204,7 @@ impl<const N: usize> LagLaw<N> {
         let before = self.seen.last().copied().unwrap_or_default();
         let now = Seen {
             number_m: Lanes::select(told, tracked, before.number_m),
+            // While coasting the number keeps the exposure that it came from: dead reckoning has to cover the whole way since then.
             at_s: Lanes::select(told, Lanes::all(exposed_s), before.at_s),
             fresh: told,
             any: before.any.max(told),
@@ -213,12 +225,15 @@ impl<const N: usize> LagLaw<N> {
         let j = (x.max(0.0) as usize).min(last);
         let part = x - j as f64;
         let here = self.seen[j];
+        // Before the first number the first one serves: nearer to the row than the 0 of an empty memory.
         let number_m = Lanes::select(here.any, here.number_m, self.first.number_m);
         let at_s = Lanes::select(here.any, here.at_s, self.first.at_s);
+        // Never extrapolated: the slope through two noisy numbers, carried on, enlarges the noise of the camera.
         if part < 0.0 || j == last {
             return (number_m, at_s, self.first.any);
         }
         let next = self.seen[j + 1];
+        // A coasting entry repeats an older number: a line drawn to it would put that number at a time at which nothing was seen.
         let between = here.fresh * next.fresh;
         let number_m = Lanes::select(
             between,
@@ -233,6 +248,7 @@ impl<const N: usize> LagLaw<N> {
     #[inline(always)]
     fn still_to_come_m(&mut self, now_s: f64) -> Lanes<N> {
         let (dead_s, lag_s) = (self.gains.dead_time_s, self.gains.spool_lag_s);
+        // The spool obeys the command of a dead time ago. Exact for held commands, whatever lengths the pieces have.
         let mut model_m_s = self.model_m_s;
         self.model_cursor = self.commands.pieces(
             self.model_cursor,
@@ -248,6 +264,7 @@ impl<const N: usize> LagLaw<N> {
         );
         self.model_m_s = model_m_s;
         self.model_at_s = now_s;
+        // Commands within the dead time have moved nothing yet: they count with their whole time.
         let mut pending_m = Lanes::default();
         self.pending_cursor = self.commands.pieces(
             self.pending_cursor,
@@ -257,6 +274,7 @@ impl<const N: usize> LagLaw<N> {
                 pending_m += value * duration;
             },
         );
+        // A first-order lag that moves at q' still runs on by T_s q' after its input is gone.
         model_m_s * lag_s + pending_m
     }
 
@@ -265,6 +283,7 @@ impl<const N: usize> LagLaw<N> {
     fn dead_reckoned_m(&self, arrival: &Arrival<'_, N>, from_s: Lanes<N>) -> Lanes<N> {
         let ahead_s = self.gains.actuation_delay_s();
         let (turned_rad, swept_rad_s, rate_rad_s) = arrival.turns.since(from_s, arrival.now_s);
+        // The sensor knows the past only: until the command takes effect the frame is taken to turn on at the present rate.
         let turned_then_rad = turned_rad + rate_rad_s * ahead_s;
         let swept_then_rad_s =
             swept_rad_s + turned_rad * ahead_s + rate_rad_s * (0.5 * ahead_s * ahead_s);
@@ -287,6 +306,8 @@ impl InnerLoop {
         frame_s: f64,
     ) -> InnerLoop {
         InnerLoop {
+            // Cold oil slows the plant and not what the controller believes of it: only where both are equal does the prediction cancel the
+            // delays.
             plant: HeldPlant::new(actuator.dead_s + more_dead_s, actuator.lag_s, frame_s),
             believed: HeldPlant::new(lag.dead_time_s, lag.spool_lag_s, frame_s),
         }
@@ -332,6 +353,7 @@ impl LinearLag {
         let lead = Control::lead(setup, speed_m_s)?;
         let age_s = lead.measurement_age_s(setup.camera.lookahead_m, speed_m_s, latency_s);
         let frames = (age_s - latency_s) / frame_s;
+        // age = T_c + (j + l) T_f: j frames are a plain delay, l is the law's interpolation between two neighbours, which also damps.
         let whole = libm::floor(frames);
         Some(LinearLag {
             lag,
@@ -372,19 +394,23 @@ impl Linear for LinearLag {
         let lag = &self.lag;
         let around = self.inner.predicted(self.actuator.gain, at) * lag.gain_1_s;
         let per_command = self.actuator.response(at) * at.hold / (one + around);
+        // The law's backward difference over a frame, not f s: that one would come half a frame too early.
         let forward = at.one_minus_back * (lag.feed_forward / at.frame_s) + lag.gain_1_s;
         let wanted = per_command * forward;
         let between = at.delay(self.latency_s + self.whole_frames as f64 * at.frame_s)
             * (one - at.one_minus_back * self.share);
         let number = self.tracker.number.at(at.back);
         let mut response = ShiftResponse::tracked(&self.tracker, number, wanted * between, at);
+        // The loop subtracts what it reads: an error of the sensor moves the frame the other way.
         response.position_now = -per_command * lag.gain_1_s;
+        // The reading was added to a shifted camera's number, so its error passes for a row that is seen.
         if self.mount == Mount::Shifted {
             response.position_at_exposure = response.seen;
         }
         if self.with_yaw_rate {
             let ahead_s = lag.actuation_delay_s();
             let turned = wanted * self.turned(self.age_s + self.tracker.delay_s, ahead_s, at);
+            // A yaw rate is reckoned with, s psi, and not the heading.
             response.heading += turned * at.s;
             response.yaw_rate_error += turned;
         }
@@ -395,6 +421,7 @@ impl Linear for LinearLag {
         if !self.with_yaw_rate {
             return 0.0;
         }
+        // A steady rate w turns by w W and sweeps w W²/2 over the window W, so that x - v W/2 of it is left standing.
         let window_s = self.age_s + self.tracker.delay_s + self.lag.actuation_delay_s();
         yaw_rate_rad_s * window_s * (self.lever_m - 0.5 * self.speed_m_s * window_s)
     }

@@ -29,6 +29,8 @@ impl Controller for Control {
     }
 
     fn feedback(setup: &Setup, speed_m_s: f64, more_dead_s: f64) -> Option<Feedback> {
+        // Dead reckoning adds what the tractor does and nothing that the frame does: it closes no loop, and the margins stay those of the
+        // plain kind.
         lag_compensated::Control::feedback(setup, speed_m_s, more_dead_s)
     }
 

@@ -66,11 +66,13 @@ impl<const N: usize> Turns<'_, N> {
     pub fn since(&self, from_s: Lanes<N>, now_s: f64) -> (Lanes<N>, Lanes<N>, Lanes<N>) {
         let (turn, integral, dt) = (self.turn_rad, self.turn_integral_rad_s, self.step_s);
         let tick = ((now_s / dt) as usize).min(turn.len() - 2);
+        // Slope of the running tick alone: a mean over more of them is an older rate, and the prediction starts from it.
         let rate_rad_s = (turn[tick + 1] - turn[tick]) / dt;
         let from = from_s / dt;
         let turn_from = at_each(turn, from);
         let turned_rad = at(turn, now_s / dt) - turn_from;
         let swept_rad_s =
+            // The integral runs since the first tick: the angle that stood at from_s already goes off as a rectangle.
             at(integral, now_s / dt) - at_each(integral, from) - turn_from * (now_s - from_s);
         (turned_rad, swept_rad_s, rate_rad_s)
     }
@@ -125,6 +127,7 @@ impl Reach {
         let (left, right) = (self.left_m_s, self.right_m_s);
         let cut_m_s = speed_m_s.clamp(Lanes::all(-right), Lanes::all(left));
         Asked {
+            // The rod takes area on one side: the same opening moves the frame faster one way, so either way has its own full speed.
             command: cut_m_s.map(|cut| cut / if cut > 0.0 { left } else { right }),
             speed_m_s: cut_m_s,
             saturated: speed_m_s.map(|speed| f64::from(u8::from(speed >= left || speed <= -right))),
@@ -153,6 +156,7 @@ impl<const N: usize> Held<N> {
     #[inline(always)]
     pub fn after(&self, cursor: usize, time_s: f64) -> usize {
         let mut next = cursor;
+        // A change is in force at its very moment; with < it would come one piece late.
         while self.times.get(next).is_some_and(|&time| time <= time_s) {
             next += 1;
         }
@@ -178,6 +182,7 @@ impl<const N: usize> Held<N> {
         to_s: f64,
         mut piece: impl FnMut(Lanes<N>, f64),
     ) -> usize {
+        // The cursor stays with the beginning of the window: the next window may begin before this one ends.
         let cursor = self.after(cursor, from_s);
         let (mut next, mut at_s) = (cursor, from_s);
         while let Some(&change_s) = self.times.get(next).filter(|&&time| time < to_s) {

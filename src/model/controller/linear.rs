@@ -89,6 +89,7 @@ impl Lead {
 
     /// Age that the measurement should have, s, for the row to be at the tools when the shift is done.
     pub fn wanted_age_s(&self, lookahead_m: f64, speed_m_s: f64) -> f64 {
+        // May fall below the latency and below 0: the row is then at the tools before a shift that begins now can be.
         lookahead_m / speed_m_s - self.actuation_s - self.tracker_s
     }
 }

@@ -26,6 +26,7 @@ impl Controller for Control {
     }
 
     fn linear(_: &Setup, _: f64) -> Option<Box<dyn Linear>> {
+        // q = 0 is linear too: its error budget is the one that every other controller is held against.
         Some(Box::new(Still))
     }
 

@@ -135,6 +135,7 @@ macro_rules! table {
 
             /// See [`Controller::linear`].
             pub fn linear(self, setup: &Setup, speed_m_s: f64) -> Option<Box<dyn Linear>> {
+                // A kind may find all that its formulas need and still lack a sensor; for the next two as well.
                 if self.lacks(setup).is_some() {
                     return None;
                 }
@@ -166,6 +167,7 @@ macro_rules! table {
         impl<const N: usize> AnyLaw<N> {
             /// See [`Controller::law`].
             pub fn of(kind: Kind, setup: &Setup, speed_m_s: f64) -> Option<Self> {
+                // As for the linear form: what has settings but lacks a sensor must not run on readings that nobody gives.
                 if kind.lacks(setup).is_some() {
                     return None;
                 }

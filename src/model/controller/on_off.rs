@@ -75,16 +75,19 @@ impl<const N: usize> Law<N> for Switch<N> {
                 1.0
             } else if error_m < -gains.on_m {
                 -1.0
+            // Times the direction of travel: an error that has changed sides stops the shift as well, however large it is.
             } else if error_m * now < gains.off_m {
                 0.0
             } else {
                 now
             }
         });
+        // Blind, the valve closes: left open it would run the frame to its stop.
         self.now = switched * told;
         Asked {
             command: self.now,
             speed_m_s: Lanes::default(),
+            // A directional valve gives all it has whenever it is open.
             saturated: self.now.abs(),
         }
     }

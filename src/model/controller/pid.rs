@@ -34,7 +34,11 @@ impl Pid {
     /// (common practice, no source). Source: Skogestad, J. Process Control 13:291-309, 2003.
     pub fn simc(tau_c_s: f64, dead_time_s: f64, lag_s: f64) -> Pid {
         let sum_s = tau_c_s + dead_time_s;
+        // The plant integrates, so its time constant is infinite, and of the rule's two bounds of tau_I the one against slow swinging is
+        // left.
         let series_integral_s = 4.0 * sum_s;
+        // The rule is for the series form: T_i = tau_I + tau_D, T_d = tau_I tau_D/T_i and K_p = K_c T_i/tau_I make the same controller in
+        // parallel.
         let integral_s = series_integral_s + lag_s;
         let derivative_s = series_integral_s * lag_s / integral_s;
         Pid {
@@ -103,6 +107,7 @@ impl Controller for Control {
             open_loop: plant
                 .times(&pid_fraction(&pid, frame_s))
                 .times(&transfer(setup, speed_m_s).number)
+                // In the faster direction, where the margin is least.
                 .scaled(actuator.largest_gain),
             gain_1_s: pid.gain_1_s,
         })
@@ -133,6 +138,8 @@ impl<const N: usize> Law<N> for PidLaw<N> {
         let wanted_m_s = self.wanted_m_s(error_m, told);
         let asked = self.reach.ask(wanted_m_s);
         Asked {
+            // The error counts down as the frame moves, the one remembered does not: coasting on it would shift past the row. So nothing
+            // seen, nothing asked.
             command: asked.command * told,
             speed_m_s: asked.speed_m_s * told,
             saturated: asked.saturated * told,
@@ -150,8 +157,10 @@ impl<const N: usize> PidLaw<N> {
     fn wanted_m_s(&mut self, error_m: Lanes<N>, told: Lanes<N>) -> Lanes<N> {
         let gains = self.gains;
         let nothing = Lanes::default();
+        // Against an error of before a gap, or against 0, the derivative would kick.
         let change_m = Lanes::select(self.has_last, error_m - self.last_error_m, nothing);
         let filter_s = gains.derivative_filter_s;
+        // The filter by backward difference: stable for any T_fd, 0 included, where a forward one needs T_f < 2 T_fd.
         let derivative = (self.derivative_m_s * filter_s
             + change_m * (gains.gain_1_s * gains.derivative_s))
             / (filter_s + self.frame_s);
@@ -161,6 +170,8 @@ impl<const N: usize> PidLaw<N> {
         let (left, right) = (self.reach.left_m_s, self.reach.right_m_s);
         let winds_up = wanted_m_s.zip(error_m, |wanted, error| {
             f64::from(u8::from(
+                // Held only while it would wind up further: as soon as the error turns, the integral runs back, or the frame would hang at
+                // full speed.
                 (wanted > left && error > 0.0) || (wanted < -right && error < 0.0),
             ))
         });
@@ -187,10 +198,12 @@ impl Linear for LinearPid {
         let one = Complex::new(1.0, 0.0);
         let control = pid_response(&self.pid, at);
         let number = self.tracker.number.at(at.back);
+        // Around the loop only the instants of the frames count (exact pulse response); what leaves it moves the frame between them too.
         let around = self.plant.shift(at) * control * number * self.actuator.gain;
         let path = self.actuator.response(at) * at.hold * at.delay(self.latency_s) * control
             / (one + around);
         let mut response = ShiftResponse::tracked(&self.tracker, number, path, at);
+        // Error = number - reading with a fixed camera: an error of the reading goes the way of the row. A shifted camera needs no reading.
         if self.mount == Mount::Fixed {
             response.position_at_exposure = response.seen;
         }
@@ -207,6 +220,7 @@ pub fn pid_response(pid: &Pid, at: &Frequency) -> Complex {
     let t = at.frame_s;
     let filter = Complex::new(pid.derivative_filter_s + t, 0.0) - at.back * pid.derivative_filter_s;
     let derivative = at.one_minus_back / filter * pid.derivative_s;
+    // Summed with the newest error in it, as the law does; 1/(T_i s) would differ in phase by half a frame.
     let integral = Complex::new(t / pid.integral_s, 0.0) / at.one_minus_back;
     (derivative + integral + 1.0) * pid.gain_1_s
 }
@@ -226,6 +240,7 @@ pub fn pid_fraction(pid: &Pid, frame_s: f64) -> Fraction {
         }
     } else {
         Fraction {
+            // A root at 1 in numerator and denominator would still stand on the unit circle and fail every test of stability.
             numerator: proportional,
             denominator: filter.to_vec(),
         }

@@ -103,7 +103,9 @@ fn steady_gains(
     let mut a = step.transpose();
     let mut g = seen.transpose() * seen;
     let mut p = growth / power;
+    // Its error squares at each turn: sixty only bound the loop.
     for _ in 0..60 {
+        // I + G P of two positive semidefinite matrices always has an inverse; overflow alone could end it here.
         let Some(inverse) = (Matrix2::identity() + g * p).try_inverse() else {
             break;
         };
@@ -241,11 +243,13 @@ impl<const N: usize> Tracked<N> {
             gate_m,
         } = self.filter;
         let [x0, x1] = self.x;
+        // Predicted in every frame, found or not: that is how the Kalman kinds coast.
         let x0 = x0 * a[0][0] + self.x[1] * a[0][1] + yaw_rad_s * b[0];
         let x1 = self.x[0] * a[1][0] + x1 * a[1][1] + yaw_rad_s * b[1];
         let surprise = number - (x0 * c[0] + x1 * c[1]);
         let one = Lanes::all(1.0);
         let within = surprise.map(|surprise| f64::from(u8::from(surprise.abs() <= gate_m)));
+        // A row that truly lies elsewhere would be rejected for ever: after some numbers in a row the tracker gives way.
         let patient = self
             .rejected
             .map(|n| f64::from(u8::from(n < f64::from(REJECTIONS_BEFORE_RESTART))));
@@ -262,8 +266,10 @@ impl<const N: usize> Tracked<N> {
         let x1 = Lanes::select(
             corrects,
             x1 + surprise * gain[1],
+            // Anew: rate or heading belonged to the row that was given up.
             Lanes::select(restarts, nothing, x1),
         );
+        // A frame without a row neither confirms the tracker nor the outliers.
         self.rejected = Lanes::select(
             rejects,
             self.rejected + 1.0,
@@ -271,12 +277,15 @@ impl<const N: usize> Tracked<N> {
         );
         self.started = self.started.max(restarts);
         self.x = [x0, x1];
+        // A rejected number counts as nothing seen, so that the controller coasts on the prediction instead.
         (x0 * c[0] + x1 * c[1], found - rejects)
     }
 
     /// Row as the shifted frame sees it, tracked, m, and 1 where the frame told something.
     #[inline(always)]
     pub fn error(&mut self, arrival: &Arrival<'_, N>) -> (Lanes<N>, Lanes<N>) {
+        // On the shifted frame the camera itself sees the error, exactly; from the fixed frame it takes the sensor's reading, noise and
+        // all.
         let seen_from = match self.mount {
             Mount::Shifted => arrival.frame_exposed_m,
             Mount::Fixed => arrival.reading_exposed_m,

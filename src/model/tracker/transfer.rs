@@ -86,6 +86,7 @@ fn observer(
     input: Vector2<f64>,
 ) -> Fraction {
     let m = (Matrix2::identity() - gain * seen) * step;
+    // Two states: adj(I - M z⁻¹) = I + (M - tr(M) I) z⁻¹, so that no matrix has to be inverted at every frequency.
     let straight = (seen * input)[0];
     Fraction {
         numerator: vec![straight, (seen * m * input)[0] - m.trace() * straight],

@@ -143,6 +143,7 @@ fn farm(results: &Results) -> Option<Farm> {
     let plants = answer.plants.as_ref()?;
     let find = |v: f64, c: f64| {
         let mut cells = answer.cells.iter();
+        // Equal to the last bit: the cells carry the study's own numbers on.
         cells.find(|cell| cell.speed_m_s == v && cell.clearance_m == c)
     };
     let number = |value: fn(&SpacingCell) -> f64| grid(results, &|v, c| find(v, c).map(value));

@@ -180,6 +180,7 @@ fn pass(title: &str, lanes: &[Trace]) -> Option<FilmPass> {
                 .iter()
                 .map(|&i| mm(first.plants[i].station_m))
                 .collect();
+            // Steps between rounded places: rounded steps would add up their errors along the pass.
             let steps = std::iter::once(0).chain(stations.iter().copied());
             FilmRow {
                 station_mm: stations
@@ -267,6 +268,7 @@ fn worst_stretch(trace: &Trace, length_m: f64, last_m: f64) -> (f64, f64) {
             .count()
     };
     let mut best = (0, from_m);
+    // The fullest stretch can always be moved on until it begins at a plant.
     for &start in &met {
         let count = within(start);
         if count > best.0 {

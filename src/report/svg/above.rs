@@ -89,6 +89,7 @@ pub fn window(traces: &[&Trace]) -> Window {
             .map(|plant| (plant.lateral_m - middle_m).abs());
         window.reach_m = tools
             .chain(plants)
+            // Where nothing moves, the edges would stand on the borders of the lane.
             .fold(window.reach_m.max(2.0 * trace.clearance_m), f64::max);
     }
     window
@@ -142,6 +143,7 @@ fn stretch(traces: &[&Trace]) -> (f64, f64) {
                         .iter()
                         .filter(|p| (start..=end).contains(&p.station_m))
                 };
+                // Capped: one bad place under one controller must not decide for all pictures.
                 let met = inside().filter(|p| p.fate != Fate::Spared).count().min(5);
                 let nearest = inside()
                     .filter_map(|p| p.needed_clearance_m)
@@ -155,6 +157,7 @@ fn stretch(traces: &[&Trace]) -> (f64, f64) {
     starts
         .take_while(|start| *start < to)
         .map(|start| around(start + 0.5 * length))
+        // The first of equals; max_by alone takes the last.
         .max_by(|a, b| score(*a).total_cmp(&score(*b)).then(b.0.total_cmp(&a.0)))
         .unwrap_or((from, from + length))
 }
@@ -220,6 +223,7 @@ pub fn picture(name: &str, units: Units, trace: &Trace, window: Window) -> Pictu
                 chart.draw_series([Polygon::new(soil, sheet.fill("soil"))])?;
                 chart.draw_series(LineSeries::new(edge, sheet.stroke("edge")))?;
             }
+            // The worst last: a cut plant must not lie under its neighbours.
             for fate in [Fate::Spared, Fate::Touched, Fate::Cut] {
                 for plant in plants.iter().filter(|p| p.row == row && p.fate == fate) {
                     let plant = place(plant.lateral_m - middle, plant.station_m);

@@ -216,6 +216,7 @@ fn note(margins: &LoopMargins) -> String {
 }
 
 fn decibels(gain: f64) -> f64 {
+    // A notch of no gain at all would have no logarithm.
     20.0 * gain.max(1e-30).log10()
 }
 
@@ -255,6 +256,7 @@ fn within(places: &[(f64, f64)], (low, high): (f64, f64)) -> Vec<Vec<(f64, f64)>
             goes_on = false;
             continue;
         }
+        // Straight on the paper, where frequencies are logarithms.
         let place = |share: f64| (x0 * (x1 / x0).powf(share), y0 + share * (y1 - y0));
         match stretches.last_mut() {
             Some(stretch) if goes_on && from == 0.0 => stretch.push(place(to)),
@@ -287,6 +289,7 @@ fn gain_crossing(points: &[BodePoint], margin_rad: Option<f64>) -> Option<(f64, 
 fn phase_crossing(points: &[BodePoint], margin: Option<f64>) -> Option<(f64, f64)> {
     let margin = margin?;
     let lowest = points.iter().map(|p| p.phase_rad).fold(0.0, f64::min);
+    // A long delay turns the phase round and round: each passing of half a turn counts.
     let turns = (-lowest / TAU) as usize;
     (0..=turns)
         .flat_map(|turn| {

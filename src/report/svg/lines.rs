@@ -124,6 +124,7 @@ impl Lines {
             .map(|(_, cut)| shown(cut))
             .filter(|shown| *shown > 0.0)
             .fold(0.1, f64::min);
+        // The logarithm of a whole decade may come out a hair below it.
         10f64.powf((smallest.log10() + 1e-9).floor().max(LEAST_DECADE))
     }
 
@@ -240,6 +241,7 @@ pub fn named(
 ) -> Result<(), Trouble> {
     ends.sort_by(|a, b| a.0.total_cmp(&b.0));
     let mut places: Vec<f64> = ends.iter().map(|end| end.0).collect();
+    // Names that were moved apart push the next ones: one walk does not settle it.
     for _ in 0..50 {
         for i in 1..places.len() {
             let lack = LABEL_GAP_PX - (places[i] - places[i - 1]);

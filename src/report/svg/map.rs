@@ -92,6 +92,7 @@ fn picture(results: &Results, units: Units, controller: Kind) -> Option<Picture>
         sheet.text("head", Anchor::Start, (FRAME.left, 15.0), &title)?;
         let all = [(across.start, up.start), (across.end, up.end)];
         chart.draw_series([Rectangle::new(all, sheet.fill(COLOURS[0]))])?;
+        // Each class lies over all lower ones: areas side by side would show a seam.
         for (level, colour) in LEVELS.iter().zip(&COLOURS[1..]) {
             let fill = sheet.fill(colour);
             let areas = rates.above(level.ln());
@@ -236,6 +237,7 @@ fn crossing(a: Point, value_a: f64, b: Point, value_b: f64, level: f64) -> Point
 
 /// Segments joined end to end, so that a dash pattern runs on.
 fn chained(mut line: Vec<(Point, Point)>) -> Vec<Vec<Point>> {
+    // Two cells find the end on their common side from opposite directions: equal but for rounding.
     let near = |a: Point, b: Point| (a.0 - b.0).abs() + (a.1 - b.1).abs() < 1e-6;
     let mut out = Vec::new();
     while let Some((a, b)) = line.pop() {
@@ -274,6 +276,7 @@ fn labels(sheet: &Sheet, places: impl Fn(f64) -> Vec<Point>) -> Result<(), Troub
             .map(|p| {
                 let room = placed
                     .iter()
+                    // Labels are wider than high, so that less room is needed above one another.
                     .map(|q| (p.0 - q.0).abs().max(2.0 * (p.1 - q.1).abs()))
                     .fold(90.0, f64::min);
                 (room, p)

@@ -74,6 +74,7 @@ pub fn drawn(
     };
     let done = paint(&sheet).and_then(|()| sheet.area.present());
     let looks = sheet.looks.take();
+    // The backend still holds the text that it writes to.
     drop(sheet);
     match done {
         Ok(()) => PreEscaped(fitted(&raw, &looks)),

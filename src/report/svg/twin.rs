@@ -124,6 +124,7 @@ fn elements(drawing: &str) -> Vec<&str> {
             rest.find('<').unwrap_or(rest.len())
         };
         at += end;
+        // Whole elements only: a group put around half of one would close inside it.
         if open == 0 {
             elements.push(&drawing[start..at]);
             start = at;
