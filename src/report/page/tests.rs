@@ -194,8 +194,8 @@ fn prop_text_from_files_is_escaped_everywhere() {
     let pictures = study_pictures(&results, &synthetic::traces(), Units::Metric);
     let pages = [
         (page_of(&results), 10),
-        (crate::report::customer::page(&results, &pictures), 4),
-        (crate::report::setting_sheet::page(&results, &pictures), 4),
+        (crate::report::customer::page(&results, &pictures), 3),
+        (crate::report::setting_sheet::page(&results, &pictures), 3),
     ];
     for (page, least) in pages {
         assert!(!without_its_scripts(&page).contains("<script"));
