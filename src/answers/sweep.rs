@@ -203,8 +203,8 @@ fn combinations(over: &[Over]) -> Vec<Vec<String>> {
 ///
 /// # Errors
 ///
-/// No key or more than two, one key twice, too many settings, or a value that the scenario does not take, all before any pass; no controller;
-/// a stop; no threads.
+/// No key or more than two, one key twice, too many settings, or a value that the scenario does not take, all before any pass; no
+/// controller; a stop; no threads.
 pub fn sweep(
     scenario: &Scenario,
     over: &[Over],

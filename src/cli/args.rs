@@ -139,8 +139,8 @@ pub struct Study {
 pub struct Compare {
     /// Scenario files and finished studies (a folder with results.json, or that file), two to eight
     ///
-    /// Scenario files are simulated on the same passes, at the speeds, clearances, working setting and allowed rate of the first one; finished
-    /// studies stand as they were worked. All are held against the first.
+    /// Scenario files are simulated on the same passes, at the speeds, clearances, working setting and allowed rate of the first one;
+    /// finished studies stand as they were worked. All are held against the first.
     #[arg(required = true, num_args = 2.., value_name = "MACHINE")]
     pub machines: Vec<PathBuf>,
     #[command(flatten)]

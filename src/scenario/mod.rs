@@ -320,7 +320,8 @@ impl Scenario {
         &self.texts
     }
 
-    /// SHA-256 of the text with line ends folded to LF, followed by the values given beside it and by the files it reads (folded too), in hex.
+    /// SHA-256 of the text with line ends folded to LF, followed by the values given beside it and by the files it reads (folded too), in
+    /// hex.
     pub fn sha256(&self) -> &str {
         &self.sha256
     }

@@ -1,5 +1,5 @@
-//! `report.html`: the whole study on one page. First what a grower asks for: a pass from above, three answers, sliders, warnings that change a
-//! decision and what can hurt; then, folded, all that an engineer, a dealer or a workshop needs beyond.
+//! `report.html`: the whole study on one page. First what a grower asks for: a pass from above, three answers, sliders, warnings that
+//! change a decision and what can hurt; then, folded, all that an engineer, a dealer or a workshop needs beyond.
 
 mod film;
 mod following;
