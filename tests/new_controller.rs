@@ -129,7 +129,8 @@ fn insert(file: &Path, before: &str, text: &str) {
 
 /// What the compiler says of the copy; nothing if it is content.
 fn complaints(copy: &Path) -> String {
-    let target = Path::new(env!("CARGO_TARGET_TMPDIR")).join("new_controller_target");
+    // The folder of this build has the dependencies already.
+    let target = Path::new(env!("CARGO_TARGET_TMPDIR")).join("..");
     let told = Command::new(env!("CARGO"))
         .args(["check", "--lib", "--offline", "--quiet"])
         .env("CARGO_TARGET_DIR", target)

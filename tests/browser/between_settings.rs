@@ -12,11 +12,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     let file = std::env::args().nth(1).ok_or("name a results.json")?;
     let results = read_results(&std::fs::read_to_string(file)?)?;
     let mut told = Vec::new();
-    let names = results.controllers.iter();
-    for name in names
-        .filter(|note| note.left_out.is_none())
-        .map(|note| &note.controller)
-    {
+    for name in results.ran() {
         for speed_place in 0..places(&results.speeds_m_s) {
             for clearance_place in 0..places(&results.clearances_m) {
                 // A sample: every place along the simulated speeds and clearances, and half way between these.
