@@ -1,6 +1,9 @@
 //! Simulated and linear tool error agree where nothing binds: straight level row, no dropouts, outliers, deadband, backlash or
 //! load, limits opened wide. Allowed: 3 standard errors of the simulated value and 1 %.
 
+mod common;
+
+use common::{MeanSquares, mean_square, unlimited};
 use rowroom::linear::{axle_wander, tool_error};
 use rowroom::model::camera::Mount;
 use rowroom::model::controller::Kind;
@@ -24,12 +27,7 @@ const LINEAR: [Kind; 4] = [
 
 /// The plausible machine with every limit out of reach and every noise on.
 fn wide_open() -> Setup {
-    let mut setup = Setup::plausible();
-    setup.run.length_m = 400.0;
-    setup.run.start_delay_s = 0.0;
-    setup.plants.spacing_m = 50.0;
-    setup.tractor.steer_limit_rad = 1.5;
-    setup.tractor.steer_rate_rad_s = 100.0;
+    let mut setup = unlimited();
     setup.hitch = Hitch::Rigid {
         sway: GaussMarkov {
             sd: 0.005,
@@ -38,31 +36,7 @@ fn wide_open() -> Setup {
         free_play_m: 1.0,
     };
     setup.camera.white_sd_m = 0.003;
-    setup.hydraulics.stroke_m = 20.0;
-    setup.hydraulics.pump_m3_s *= 1000.0;
-    if let Some(valve) = &mut setup.hydraulics.proportional {
-        valve.rated_flow_m3_s *= 1000.0;
-    }
     setup
-}
-
-/// Mean square of every pass; the pass is the sampling unit.
-#[derive(Clone, Default)]
-struct MeanSquares(Vec<f64>);
-
-impl MeanSquares {
-    fn sd_and_error(&self) -> (f64, f64) {
-        let n = self.0.len() as f64;
-        let mean = self.0.iter().sum::<f64>() / n;
-        let spread = self.0.iter().map(|x| (x - mean) * (x - mean)).sum::<f64>() / (n - 1.0);
-        let sd = mean.sqrt();
-        (sd, (spread / n).sqrt() / (2.0 * sd))
-    }
-}
-
-fn mean_square(values: impl Iterator<Item = f64>) -> f64 {
-    let (sum, count) = values.fold((0.0, 0_u32), |(sum, count), x| (sum + x * x, count + 1));
-    sum / f64::from(count)
 }
 
 /// Simulates `passes` passes at three speeds under `kinds` and compares the tool error and the axle wander.

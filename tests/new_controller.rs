@@ -2,6 +2,7 @@
 //! the source it takes one file, one line of the table and its words to compile.
 #![allow(missing_docs)]
 
+mod common;
 #[path = "exercise/proportional.rs"]
 mod proportional;
 
@@ -9,6 +10,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
+use common::{MeanSquares, mean_square, unlimited};
 use proportional::Control;
 use rowroom::linear::variances_under;
 use rowroom::model::controller::{Controller, Kind};
@@ -20,28 +22,11 @@ use rowroom::sim::shift::Shift;
 const SEED: u64 = 1234;
 const SPEED_M_S: f64 = 2.0;
 
-/// The plausible machine with every limit out of reach.
-fn wide_open() -> Setup {
-    let mut setup = Setup::plausible();
-    setup.run.length_m = 400.0;
-    setup.run.start_delay_s = 0.0;
-    setup.plants.spacing_m = 50.0;
-    setup.tractor.steer_limit_rad = 1.5;
-    setup.tractor.steer_rate_rad_s = 100.0;
-    setup.hydraulics.stroke_m = 20.0;
-    setup.hydraulics.pump_m3_s *= 1000.0;
-    setup.hydraulics.rod_m = 0.0;
-    if let Some(valve) = &mut setup.hydraulics.proportional {
-        valve.rated_flow_m3_s *= 1000.0;
-    }
-    setup
-}
-
-/// Mean square of the tool error of every pass under a law, m².
-fn simulated_m2(setup: &Setup, passes: u64) -> Vec<f64> {
+/// The tool error of every pass under a law.
+fn simulated(setup: &Setup, passes: u64) -> MeanSquares {
     let valve = Control::VALVE.unwrap();
     let mut shift = Shift::default();
-    (0..passes)
+    let squares = (0..passes)
         .map(|pass| {
             let ground = Ground::draw(setup, SEED, pass);
             let drive = Drive::new(setup, &ground, SEED, pass, SPEED_M_S);
@@ -50,24 +35,18 @@ fn simulated_m2(setup: &Setup, passes: u64) -> Vec<f64> {
             // The shift starts centred: leave out what it needs to settle.
             let first = (6.0 / drive.path.step_s) as usize;
             let ticks = first..drive.path.station_m.len();
-            let count = ticks.len() as f64;
-            let squares = ticks.map(|k| (shift.shift_m[k] - drive.path.wanted_m(k)).powi(2));
-            squares.sum::<f64>() / count
+            mean_square(ticks.map(|k| shift.shift_m[k] - drive.path.wanted_m(k)))
         })
-        .collect()
+        .collect();
+    MeanSquares(squares)
 }
 
 /// Simulation against linear check: 3 standard errors and 1 %, as in `agreement.rs`.
 #[test]
 fn val_the_new_controller_agrees_with_its_linear_form() {
-    let setup = wide_open();
+    let setup = unlimited();
     assert_eq!(Control::lacks(&setup), None);
-    let squares = simulated_m2(&setup, 24);
-    let n = squares.len() as f64;
-    let mean_m2 = squares.iter().sum::<f64>() / n;
-    let spread = squares.iter().map(|x| (x - mean_m2).powi(2)).sum::<f64>() / (n - 1.0);
-    let sd_m = mean_m2.sqrt();
-    let error_m = (spread / n).sqrt() / (2.0 * sd_m);
+    let (sd_m, error_m) = simulated(&setup, 24).sd_and_error();
     let control = Control::linear(&setup, SPEED_M_S).unwrap();
     let variances_m2 = variances_under(&setup, control.as_ref(), SPEED_M_S).unwrap();
     let linear_m = variances_m2.iter().sum::<f64>().sqrt();

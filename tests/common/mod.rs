@@ -53,6 +53,43 @@ pub fn assert_near(
     );
 }
 
+/// The plausible machine with every limit of steering, oil and stroke out of reach.
+pub fn unlimited() -> Setup {
+    let mut setup = Setup::plausible();
+    setup.run.length_m = 400.0;
+    setup.run.start_delay_s = 0.0;
+    setup.plants.spacing_m = 50.0;
+    setup.tractor.steer_limit_rad = 1.5;
+    setup.tractor.steer_rate_rad_s = 100.0;
+    setup.hydraulics.stroke_m = 20.0;
+    setup.hydraulics.pump_m3_s *= 1000.0;
+    if let Some(valve) = &mut setup.hydraulics.proportional {
+        valve.rated_flow_m3_s *= 1000.0;
+    }
+    setup
+}
+
+/// Mean squares of passes; the pass is the sampling unit.
+#[derive(Clone, Debug, Default)]
+pub struct MeanSquares(pub Vec<f64>);
+
+impl MeanSquares {
+    /// The root of their mean, and its standard error.
+    pub fn sd_and_error(&self) -> (f64, f64) {
+        let n = self.0.len() as f64;
+        let mean = self.0.iter().sum::<f64>() / n;
+        let spread = self.0.iter().map(|x| (x - mean) * (x - mean)).sum::<f64>() / (n - 1.0);
+        let sd = mean.sqrt();
+        (sd, (spread / n).sqrt() / (2.0 * sd))
+    }
+}
+
+/// The mean of the squares of values.
+pub fn mean_square(values: impl Iterator<Item = f64>) -> f64 {
+    let (sum, count) = values.fold((0.0, 0_u32), |(sum, count), x| (sum + x * x, count + 1));
+    sum / f64::from(count)
+}
+
 /// A machine without any noise on a straight level row, driven along the planned line. Invented.
 pub fn quiet() -> Setup {
     let mut setup = Setup::plausible();

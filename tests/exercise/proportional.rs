@@ -26,10 +26,8 @@ impl Controller for Control {
             Some(Lack::ProportionalValve)
         } else if setup.controllers.pid.is_none() {
             Some(Lack::Settings)
-        } else if setup.camera.mount == Mount::Fixed && setup.position_sensor.is_none() {
-            Some(Lack::PositionForFixedCamera)
         } else {
-            None
+            Lack::position_for_error(setup)
         }
     }
 

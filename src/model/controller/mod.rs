@@ -92,7 +92,7 @@ pub enum Lack {
 
 impl Lack {
     /// A camera on the fixed frame tells the error only together with the position of the frame.
-    fn position_for_error(setup: &Setup) -> Option<Lack> {
+    pub fn position_for_error(setup: &Setup) -> Option<Lack> {
         let fixed = setup.camera.mount == Mount::Fixed;
         (fixed && setup.position_sensor.is_none()).then_some(Lack::PositionForFixedCamera)
     }
