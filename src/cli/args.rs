@@ -5,12 +5,13 @@ use std::time::Duration;
 
 use clap::builder::{PossibleValuesParser, TypedValueParser};
 use clap::{Args, Parser, Subcommand, ValueEnum};
+use rowroom::answers::compare::{How, PASSES};
 use rowroom::answers::sweep::Over;
 use rowroom::model::controller::Kind;
 use rowroom::montecarlo::study::{MOST_PARTS, MOST_PASSES, Part};
 use rowroom::scenario::keys::{self, Id};
 use rowroom::scenario::units::{self, Quantity};
-use rowroom::scenario::{Crop, Given, Steering, Units};
+use rowroom::scenario::{Crop, Given, Scenario, Steering, Units};
 
 /// How close to the plants may the sweeps of a camera-guided cultivator run, and how fast?
 ///
@@ -90,6 +91,33 @@ pub struct Changes {
     pub given: Vec<Given>,
 }
 
+/// How settings are simulated beside one another.
+#[derive(Args)]
+pub struct Trials {
+    /// Passes with every setting and at every speed
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u64).range(2..=MOST_PASSES), default_value_t = PASSES)]
+    pub passes: u64,
+    /// Seed of all random numbers [default: the scenario's, the first one's]
+    #[arg(long, value_name = "N")]
+    pub seed: Option<u64>,
+    /// Threads; results do not depend on it [default: all cores]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u64).range(1..=1024))]
+    pub threads: Option<u64>,
+}
+
+impl Trials {
+    /// How they are simulated; the seed is the scenario's unless one is named.
+    pub fn how(&self, scenario: Option<&Scenario>) -> How {
+        let seed = self.seed.or(scenario.map(|scenario| scenario.study().seed));
+        How {
+            // Without a scenario nothing is drawn.
+            seed: seed.unwrap_or(0),
+            passes: self.passes,
+            threads: self.threads.map(|threads| threads as usize),
+        }
+    }
+}
+
 /// `rowroom study`.
 #[derive(Args)]
 pub struct Study {
@@ -145,15 +173,8 @@ pub struct Compare {
     pub machines: Vec<PathBuf>,
     #[command(flatten)]
     pub changes: Changes,
-    /// Passes at each speed
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u64).range(2..=MOST_PASSES), default_value_t = rowroom::answers::compare::PASSES)]
-    pub passes: u64,
-    /// Seed of all random numbers [default: the first scenario's]
-    #[arg(long, value_name = "N")]
-    pub seed: Option<u64>,
-    /// Threads; results do not depend on it [default: all cores]
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u64).range(1..=1024))]
-    pub threads: Option<u64>,
+    #[command(flatten)]
+    pub trials: Trials,
     /// Folder for a page with it all, comparison.html [default: none is written]
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,
@@ -277,15 +298,8 @@ pub struct Sweep {
     /// Folder for table and picture [default: reports/<file stem>/sweeps/ and the keys]
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,
-    /// Passes with every value
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u64).range(2..=MOST_PASSES), default_value_t = rowroom::answers::compare::PASSES)]
-    pub passes: u64,
-    /// Seed of all random numbers [default: the scenario's]
-    #[arg(long, value_name = "N")]
-    pub seed: Option<u64>,
-    /// Threads; results do not depend on it [default: all cores]
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u64).range(1..=1024))]
-    pub threads: Option<u64>,
+    #[command(flatten)]
+    pub trials: Trials,
     /// Print no words but errors
     #[arg(long)]
     pub quiet: bool,

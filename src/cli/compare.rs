@@ -64,17 +64,13 @@ pub fn run(asked: &Compare) -> Result<(), Failure> {
 
 /// How scenarios are simulated. The first one gets its speeds and clearances where it names none.
 fn how(machines: &mut [Machine], asked: &Compare) -> Result<How, Failure> {
-    let mut how = How {
-        seed: asked.seed.unwrap_or(0),
-        passes: asked.passes,
-        threads: asked.threads.map(|threads| threads as usize),
-    };
     let mut scenarios = machines.iter_mut().filter_map(|machine| match machine {
         Machine::Scenario(scenario) => Some(scenario),
         Machine::Study(_) => None,
     });
-    if let Some(scenario) = scenarios.next() {
-        how.seed = asked.seed.unwrap_or(scenario.study().seed);
+    let first = scenarios.next();
+    let how = asked.trials.how(first.as_deref().map(Box::as_ref));
+    if let Some(scenario) = first {
         **scenario = with_grid(scenario.as_ref().clone(), how.seed, how.threads)?;
     } else if !asked.changes.given.is_empty() {
         return Err(Failure::input(

@@ -1,6 +1,5 @@
 //! `rowroom sweep`.
 
-use rowroom::answers::compare::How;
 use rowroom::answers::sweep::{SweepError, sweep};
 use rowroom::answers::trial::Stopped;
 use rowroom::report::sweep::{PICTURE, sweep_files, sweep_json, sweep_text};
@@ -14,11 +13,7 @@ use super::progress::{self, Progress};
 /// Runs the scenario with every value and writes table and picture.
 pub fn run(asked: &Sweep) -> Result<(), Failure> {
     let scenario = Scenario::read_with(&asked.file, asked.replay.as_deref(), &asked.changes.given)?;
-    let how = How {
-        seed: asked.seed.unwrap_or(scenario.study().seed),
-        passes: asked.passes,
-        threads: asked.threads.map(|threads| threads as usize),
-    };
+    let how = asked.trials.how(Some(&scenario));
     let path = asked.out.clone().unwrap_or_else(|| {
         let keys: Vec<&str> = asked.over.iter().map(|over| over.key.as_str()).collect();
         super::default_folder(&asked.file)

@@ -9,9 +9,9 @@ use super::display::{
 };
 use super::text::{WIDTH, aligned, bare, wrapped};
 use crate::model::controller::Kind;
-use crate::report::words::capital;
 use crate::report::words::controllers::spoken;
 use crate::report::words::reasons::reason;
+use crate::report::words::{capital, scenario_and_file, uncapital};
 use crate::results::answers::{Limited, Pays};
 use crate::results::comparison::{Against, Compared, Comparison, Highest, Pair, Source};
 use crate::results::finite::first_not_finite;
@@ -87,8 +87,6 @@ pub fn units_of(comparison: &Comparison) -> Units {
 
 /// "First: Leeks (leeks.toml, camera.latency = 80 ms), 8 km/h, tools 38 mm from the row."
 pub fn introduced(machine: &Compared, place: &str, units: Units) -> String {
-    let scenario = &machine.scenario;
-    let changes: String = scenario.set.iter().map(|set| format!(", {set}")).collect();
     let from = match (machine.source, machine.complete) {
         (Source::Simulated, _) => "",
         (Source::Study, true) => "; a finished study",
@@ -97,9 +95,8 @@ pub fn introduced(machine: &Compared, place: &str, units: Units) -> String {
         }
     };
     format!(
-        "{place}: {} ({}{changes}), {}, tools {} from the row{from}.",
-        scenario.name,
-        scenario.file,
+        "{place}: {}, {}, tools {} from the row{from}.",
+        scenario_and_file(&machine.scenario),
         units.speed_text(machine.speed_m_s),
         units.clearance(machine.clearance_m),
     )
@@ -133,7 +130,8 @@ fn verdict(
     let plants = match (difference.lower > 0.0, difference.upper < 0.0) {
         (true, _) => format!("cuts more plants than the first: {}", plants_apart(difference.value)),
         (_, true) => format!("cuts fewer plants than the first: {}", plants_apart(difference.value)),
-        _ => "not told apart from the first by the plants cut: the limits of the difference enclose zero".into(),
+        _ if difference.is_nothing() => "cuts as many plants as the first in every pass".into(),
+        _ => "is not told apart from the first by the plants cut: the limits of the difference enclose zero".into(),
     };
     let settings =
         match first.speed_m_s == machine.speed_m_s && first.clearance_m == machine.clearance_m {
@@ -145,8 +143,10 @@ fn verdict(
         .first()
         .map_or(String::new(), |pair| faster(&pair.gains, units));
     format!(
-        "{place} machine: {} ({} against {}).{settings}{speed}",
-        plants, told[1], told[0]
+        "The {} machine {plants} ({} against {}).{settings}{speed}",
+        uncapital(place),
+        told[1],
+        told[0]
     )
 }
 
@@ -163,6 +163,7 @@ fn faster(gains: &Pays, units: Units) -> String {
     match gains.speed_gain_m_s {
         Some(gain) if gain.lower > 0.0 => format!(" It allows more speed: {}.", by(gain.value)),
         Some(gain) if gain.upper < 0.0 => format!(" It allows less speed: {}.", by(gain.value)),
+        Some(gain) if gain.is_nothing() && !gains.at_least => " Both allow the same speed.".into(),
         Some(_) if gains.at_least => {
             " Both allow every simulated speed up to the end of the list, or these passes do not tell them apart there.".into()
         }

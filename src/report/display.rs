@@ -145,12 +145,18 @@ impl Units {
         }
     }
 
+    /// Such a speed in [`Units::shift_speed_unit`], and the decimals that it deserves.
+    pub fn shift_speed(self, speed_m_s: f64) -> (f64, usize) {
+        match self {
+            Units::Metric => (1000.0 * speed_m_s, 0),
+            Units::Us => (speed_m_s / INCH_M, 1),
+        }
+    }
+
     /// The number of such a speed.
     pub fn shift_speed_number(self, speed_m_s: f64) -> String {
-        match self {
-            Units::Metric => fixed(1000.0 * speed_m_s, 0),
-            Units::Us => fixed(speed_m_s / INCH_M, 1),
-        }
+        let (speed, decimals) = self.shift_speed(speed_m_s);
+        fixed(speed, decimals)
     }
 
     /// Unit of the speed of oil.
@@ -174,9 +180,14 @@ impl Units {
         }
     }
 
+    /// A flow in [`Units::flow_unit`].
+    pub fn flow(self, flow_m3_s: f64) -> f64 {
+        self.volume(flow_m3_s / LITRE_M3 * MINUTE_S)
+    }
+
     /// The number of a flow.
     pub fn flow_number(self, flow_m3_s: f64) -> String {
-        fixed(self.volume(flow_m3_s / LITRE_M3 * MINUTE_S), 1)
+        fixed(self.flow(flow_m3_s), 1)
     }
 
     /// Unit of fuel used.
@@ -207,12 +218,21 @@ impl Units {
         }
     }
 
+    /// A force in [`Units::force_unit`].
+    pub fn force(self, force_n: f64) -> f64 {
+        match self {
+            Units::Metric => force_n / 1000.0,
+            Units::Us => force_n / POUND_FORCE_N,
+        }
+    }
+
     /// The number of a force.
     pub fn force_number(self, force_n: f64) -> String {
-        match self {
-            Units::Metric => fixed(force_n / 1000.0, 1),
-            Units::Us => fixed(force_n / POUND_FORCE_N, 0),
-        }
+        let decimals = match self {
+            Units::Metric => 1,
+            Units::Us => 0,
+        };
+        fixed(self.force(force_n), decimals)
     }
 
     /// Unit of power.
@@ -223,12 +243,17 @@ impl Units {
         }
     }
 
+    /// A power in [`Units::power_unit`].
+    pub fn power(self, power_w: f64) -> f64 {
+        match self {
+            Units::Metric => power_w / 1000.0,
+            Units::Us => power_w / HORSEPOWER_W,
+        }
+    }
+
     /// The number of a power.
     pub fn power_number(self, power_w: f64) -> String {
-        match self {
-            Units::Metric => fixed(power_w / 1000.0, 1),
-            Units::Us => fixed(power_w / HORSEPOWER_W, 1),
-        }
+        fixed(self.power(power_w), 1)
     }
 
     /// Unit of land, in words.

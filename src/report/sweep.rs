@@ -11,6 +11,7 @@ use super::svg::lines::{Across, Line, Lines, class};
 use super::text::{WIDTH, aligned, bare, wrapped};
 use super::{File, ReportError};
 use crate::model::controller::Kind;
+use crate::report::words::scenario_and_file;
 use crate::results::answers::Limited;
 use crate::results::comparison::{Sweep, Swept, SweptController};
 use crate::results::finite::first_not_finite;
@@ -125,7 +126,6 @@ pub fn sweep_text(sweep: &Sweep) -> String {
 }
 
 fn opening(sweep: &Sweep, units: Units) -> String {
-    let scenario = &sweep.scenario;
     let over: Vec<String> = sweep
         .over
         .iter()
@@ -134,11 +134,9 @@ fn opening(sweep: &Sweep, units: Units) -> String {
             format!("{} ({}; in the file: {own})", one.key, one.meaning)
         })
         .collect();
-    let changes: String = scenario.set.iter().map(|set| format!(", {set}")).collect();
     format!(
-        "{} ({}{changes}) at {} with the tools {} from the row, over {}.",
-        scenario.name,
-        scenario.file,
+        "{} at {} with the tools {} from the row, over {}.",
+        scenario_and_file(&sweep.scenario),
         units.speed_text(sweep.working_speed_m_s),
         units.clearance(sweep.working_clearance_m),
         over.join(" and "),
@@ -175,9 +173,7 @@ fn verdict(sweep: &Sweep) -> String {
         Some(apart) if apart.lower > 0.0 => {
             format!("{} than as the file has it", plants_apart(apart.value))
         }
-        Some(apart) if (apart.value, apart.lower, apart.upper) == (0.0, 0.0, 0.0) => {
-            "as many as the file as it stands".into()
-        }
+        Some(apart) if apart.is_nothing() => "as many as the file as it stands".into(),
         _ => "not told apart from the file as it stands; more passes would (--passes)".into(),
     };
     format!(

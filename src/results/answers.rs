@@ -65,6 +65,13 @@ pub struct Limited {
     pub upper: f64,
 }
 
+impl Limited {
+    /// Whether a difference is nothing in every pass, so that no further pass can show one.
+    pub fn is_nothing(&self) -> bool {
+        [self.value, self.lower, self.upper] == [0.0; 3]
+    }
+}
+
 /// How much side-shift.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct StrokeAnswer {

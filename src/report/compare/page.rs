@@ -314,6 +314,7 @@ mod tests {
     use crate::answers::compare::{How, compare};
     use crate::montecarlo::study::Unwatched;
     use crate::report::compare::comparison_text;
+    use crate::report::page::tests::unique_ids;
     use crate::report::synthetic;
     use crate::report::text::WIDTH;
     use crate::results::Rate;
@@ -353,9 +354,9 @@ mod tests {
                 .collect::<Vec<_>>()
                 .join(" ")
         };
-        assert!(said(&first, &second).contains("Second machine: cuts fewer plants"));
-        assert!(said(&second, &first).contains("Second machine: cuts more plants"));
-        assert!(said(&first, &first).contains("Second machine: not told apart"));
+        assert!(said(&first, &second).contains("The second machine cuts fewer plants"));
+        assert!(said(&second, &first).contains("The second machine cuts more plants"));
+        assert!(said(&first, &first).contains("The second machine is not told apart"));
         assert!(said(&first, &first).contains("unpaired"));
     }
 
@@ -383,15 +384,7 @@ mod tests {
             Entrant::Study(&second),
             Entrant::Scenario(&slow),
         ]);
-        let mut ids: Vec<&str> = page
-            .split(" id=\"")
-            .skip(1)
-            .map(|rest| rest.split('"').next().unwrap())
-            .collect();
-        let all = ids.len();
-        ids.sort();
-        ids.dedup();
-        assert_eq!(ids.len(), all);
+        unique_ids(&page);
         let text = comparison_text(&found);
         let widest = text.lines().map(|line| line.chars().count()).max();
         assert!(widest <= Some(WIDTH), "{text}");

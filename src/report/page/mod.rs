@@ -8,7 +8,7 @@ mod rates;
 mod rests_on;
 mod room;
 #[cfg(test)]
-mod tests;
+pub(in crate::report) mod tests;
 mod try_it;
 mod warnings;
 

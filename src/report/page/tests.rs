@@ -33,6 +33,21 @@ fn without_its_scripts(page: &str) -> String {
     page
 }
 
+/// The ids of a page, which has some and none twice.
+pub fn unique_ids(page: &str) -> Vec<&str> {
+    let mut ids: Vec<&str> = page
+        .split(" id=\"")
+        .skip(1)
+        .map(|rest| rest.split('"').next().unwrap())
+        .collect();
+    let all = ids.len();
+    assert!(all > 0);
+    ids.sort();
+    ids.dedup();
+    assert_eq!(ids.len(), all);
+    ids
+}
+
 fn page_of(results: &Results) -> String {
     page(results, &synthetic::traces(), &synthetic::traces())
 }
@@ -253,15 +268,7 @@ fn prop_the_pages_ask_nothing_of_a_network_and_run_their_own_script_alone() {
 #[test]
 fn prop_ids_are_unique_and_every_picture_has_a_name() {
     let page = page_of(&synthetic::results());
-    let mut ids: Vec<&str> = page
-        .split(" id=\"")
-        .skip(1)
-        .map(|rest| rest.split('"').next().unwrap())
-        .collect();
-    let all = ids.len();
-    ids.sort();
-    ids.dedup();
-    assert_eq!(ids.len(), all);
+    let ids = unique_ids(&page);
     let names: Vec<&str> = page
         .split("aria-labelledby=\"")
         .skip(1)

@@ -5,6 +5,14 @@ pub mod quantities;
 pub mod reasons;
 pub mod warnings;
 
+use crate::scenario::ScenarioStamp;
+
+/// A scenario with its file and what was set beside it: "Leeks (leeks.toml, camera.latency = 80 ms)".
+pub fn scenario_and_file(scenario: &ScenarioStamp) -> String {
+    let changes: String = scenario.set.iter().map(|set| format!(", {set}")).collect();
+    format!("{} ({}{changes})", scenario.name, scenario.file)
+}
+
 /// A text as a sentence: one full stop at its end.
 pub fn sentence(text: &str) -> String {
     let text = text.trim();

@@ -1,4 +1,4 @@
-//! Numbers and missing tables in sentences.
+//! Numbers and missing tables in sentences: the units of `display`, and no zeros that say nothing.
 
 use crate::report::display::{Units, trimmed};
 use crate::scenario::keys::{Need, keys_of};
@@ -10,18 +10,16 @@ pub struct Words(pub Units);
 impl Words {
     /// "8 km/h", "5 mph".
     pub fn speed(self, speed_m_s: f64) -> String {
-        match self.0 {
-            Units::Metric => format!("{} km/h", trimmed(3.6 * speed_m_s, 1)),
-            Units::Us => format!("{} mph", trimmed(speed_m_s / 0.44704, 1)),
-        }
+        said(self.0.speed(speed_m_s), 1, self.0.speed_unit())
     }
 
     /// "38 mm", "1.5 in".
     pub fn length(self, length_m: f64) -> String {
-        match self.0 {
-            Units::Metric => format!("{} mm", trimmed(1000.0 * length_m, 1)),
-            Units::Us => format!("{} in", trimmed(length_m / 0.0254, 2)),
-        }
+        let decimals = match self.0 {
+            Units::Metric => 1,
+            Units::Us => 2,
+        };
+        said(self.0.small(length_m), decimals, self.0.small_unit())
     }
 
     /// A bore, rod, hose or stroke as it is bought: "40 mm", "1-1/8 in".
@@ -49,67 +47,47 @@ impl Words {
 
     /// "53 mm/s", "2.1 in/s": the speed of the frame.
     pub fn shift_speed(self, speed_m_s: f64) -> String {
-        match self.0 {
-            Units::Metric => format!("{} mm/s", trimmed(1000.0 * speed_m_s, 0)),
-            Units::Us => format!("{} in/s", trimmed(speed_m_s / 0.0254, 1)),
-        }
+        let (speed, decimals) = self.0.shift_speed(speed_m_s);
+        said(speed, decimals, self.0.shift_speed_unit())
     }
 
     /// "5.7 kN", "1281 lbf".
     pub fn force(self, force_n: f64) -> String {
-        match self.0 {
-            Units::Metric => format!("{} kN", trimmed(force_n / 1000.0, 2)),
-            Units::Us => format!("{} lbf", trimmed(force_n / 4.4482216152605, 0)),
-        }
+        let decimals = match self.0 {
+            Units::Metric => 2,
+            Units::Us => 0,
+        };
+        said(self.0.force(force_n), decimals, self.0.force_unit())
     }
 
     /// "23.6 L/min", "6.2 gal/min", to one decimal.
     pub fn flow(self, flow_m3_s: f64) -> String {
-        let (unit, a_unit) = self.flow_unit();
-        format!("{} {unit}", trimmed(flow_m3_s * a_unit, 1))
+        said(self.0.flow(flow_m3_s), 1, self.0.flow_unit())
     }
 
     /// The same, never less than it is.
     pub fn flow_at_least(self, flow_m3_s: f64) -> String {
-        let (unit, a_unit) = self.flow_unit();
-        format!("{} {unit}", rounded_up(flow_m3_s * a_unit, 1))
-    }
-
-    /// Name, and how many of them 1 m³/s is.
-    fn flow_unit(self) -> (&'static str, f64) {
-        match self.0 {
-            Units::Metric => ("L/min", 60_000.0),
-            Units::Us => ("gal/min", 60_000.0 / 3.785411784),
-        }
+        let number = rounded_up(self.0.flow(flow_m3_s), 1);
+        format!("{number} {}", self.0.flow_unit())
     }
 
     /// "180 bar", "2600 psi".
     pub fn pressure(self, pressure_pa: f64) -> String {
-        let (unit, a_unit_pa) = self.pressure_unit();
-        format!("{} {unit}", trimmed(pressure_pa / a_unit_pa, 0))
-    }
-
-    fn pressure_unit(self) -> (&'static str, f64) {
-        match self.0 {
+        let (unit, a_unit_pa) = match self.0 {
             Units::Metric => ("bar", 1e5),
             Units::Us => ("psi", 6894.757293168361),
-        }
+        };
+        said(pressure_pa / a_unit_pa, 0, unit)
     }
 
     /// "55 kW", "74 hp".
     pub fn power(self, power_w: f64) -> String {
-        match self.0 {
-            Units::Metric => format!("{} kW", trimmed(power_w / 1000.0, 1)),
-            Units::Us => format!("{} hp", trimmed(power_w / 745.6998715822702, 1)),
-        }
+        said(self.0.power(power_w), 1, self.0.power_unit())
     }
 
     /// An amount per hectare as one per hectare or acre, without its currency: "306".
     pub fn per_land(self, per_ha: f64) -> String {
-        let amount = match self.0 {
-            Units::Metric => per_ha,
-            Units::Us => per_ha * 0.40468564224,
-        };
+        let amount = self.0.per_land(per_ha);
         // Whole ones from ten on.
         trimmed(amount, if amount.abs() < 10.0 { 2 } else { 0 })
     }
@@ -121,6 +99,11 @@ impl Words {
             Units::Us => "an acre",
         }
     }
+}
+
+/// A number with at most so many decimals, and its unit.
+fn said(number: f64, decimals: usize, unit: &str) -> String {
+    format!("{} {unit}", trimmed(number, decimals))
 }
 
 /// A number to `decimals`, never less than it is.
