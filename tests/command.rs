@@ -8,6 +8,7 @@ use std::process::{Command, Output};
 
 use rowroom::montecarlo::saved::Saved;
 use rowroom::montecarlo::study::{Plan, Until, Unwatched, run};
+use rowroom::report::json::read_results;
 use rowroom::results::{Results, Stretch};
 use rowroom::scenario::Scenario;
 use tempfile::TempDir;
@@ -70,7 +71,7 @@ fn files(folder: &Path) -> Vec<(String, Vec<u8>)> {
 }
 
 fn results(folder: &Path) -> Results {
-    serde_json::from_slice(&fs::read(folder.join("results.json")).unwrap()).unwrap()
+    read_results(&fs::read_to_string(folder.join("results.json")).unwrap()).unwrap()
 }
 
 #[test]

@@ -4,6 +4,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 
+use rowroom::report::json::read_results;
 use rowroom::results::Results;
 use rowroom::scenario::{Crop, Scenario, Steering, Units};
 use serde_json::Value;
@@ -52,7 +53,7 @@ fn ended(folder: &TempDir, arguments: &[&str], code: i32) -> (String, String) {
 
 fn results(folder: &TempDir, name: &str) -> Results {
     let file = folder.path().join(name).join("results.json");
-    serde_json::from_str(&fs::read_to_string(file).unwrap()).unwrap()
+    read_results(&fs::read_to_string(file).unwrap()).unwrap()
 }
 
 fn is_empty(folder: &TempDir) -> bool {

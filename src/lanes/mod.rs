@@ -161,6 +161,17 @@ fn widest<const N: usize>(
         // SAFETY: the processor has what the function asks for.
         return unsafe { with_avx2(request, setups, passes, scratch) };
     }
+    on_baseline(request, setups, passes, scratch)
+}
+
+// Never inlined, so that whoever calls it shares one copy.
+#[inline(never)]
+fn on_baseline<const N: usize>(
+    request: &Request,
+    setups: &[Setup; N],
+    passes: [u64; N],
+    scratch: &mut Scratch<N>,
+) -> Vec<Vec<PassAtSpeed>> {
     simulate(request, setups, passes, scratch)
 }
 
@@ -181,7 +192,7 @@ pub fn run_on_baseline(
     setups: &[Setup; LANES],
     passes: [u64; LANES],
 ) -> Vec<Vec<PassAtSpeed>> {
-    simulate(request, setups, passes, &mut Scratch::default())
+    on_baseline(request, setups, passes, &mut Scratch::default())
 }
 
 #[inline(always)]

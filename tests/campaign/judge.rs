@@ -5,7 +5,8 @@ use std::fs;
 use std::path::Path;
 
 use rowroom::quote::escaped;
-use rowroom::results::{Rate, Results};
+use rowroom::report::json::read_results;
+use rowroom::results::Rate;
 use rowroom::scenario::keys::TABLES;
 use serde_json::Value;
 
@@ -232,7 +233,7 @@ pub fn study(files: &Files, passes: Option<u64>) -> Faults {
 /// Numbers are finite, rates are shares within their limits, and no pass is lost.
 pub fn results(text: &[u8], passes: Option<u64>) -> Faults {
     // A number that is not finite would be null, which the type refuses.
-    let results: Results = match serde_json::from_slice(text) {
+    let results = match read_results(&String::from_utf8_lossy(text)) {
         Ok(results) => results,
         Err(error) => return vec![format!("results.json: {error}")],
     };
