@@ -1,0 +1,134 @@
+//! Passes as an engine of one pass at a time, written apart from today's and since taken out, walked through them on the same deviates:
+//! tests/references/passes.json, to rounding.
+#![allow(missing_docs)]
+
+mod common;
+#[path = "common/machines.rs"]
+mod machines;
+
+use std::path::Path;
+
+use common::{cases, numbers, references};
+use machines::machines;
+use rowroom::lanes::deviates::PassStreams;
+use rowroom::model::controller::Kind;
+use rowroom::model::setup::Setup;
+use rowroom::scenario::Scenario;
+use rowroom::sim::trace::{Trace, View};
+use serde_json::{Value, json};
+
+const SEED: u64 = 11;
+const CLEARANCE_M: f64 = 0.045;
+/// Samples of a pass that were kept.
+const KEPT: usize = 12;
+
+/// Every machine with a name, a speed and the passes of it that were kept.
+fn frozen() -> Vec<(String, f64, Setup, u64)> {
+    let mut all = Vec::new();
+    for (name, setup) in machines() {
+        for pass in [40, 45] {
+            all.push((name.to_owned(), 8.0 / 3.6, setup.clone(), pass));
+        }
+    }
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let mut files: Vec<_> = std::fs::read_dir(root.join("scenarios"))
+        .unwrap()
+        .map(|entry| entry.unwrap().path())
+        .filter(|file| file.extension().is_some_and(|ending| ending == "toml"))
+        .collect();
+    files.sort();
+    for file in files {
+        let name = file.file_stem().unwrap().to_str().unwrap().to_owned();
+        let log = root.join("tests/data/synthetic_pass.csv");
+        let scenario = Scenario::read(&file, (name == "replayed_pass").then_some(&*log)).unwrap();
+        all.push((
+            name,
+            scenario.study().working_speed_m_s,
+            scenario.draw(SEED, 1),
+            1,
+        ));
+    }
+    all
+}
+
+/// What is kept of a pass: axle, frame, row, heading, shift and command at some samples; then plants, those cut, and the sum of the clearances
+/// that they need.
+fn kept(trace: &Trace) -> Vec<f64> {
+    let every = trace.samples.len() / KEPT;
+    let mut kept: Vec<f64> = (0..KEPT)
+        .map(|k| &trace.samples[k * every])
+        .flat_map(|at| {
+            [
+                at.axle_m,
+                at.frame_m,
+                at.row_m,
+                at.heading_rad,
+                at.shift_m,
+                at.command,
+            ]
+        })
+        .collect();
+    let needed = trace.plants.iter().filter_map(|p| p.needed_clearance_m);
+    let cut = |of: &Trace| of.plants.iter().filter(|p| p.fate.name() == "cut").count() as f64;
+    kept.extend([trace.plants.len() as f64, cut(trace), needed.sum()]);
+    kept
+}
+
+fn passes() -> Value {
+    let mut list = Vec::new();
+    for (name, speed_m_s, setup, pass) in frozen() {
+        for kind in Kind::ALL {
+            if kind.lacks(&setup).is_some() {
+                continue;
+            }
+            let view = View {
+                kind,
+                speed_m_s,
+                clearance_m: CLEARANCE_M,
+                seed: SEED,
+                pass,
+            };
+            let streams = PassStreams { seed: SEED, pass };
+            let trace = Trace::of(&setup, view, &streams);
+            list.push(json!({ "machine": name, "pass": pass, "controller": kind.name(), "values": kept(&trace) }));
+        }
+    }
+    json!({ "passes": list })
+}
+
+/// Both round differently (polynomials instead of crate libm, another order of operations): 1e-9 (m, rad) over some 10,000 ticks, and the sum
+/// over some hundred plants within 1e-7 m.
+#[test]
+fn val_the_passes_are_those_of_an_engine_written_apart() {
+    let (found, expected) = (passes(), references("passes"));
+    let (found, expected) = (cases(&found, "passes"), cases(&expected, "passes"));
+    assert_eq!(found.len(), expected.len());
+    for (found, expected) in found.iter().zip(expected) {
+        let what = ["machine", "pass", "controller"].map(|key| found[key].to_string());
+        for key in ["machine", "pass", "controller"] {
+            assert_eq!(found[key], expected[key], "{what:?}");
+        }
+        let (found, expected) = (numbers(&found["values"]), numbers(&expected["values"]));
+        assert_eq!(found.len(), expected.len(), "{what:?}");
+        let sum = found.len() - 1;
+        for (i, (a, b)) in found.iter().zip(&expected).enumerate() {
+            let allowed = if i == sum { 1e-7 } else { 1e-9 };
+            assert!((a - b).abs() < allowed, "{what:?}, value {i}: {a} {b}");
+        }
+    }
+}
+
+/// Writes them: once, from the other engine.
+#[test]
+fn freeze() {
+    if let Ok(file) = std::env::var("FREEZE") {
+        let mut text = String::from("{\n \"passes\": [\n");
+        let list = passes();
+        let list = list["passes"].as_array().unwrap();
+        for (i, one) in list.iter().enumerate() {
+            text += &format!("  {one}{}\n", if i + 1 < list.len() { "," } else { "" });
+        }
+        text += " ]\n}\n";
+        std::fs::write(file, text).unwrap();
+    }
+}
