@@ -5,10 +5,10 @@
 
 use std::time::Instant;
 
-use rowroom::lanes::{self, Request};
 use rowroom::model::controller::Kind;
 use rowroom::model::setup::Setup;
 use rowroom::montecarlo::tally::TRADE_ROOM_M;
+use rowroom::sim::{self, Request};
 
 const ROUNDS: usize = 15;
 const CLEARANCES_M: [f64; 4] = [0.038, 0.05, 0.06, 0.07];
@@ -26,7 +26,7 @@ fn time(setup: &Setup, passes: u64, speeds_m_s: &[f64]) -> f64 {
     let setups = vec![setup.clone(); passes as usize];
     let numbers: Vec<u64> = (0..passes).collect();
     let start = Instant::now();
-    std::hint::black_box(lanes::run(&request, &setups, &numbers));
+    std::hint::black_box(sim::run(&request, &setups, &numbers));
     start.elapsed().as_secs_f64()
 }
 

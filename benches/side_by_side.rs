@@ -1,18 +1,18 @@
 //! Our side of the comparison with other ways to write the same simulation: `python benches/peers/run.py` runs it.
 //!
-//! Times passes of `benches/peers/reduced.toml` inside one process after a warm-up, start-up left out, and prints a JSON line for
-//! each engine: wall time over ticks driven, warm-up of the pass included, by all threads together.
+//! Times passes of `benches/peers/reduced.toml` inside one process after a warm-up, start-up left out, over ticks driven, warm-up of the pass
+//! included. Prints JSON lines: with one thread its processor time, with two the clock's for both together, beside that of one.
 
 use std::path::Path;
 use std::time::{Duration, Instant};
 
-use rowroom::lanes::{self, LANES, Request};
+use cpu_time::ThreadTime;
 use rowroom::model::controller::Kind;
-use rowroom::montecarlo::tally::{TRADE_ROOM_M, Tally};
+use rowroom::montecarlo::tally::TRADE_ROOM_M;
 use rowroom::scenario::{Scenario, ScenarioError};
-use rowroom::sim::Drive;
-use rowroom::sim::ground::{Ground, warm_up_m};
-use rowroom::sim::shift::Shift;
+use rowroom::sim::ground::warm_up_m;
+use rowroom::sim::pass::Pass;
+use rowroom::sim::{LANES, Request, run};
 
 /// Time that one figure takes at least.
 const LEAST: Duration = Duration::from_millis(400);
@@ -23,28 +23,9 @@ fn main() -> Result<(), ScenarioError> {
     let study = scenario.study();
     let (seed, speed_m_s) = (study.seed, study.speeds_m_s[0]);
     let setup = scenario.draw(seed, 0);
-    let driven = Drive::new(&setup, &Ground::draw(&setup, seed, 0), seed, 0, speed_m_s);
+    let driven = Pass::drive(&setup, seed, 0, speed_m_s);
     let warm_up_ticks = (warm_up_m(&setup, speed_m_s) / (speed_m_s * setup.run.step_s)).ceil();
     let ticks = warm_up_ticks as u64 + driven.path.station_m.len() as u64;
-
-    let mut shift = Shift::default();
-    let mut tally = Tally::new(setup.rows.offset_m.len(), study.clearances_m.len());
-    let mut reference = |passes: std::ops::Range<u64>| {
-        for pass in passes {
-            let setup = scenario.draw(seed, pass);
-            let ground = Ground::draw(&setup, seed, pass);
-            let drive = Drive::new(&setup, &ground, seed, pass, speed_m_s);
-            drive.shift(&setup, Kind::Pid, &mut shift);
-            tally.add(
-                &setup,
-                &drive.path,
-                &drive.meetings,
-                &shift,
-                &study.clearances_m,
-            );
-        }
-    };
-    print("reference", 1, ticks, &mut reference);
 
     let request = Request {
         seed,
@@ -54,40 +35,44 @@ fn main() -> Result<(), ScenarioError> {
         rows_apart_at_m_s: None,
         room_m: TRADE_ROOM_M,
     };
-    let side_by_side = |passes: std::ops::Range<u64>| {
+    let simulate = |passes: std::ops::Range<u64>| {
         let numbers: Vec<u64> = passes.collect();
         for passes in numbers.chunks(LANES) {
             let setups: Vec<_> = passes
                 .iter()
                 .map(|&pass| scenario.draw(seed, pass))
                 .collect();
-            std::hint::black_box(lanes::run(&request, &setups, passes));
+            std::hint::black_box(run(&request, &setups, passes));
         }
     };
-    for threads in [1, 2] {
-        print("lanes", threads, ticks, &mut |passes| {
-            let each = (passes.end - passes.start) / threads;
-            std::thread::scope(|scope| {
-                for thread in 0..threads {
-                    let from = passes.start + thread * each;
-                    scope.spawn(move || side_by_side(from..from + each));
-                }
-            });
-        });
+    let block = 4 * LANES as u64;
+    simulate(0..block);
+    let (clock, processor, passes) = timed(&simulate, block);
+    let two: Vec<u64> = std::thread::scope(|scope| {
+        let each = [0, 1].map(|_| scope.spawn(|| timed(&simulate, block).2));
+        each.into_iter()
+            .filter_map(|thread| thread.join().ok())
+            .collect()
+    });
+    let per_tick = |time: Duration, passes: u64| time.as_nanos() as f64 / (passes * ticks) as f64;
+    for (threads, what, ns) in [
+        (1, "processor", per_tick(processor, passes)),
+        (1, "clock", per_tick(clock, passes)),
+        (2, "clock", per_tick(LEAST, two.iter().sum())),
+    ] {
+        println!(
+            "{{\"engine\": \"ours\", \"threads\": {threads}, \"time\": \"{what}\", \"ns_per_tick\": {ns:.3}, \"ticks_per_pass\": {ticks}}}"
+        );
     }
     Ok(())
 }
 
-fn print(engine: &str, threads: u64, ticks: u64, work: &mut impl FnMut(std::ops::Range<u64>)) {
-    let block = LANES as u64 * threads * 4;
-    work(0..block);
-    let (start, mut passes) = (Instant::now(), 0);
-    while start.elapsed() < LEAST {
+/// Works for [`LEAST`], then says how long that took by the clock and by the processor, and how many passes were done.
+fn timed(work: &impl Fn(std::ops::Range<u64>), block: u64) -> (Duration, Duration, u64) {
+    let (clock, processor, mut passes) = (Instant::now(), ThreadTime::now(), 0);
+    while clock.elapsed() < LEAST {
         work(passes..passes + block);
         passes += block;
     }
-    let ns = start.elapsed().as_nanos() as f64 / (passes * ticks) as f64;
-    println!(
-        "{{\"engine\": \"{engine}\", \"threads\": {threads}, \"ns_per_tick\": {ns:.3}, \"ticks_per_pass\": {ticks}}}"
-    );
+    (clock.elapsed(), processor.elapsed(), passes)
 }

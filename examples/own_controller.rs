@@ -10,9 +10,7 @@ use rowroom::model::setup::Setup;
 use rowroom::model::tracker::Tracked;
 use rowroom::model::vector::Lanes;
 use rowroom::scenario::Scenario;
-use rowroom::sim::Drive;
-use rowroom::sim::ground::Ground;
-use rowroom::sim::shift::Shift;
+use rowroom::sim::pass::{Pass, Shifted};
 
 /// Shifts in proportion to the error, but leaves small ones alone.
 struct Calm {
@@ -38,12 +36,10 @@ const PASSES: u64 = 20;
 
 fn main() -> Result<(), Box<dyn std::error::Error>> {
     let setup = Scenario::demo()?.nominal();
-    let mut shift = Shift::default();
     let mut sums = [Vec::new(), Vec::new()];
     for pass in 0..PASSES {
-        let ground = Ground::draw(&setup, 1, pass);
-        let drive = Drive::new(&setup, &ground, 1, pass, SPEED_M_S);
-        drive.shift(&setup, Kind::Pid, &mut shift);
+        let drive = Pass::drive(&setup, 1, pass, SPEED_M_S);
+        let shift = drive.shift(&setup, Kind::Pid);
         sums[0].push(mean_square_m2(&setup, &drive, &shift));
         let calm = Calm {
             gain_1_s: 4.0,
@@ -51,7 +47,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
             tracked: Tracked::new(&setup, SPEED_M_S),
             reach: Reach::of(&setup).ok_or("the machine has no proportional valve")?,
         };
-        drive.shift_under(&setup, ValveKind::Proportional, calm, &mut shift);
+        let shift = drive.shift_under(&setup, ValveKind::Proportional, calm);
         sums[1].push(mean_square_m2(&setup, &drive, &shift));
     }
     for (name, squares_m2) in ["the PID", "leaving 5 mm alone"].iter().zip(&sums) {
@@ -72,7 +68,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
 }
 
 /// Mean square of the tool error after the entry stretch, m².
-fn mean_square_m2(setup: &Setup, drive: &Drive, shift: &Shift) -> f64 {
+fn mean_square_m2(setup: &Setup, drive: &Pass, shift: &Shifted) -> f64 {
     let path = &drive.path;
     let from_m = setup.run.entry_length_m + setup.tools.tool_line_m;
     let ticks = (0..path.station_m.len()).filter(|&k| path.station_m[k] > from_m);

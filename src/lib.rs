@@ -26,7 +26,7 @@
 //!
 //! - [`model`]: physics, constant parameters and laws
 //! - [`linear`]: the same in the frequency domain: margins, error budget, instant estimate
-//! - [`sim`]: one pass
+//! - [`sim`]: the engine: passes side by side or one alone
 //! - [`farm`]: land, time, prices and soil around the machine, laws of field work
 //! - [`quote`]: texts of others in messages
 //! - [`files`]: text files of the operating system, with a limit
@@ -49,22 +49,28 @@
 //!
 //! ```
 //! use rowroom::model::{controller::Kind, setup::Setup};
-//! use rowroom::montecarlo::{estimate::korn_graubard, tally::Tally};
+//! use rowroom::montecarlo::estimate::korn_graubard;
+//! use rowroom::montecarlo::tally::{TRADE_ROOM_M, Tally};
 //! use rowroom::results::LEVEL;
-//! use rowroom::sim::{Drive, ground::Ground, shift::Shift};
+//! use rowroom::sim::{Request, run};
 //!
 //! let mut setup = Setup::plausible();
 //! setup.camera.lookahead_m = 0.9;
 //! setup.run.length_m = 100.0;
-//! let (seed, speed_m_s, clearances_m) = (1, 8.0 / 3.6, [0.04, 0.06]);
+//! let request = Request {
+//!     seed: 1,
+//!     speeds_m_s: &[8.0 / 3.6],
+//!     kinds: &[Kind::LagCompensated],
+//!     clearances_m: &[0.04, 0.06],
+//!     rows_apart_at_m_s: None,
+//!     room_m: TRADE_ROOM_M,
+//! };
+//! let passes: Vec<u64> = (0..40).collect();
 //!
-//! let mut tally = Tally::new(setup.rows.offset_m.len(), clearances_m.len());
-//! let mut shift = Shift::default();
-//! for pass in 0..40 {
-//!     let ground = Ground::draw(&setup, seed, pass);
-//!     let drive = Drive::new(&setup, &ground, seed, pass, speed_m_s);
-//!     drive.shift(&setup, Kind::LagCompensated, &mut shift);
-//!     tally.add(&setup, &drive.path, &drive.meetings, &shift, &clearances_m);
+//! let mut tally = Tally::new(0, request.clearances_m.len());
+//! for pass in run(&request, &vec![setup; passes.len()], &passes) {
+//!     let at_speed = &pass[0];
+//!     tally.add(&at_speed.controllers[0], at_speed.axle);
 //! }
 //! let estimate = korn_graubard(&tally.whole.cut, LEVEL)[1];
 //! assert!(estimate.lower <= estimate.rate && estimate.rate <= estimate.upper);
@@ -76,7 +82,6 @@ pub mod farm;
 pub mod fieldlog;
 #[cfg(feature = "program")]
 pub mod files;
-pub mod lanes;
 pub mod linear;
 pub mod model;
 pub mod montecarlo;

@@ -12,9 +12,7 @@ use rowroom::model::hitch::Hitch;
 use rowroom::model::noise::GaussMarkov;
 use rowroom::model::setup::Setup;
 use rowroom::model::tracker::Tracker;
-use rowroom::sim::Drive;
-use rowroom::sim::ground::Ground;
-use rowroom::sim::shift::Shift;
+use rowroom::sim::pass::Pass;
 
 const SEED: u64 = 1234;
 
@@ -43,11 +41,9 @@ fn wide_open() -> Setup {
 fn agree(name: &str, setup: &Setup, kinds: &[Kind], passes: u64) {
     let speeds = [4.0, 8.0, 12.0].map(|speed: f64| speed / 3.6);
     let mut found = vec![vec![MeanSquares::default(); kinds.len() + 1]; speeds.len()];
-    let mut shift = Shift::default();
     for pass in 0..passes {
-        let ground = Ground::draw(setup, SEED, pass);
         for (speed, squares) in speeds.iter().zip(&mut found) {
-            let drive = Drive::new(setup, &ground, SEED, pass, *speed);
+            let drive = Pass::drive(setup, SEED, pass, *speed);
             let path = &drive.path;
             // The shift starts centred: leave out what it needs to settle.
             let first = (6.0 / path.step_s) as usize;
@@ -57,7 +53,7 @@ fn agree(name: &str, setup: &Setup, kinds: &[Kind], passes: u64) {
                 path.axle_m[k] - if satellite { 0.0 } else { path.axle_row_m[k] }
             })));
             for (kind, square) in kinds.iter().zip(&mut squares[1..]) {
-                drive.shift(setup, *kind, &mut shift);
+                let shift = drive.shift(setup, *kind);
                 square.0.push(mean_square(
                     ticks.clone().map(|k| shift.shift_m[k] - path.wanted_m(k)),
                 ));

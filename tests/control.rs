@@ -8,10 +8,9 @@ use common::{assert_near, cases, driven_at, number, numbers, quiet, references};
 use rowroom::linear::{actuator_response, actuator_step, loop_response, loop_step, margins};
 use rowroom::model::controller::{Kind, Pid};
 use rowroom::model::setup::Setup;
-use rowroom::sim::Drive;
-use rowroom::sim::frames::Frame;
-use rowroom::sim::ground::Ground;
-use rowroom::sim::shift::Shift;
+use rowroom::model::vector::Lanes;
+use rowroom::sim::pass::Pass;
+use rowroom::sim::sensors::Frame;
 use serde_json::Value;
 
 const SPEED_M_S: f64 = 2.0;
@@ -53,21 +52,20 @@ fn with_loop(case: &Value) -> Setup {
 /// The shift of a simulated pass whose camera reports `after_m` from frame `from` on and 0 before, frames exposed at
 /// multiples of the period; the shift at any time.
 fn simulate(setup: &Setup, from: usize, after_m: f64) -> impl Fn(f64) -> f64 {
-    let ground = Ground::draw(setup, 1, 0);
-    let mut drive = Drive::new(setup, &ground, 1, 0, SPEED_M_S);
+    let mut drive = Pass::drive(setup, 1, 0, SPEED_M_S);
     let end_s = (drive.path.station_m.len() - 2) as f64 * drive.path.step_s;
     let count = (end_s / setup.camera.frame_s) as usize;
     drive.sensors.frames = (0..count)
         .map(|k| Frame {
             exposed_s: k as f64 * setup.camera.frame_s + LATE_S,
-            number_m: Some(if k >= from { after_m } else { 0.0 }),
-            position_noise_exposed_m: 0.0,
-            position_noise_arrived_m: 0.0,
-            yaw_rad_s: 0.0,
+            number_m: Lanes([if k >= from { after_m } else { 0.0 }]),
+            found: Lanes([1.0]),
+            position_noise_exposed_m: Lanes::default(),
+            position_noise_arrived_m: Lanes::default(),
+            yaw_rad_s: Lanes::default(),
         })
         .collect();
-    let mut shift = Shift::default();
-    drive.shift(setup, Kind::Pid, &mut shift);
+    let shift = drive.shift(setup, Kind::Pid);
     move |time_s| drive.path.at(&shift.shift_m, time_s)
 }
 

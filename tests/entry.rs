@@ -4,9 +4,7 @@ use rowroom::model::controller::Kind;
 use rowroom::model::driver::Driver;
 use rowroom::model::setup::Setup;
 use rowroom::scenario::{Scenario, starter};
-use rowroom::sim::Drive;
-use rowroom::sim::ground::Ground;
-use rowroom::sim::shift::Shift;
+use rowroom::sim::pass::Pass;
 
 const SPEED_M_S: f64 = 2.0;
 const JUMP_M: f64 = 0.06;
@@ -29,11 +27,9 @@ fn beside_the_line(approach_m: f64) -> Setup {
 
 /// Axle's offset and tool error at the moment of lowering, m.
 fn at_lowering(setup: &Setup, kind: Kind) -> (f64, f64, f64) {
-    let ground = Ground::draw(setup, 5, 3);
-    let drive = Drive::new(setup, &ground, 5, 3, SPEED_M_S);
-    let mut shift = Shift::default();
-    drive.shift(setup, kind, &mut shift);
-    let path = &drive.path;
+    let pass = Pass::drive(setup, 5, 3, SPEED_M_S);
+    let shift = pass.shift(setup, kind);
+    let path = &pass.path;
     let errors: Vec<f64> = (0..path.station_m.len())
         .map(|tick| shift.shift_m[tick] - path.wanted_m(tick))
         .collect();

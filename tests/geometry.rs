@@ -9,8 +9,7 @@ use rowroom::model::hitch::Hitch;
 use rowroom::model::line::{Bend, Line};
 use rowroom::model::noise::GaussMarkov;
 use rowroom::model::setup::Setup;
-use rowroom::sim::ground::Ground;
-use rowroom::sim::path::{Path, drive};
+use rowroom::sim::pass::{Pass, Path};
 use serde_json::Value;
 
 const SPEED_M_S: f64 = 2.0;
@@ -70,7 +69,7 @@ fn on_arc(radius_m: f64) -> Setup {
 }
 
 fn path_of(setup: &Setup) -> Path {
-    drive(setup, &Ground::draw(setup, 1, 0), 1, 0, SPEED_M_S)
+    Pass::drive(setup, 1, 0, SPEED_M_S).path
 }
 
 /// The tool point of a machine whose axle is driven along an arc, m from the arc, left positive.

@@ -1,5 +1,8 @@
 //! Laws that every pass must obey, whatever the numbers.
 
+#[path = "common/recount.rs"]
+mod recount;
+
 use rowroom::model::controller::Kind;
 use rowroom::model::driver::Driver;
 use rowroom::model::hitch::Hitch;
@@ -8,10 +11,7 @@ use rowroom::model::noise::GaussMarkov;
 use rowroom::model::setup::Setup;
 use rowroom::montecarlo::tally::Tally;
 use rowroom::results::Stretch;
-use rowroom::sim::Drive;
-use rowroom::sim::ground::Ground;
-use rowroom::sim::path;
-use rowroom::sim::shift::Shift;
+use rowroom::sim::pass::{Pass, Shifted};
 
 const SPEED_M_S: f64 = 8.0 / 3.6;
 
@@ -47,23 +47,16 @@ fn quiet() -> Setup {
     setup
 }
 
-fn shifted(setup: &Setup, drive: &Drive, kind: Kind) -> Shift {
-    let mut shift = Shift::default();
-    drive.shift(setup, kind, &mut shift);
-    shift
-}
-
 #[test]
 fn prop_without_noise_nothing_is_cut_or_touched() {
     let mut setup = quiet();
     setup.hydraulics.side_force_n = 0.0;
     let clearances = [setup.plants.protected_radius_m + 1e-6, 0.05];
-    let ground = Ground::draw(&setup, 3, 0);
-    let drive = Drive::new(&setup, &ground, 3, 0, SPEED_M_S);
+    let drive = Pass::drive(&setup, 3, 0, SPEED_M_S);
     for kind in Kind::ALL {
         let mut tally = Tally::new(setup.rows.offset_m.len(), clearances.len());
-        let shift = shifted(&setup, &drive, kind);
-        tally.add(&setup, &drive.path, &drive.meetings, &shift, &clearances);
+        let shift = drive.shift(&setup, kind);
+        recount::count(&mut tally, &setup, &drive, &shift, &clearances);
         assert!(tally.rest.cut[0].plants() > 1000.0);
         for fates in Stretch::ALL.map(|stretch| tally.on(stretch)) {
             for sums in fates.cut.iter().chain(&fates.touched) {
@@ -78,12 +71,11 @@ fn prop_a_smaller_clearance_never_spares_more() {
     let setup = Setup::plausible();
     let clearances: Vec<f64> = (1..30).map(|i| f64::from(i) * 0.004).collect();
     for pass in 0..3 {
-        let ground = Ground::draw(&setup, 5, pass);
-        let drive = Drive::new(&setup, &ground, 5, pass, SPEED_M_S);
+        let drive = Pass::drive(&setup, 5, pass, SPEED_M_S);
         for kind in Kind::ALL {
             let mut tally = Tally::new(setup.rows.offset_m.len(), clearances.len());
-            let shift = shifted(&setup, &drive, kind);
-            tally.add(&setup, &drive.path, &drive.meetings, &shift, &clearances);
+            let shift = drive.shift(&setup, kind);
+            recount::count(&mut tally, &setup, &drive, &shift, &clearances);
             let whole = &tally.whole;
             for pair in whole.cut.windows(2) {
                 assert!(pair[0].hits() >= pair[1].hits());
@@ -131,21 +123,18 @@ fn prop_mirror_symmetry() {
     right.tools.right_edge_behind_m = 0.2;
     right.camera.alignment_m = -0.004;
     right.rows.offset_m = left.rows.offset_m.iter().rev().map(|y| -y).collect();
-    let drive = |setup: &Setup| {
-        let ground = Ground::draw(setup, 1, 0);
-        Drive::new(setup, &ground, 1, 0, SPEED_M_S)
-    };
+    let drive = |setup: &Setup| Pass::drive(setup, 1, 0, SPEED_M_S);
     let (drive_left, drive_right) = (drive(&left), drive(&right));
     for kind in Kind::ALL {
-        let a = shifted(&left, &drive_left, kind);
-        let b = shifted(&right, &drive_right, kind);
+        let a = drive_left.shift(&left, kind);
+        let b = drive_right.shift(&right, kind);
         let apart = a.shift_m.iter().zip(&b.shift_m).map(|(a, b)| (a + b).abs());
         assert!(apart.fold(0.0, f64::max) < 1e-9, "{}", kind.name());
         let moved = a.shift_m.iter().fold(0.0, |most: f64, q| most.max(q.abs()));
         assert!(kind == Kind::Locked || moved > 0.02, "{}", kind.name());
         // Same plants (same streams) on mirrored rows need the same clearance.
         let rows = left.rows.offset_m.len();
-        let needed = |meetings: &[rowroom::sim::count::Meeting], shift: &Shift, row: usize| {
+        let needed = |meetings: &[rowroom::sim::plants::Meeting], shift: &Shifted, row: usize| {
             meetings
                 .iter()
                 .filter(|meeting| meeting.row == row)
@@ -174,8 +163,7 @@ fn analytic_steady_arc_rigid() {
         curvature_start_1_m: k,
         curvature_end_1_m: k,
     }]);
-    let ground = Ground::draw(&setup, 1, 0);
-    let path = path::drive(&setup, &ground, 1, 0, SPEED_M_S);
+    let path = Pass::drive(&setup, 1, 0, SPEED_M_S).path;
     let last = path.station_m.len() - 1;
     let Driver::Hand(hand) = setup.driver else {
         panic!("a hand driver")
@@ -215,8 +203,7 @@ fn analytic_the_drive_converges_with_second_order() {
     let offset_at = |step_s: f64| {
         let mut setup = setup.clone();
         setup.run.step_s = step_s;
-        let ground = Ground::draw(&setup, 1, 0);
-        let path = path::drive(&setup, &ground, 1, 0, SPEED_M_S);
+        let path = Pass::drive(&setup, 1, 0, SPEED_M_S).path;
         // Compared at distances, since the first tick of a run depends on the tick.
         [30.0, 55.0, 80.0, 105.0].map(|station_m| {
             let tick = path.station_m.partition_point(|&s| s < station_m);
@@ -250,9 +237,8 @@ fn analytic_the_side_shift_converges() {
         let at = |step_s: f64| {
             let mut setup = setup.clone();
             setup.run.step_s = step_s;
-            let ground = Ground::draw(&setup, 1, 0);
-            let drive = Drive::new(&setup, &ground, 1, 0, SPEED_M_S);
-            let shift = shifted(&setup, &drive, kind);
+            let drive = Pass::drive(&setup, 1, 0, SPEED_M_S);
+            let shift = drive.shift(&setup, kind);
             let path = &drive.path;
             [0.5, 1.0, 1.5, 3.0].map(|time_s| path.at(&shift.shift_m, time_s))
         };
@@ -277,12 +263,10 @@ fn analytic_statistics_do_not_depend_on_the_step() {
         setup.run.step_s = step_s;
         setup.run.entry_length_m = 30.0;
         let mut tally = Tally::new(setup.rows.offset_m.len(), 1);
-        let mut shift = Shift::default();
         for pass in 0..30 {
-            let ground = Ground::draw(&setup, 9, pass);
-            let drive = Drive::new(&setup, &ground, 9, pass, SPEED_M_S);
-            drive.shift(&setup, Kind::LagCompensated, &mut shift);
-            tally.add(&setup, &drive.path, &drive.meetings, &shift, &[0.05]);
+            let drive = Pass::drive(&setup, 9, pass, SPEED_M_S);
+            let shift = drive.shift(&setup, Kind::LagCompensated);
+            recount::count(&mut tally, &setup, &drive, &shift, &[0.05]);
         }
         (
             tally.tool_error.spread().unwrap(),

@@ -15,9 +15,7 @@ use proportional::Control;
 use rowroom::linear::variances_under;
 use rowroom::model::controller::{Controller, Kind};
 use rowroom::model::setup::Setup;
-use rowroom::sim::Drive;
-use rowroom::sim::ground::Ground;
-use rowroom::sim::shift::Shift;
+use rowroom::sim::pass::Pass;
 
 const SEED: u64 = 1234;
 const SPEED_M_S: f64 = 2.0;
@@ -25,13 +23,11 @@ const SPEED_M_S: f64 = 2.0;
 /// The tool error of every pass under a law.
 fn simulated(setup: &Setup, passes: u64) -> MeanSquares {
     let valve = Control::VALVE.unwrap();
-    let mut shift = Shift::default();
     let squares = (0..passes)
         .map(|pass| {
-            let ground = Ground::draw(setup, SEED, pass);
-            let drive = Drive::new(setup, &ground, SEED, pass, SPEED_M_S);
+            let drive = Pass::drive(setup, SEED, pass, SPEED_M_S);
             let law = Control::law::<1>(setup, SPEED_M_S).unwrap();
-            drive.shift_under(setup, valve, law, &mut shift);
+            let shift = drive.shift_under(setup, valve, law);
             // The shift starts centred: leave out what it needs to settle.
             let first = (6.0 / drive.path.step_s) as usize;
             let ticks = first..drive.path.station_m.len();

@@ -4,14 +4,15 @@
 mod common;
 
 use common::{assert_near, cases, number, numbers, references};
-use rand_distr::{Distribution, StandardNormal};
-use rowroom::model::noise::{GaussMarkov, Smooth, Track};
-use rowroom::sim::streams::{Source, stream};
+use rowroom::model::noise::{GaussMarkov, Smooth};
+use rowroom::model::vector::Lanes;
+use rowroom::sim::deviates::Deviates;
+use rowroom::sim::ground::Track;
+use rowroom::sim::streams::Source;
 use serde_json::Value;
 
-fn deviates(seed: u64) -> impl FnMut() -> f64 {
-    let mut rng = stream(seed, 0, Source::Sway, 0);
-    move || StandardNormal.sample(&mut rng)
+fn deviates(seed: u64) -> Deviates<1> {
+    Deviates::new(seed, [0], Source::Sway, 0)
 }
 
 fn is_smooth(case: &Value) -> bool {
@@ -33,14 +34,13 @@ fn val_recurrences_against_the_state_equation() {
         let (phi, spread) = (row("phi", 0), row("spread", 0));
         if is_smooth(case) {
             let law = Smooth { sd, reach }.step(step);
-            let (of_value, of_slope) = (
-                law.next([1.0, 0.0], [0.0; 2]),
-                law.next([0.0, 1.0], [0.0; 2]),
-            );
-            let (first, second) = (
-                law.next([0.0; 2], [1.0, 0.0]),
-                law.next([0.0; 2], [0.0, 1.0]),
-            );
+            let next = |state: [f64; 2], normal: [f64; 2]| {
+                let lanes = |pair: [f64; 2]| pair.map(|value| Lanes([value]));
+                law.next(lanes(state), lanes(normal))
+                    .map(|lanes| lanes.0[0])
+            };
+            let (of_value, of_slope) = (next([1.0, 0.0], [0.0; 2]), next([0.0, 1.0], [0.0; 2]));
+            let (first, second) = (next([0.0; 2], [1.0, 0.0]), next([0.0; 2], [0.0, 1.0]));
             let phi_1 = row("phi", 1);
             let spread_1 = row("spread", 1);
             for (found, expected, size) in [
@@ -62,9 +62,10 @@ fn val_recurrences_against_the_state_equation() {
             }
         } else {
             let law = GaussMarkov { sd, reach }.step(step);
-            assert_near(law.next(1.0, 0.0), phi[0], 1e-12, 1e-14, case);
+            let next = |value, normal| law.next(Lanes([value]), Lanes([normal])).0[0];
+            assert_near(next(1.0, 0.0), phi[0], 1e-12, 1e-14, case);
             assert_near(
-                law.next(0.0, 1.0).powi(2),
+                next(0.0, 1.0).powi(2),
                 spread[0],
                 1e-12,
                 1e-14 * sd * sd,
@@ -103,7 +104,8 @@ fn val_autocovariance_does_not_depend_on_the_step() {
         {
             let (sd, reach) = (number(case, "sd"), number(case, "reach"));
             let step = reach / per_reach as f64;
-            let mut normal = deviates(per_reach as u64);
+            let mut deviates = deviates(per_reach as u64);
+            let mut normal = || deviates.normal();
             let count = 20_000 * per_reach;
             let values: Vec<f64> = if is_smooth(case) {
                 let law = Smooth { sd, reach }.step(step);
@@ -111,7 +113,7 @@ fn val_autocovariance_does_not_depend_on_the_step() {
                 (0..count)
                     .map(|_| {
                         state = law.next(state, [normal(), normal()]);
-                        state[0]
+                        state[0].0[0]
                     })
                     .collect()
             } else {
@@ -120,7 +122,7 @@ fn val_autocovariance_does_not_depend_on_the_step() {
                 (0..count)
                     .map(|_| {
                         value = law.next(value, normal());
-                        value
+                        value.0[0]
                     })
                     .collect()
             };
@@ -153,15 +155,16 @@ fn val_interpolation_keeps_the_variance() {
         assert!(kept > 0.998, "more than 0.2 % lost");
         let (sd, reach) = (0.03, 12.0);
         let end_m = 3000.0 * reach;
+        let (span_m, mut deviates) = ((0.0, end_m), deviates(5));
         let track = if is_smooth(case) {
-            Track::smooth(&Smooth { sd, reach }, 0.0, end_m, deviates(5))
+            Track::smooth(&Smooth { sd, reach }, span_m, &mut deviates)
         } else {
-            Track::gauss_markov(&GaussMarkov { sd, reach }, 0.0, end_m, deviates(5))
+            Track::gauss_markov(&GaussMarkov { sd, reach }, span_m, &mut deviates)
         };
         // Off the grid of reach/200, so that all parts of a gap are met.
         let step = reach / 37.3;
         let values: Vec<f64> = (0..(end_m / step) as usize)
-            .map(|i| track.at(i as f64 * step))
+            .map(|i| track.at(Lanes([i as f64 * step])).0[0])
             .collect();
         let (found, standard_error) = lagged_product(&values, 0);
         assert_near(found, kept * sd * sd, 0.0, 4.0 * standard_error, case);

@@ -8,9 +8,7 @@ use rowroom::model::controller::Kind;
 use rowroom::model::hitch::Hitch;
 use rowroom::model::noise::GaussMarkov;
 use rowroom::montecarlo::estimate::RatioSums;
-use rowroom::sim::Drive;
-use rowroom::sim::ground::Ground;
-use rowroom::sim::shift::Shift;
+use rowroom::sim::pass::Pass;
 use serde_json::Value;
 
 /// Share of plants met for a Gaussian tool error. A locked frame that only sways has exactly that error; an off-centre drive
@@ -40,11 +38,9 @@ fn val_hit_probability_of_a_gaussian_error() {
         };
         setup.plants.scatter_sd_m = number(&group[0], "scatter_sd_m");
         let mut sums = vec![RatioSums::default(); group.len()];
-        let mut shift = Shift::default();
         for pass in 0..PASSES {
-            let ground = Ground::draw(&setup, 7, pass);
-            let drive = Drive::new(&setup, &ground, 7, pass, 2.0);
-            drive.shift(&setup, Kind::Locked, &mut shift);
+            let drive = Pass::drive(&setup, 7, pass, 2.0);
+            let shift = drive.shift(&setup, Kind::Locked);
             for (case, sums) in group.iter().zip(&mut sums) {
                 let gap_m = number(case, "clearance_m") - number(case, "protected_radius_m");
                 let needed = drive

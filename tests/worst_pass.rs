@@ -1,7 +1,6 @@
 //! The worst pass that a study tells of, held against the engine pass by pass.
 #![allow(missing_docs)]
 
-use rowroom::lanes::{self, Request};
 use rowroom::model::controller::Kind;
 use rowroom::montecarlo::saved::Saved;
 use rowroom::montecarlo::study::{
@@ -11,6 +10,7 @@ use rowroom::montecarlo::tally::TRADE_ROOM_M;
 use rowroom::results::WorstPass;
 use rowroom::scenario::Scenario;
 use rowroom::sim::trace::{Fate, Trace};
+use rowroom::sim::{self, Request};
 
 /// Three blocks, the last of them not full.
 const PASSES: u64 = 20;
@@ -77,7 +77,7 @@ fn by_hand(scenario: &Scenario, kind: Kind) -> WorstPass {
             rows_apart_at_m_s: None,
             room_m: TRADE_ROOM_M,
         };
-        let found = lanes::run(&request, &[scenario.draw(3, pass)], &[pass]);
+        let found = sim::run(&request, &[scenario.draw(3, pass)], &[pass]);
         let whole = &found[0][0].controllers[0].whole;
         let is_working = |&c: &f64| c == study.working_clearance_m;
         let clearance = study.clearances_m.iter().position(is_working).unwrap();

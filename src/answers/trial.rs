@@ -4,8 +4,6 @@
 use std::ops::Range;
 use std::sync::atomic::{AtomicU64, Ordering};
 
-use crate::lanes::count::ticks_per_look;
-use crate::lanes::{self, LANES, PassAtSpeed, Request};
 use crate::model::controller::Kind;
 use crate::model::setup::Setup;
 use crate::montecarlo::contrast::paired;
@@ -16,6 +14,8 @@ use crate::montecarlo::workers::{NoThreads, Workers};
 use crate::results::LEVEL;
 use crate::results::answers::Limited;
 use crate::scenario::Scenario;
+use crate::sim::count::ticks_per_look;
+use crate::sim::{self, LANES, PassAtSpeed, Request};
 
 /// Passes that are in memory at once where only sums over them are kept.
 const AT_ONCE: usize = 1024;
@@ -160,7 +160,7 @@ impl<'a> Trials<'a> {
             let some = first..(first + AT_ONCE as u64).min(passes);
             for pass in self.each_pass(&ask, some, &draw, &|_, at_speeds| at_speeds)? {
                 for (tally, under) in tallies.iter_mut().zip(&pass[0].controllers) {
-                    tally.add_expected(under, pass[0].axle);
+                    tally.add(under, pass[0].axle);
                 }
             }
         }
@@ -232,7 +232,7 @@ impl<'a> Trials<'a> {
                 let first = passes.start + block * LANES as u64;
                 let passes: Vec<u64> = (first..(first + LANES as u64).min(passes.end)).collect();
                 let setups: Vec<Setup> = passes.iter().map(|&pass| draw(pass)).collect();
-                let found = lanes::run(&request, &setups, &passes);
+                let found = sim::run(&request, &setups, &passes);
                 let of_block = setups.iter().zip(found).map(|(setup, at)| keep(setup, at));
                 kept.push((block, of_block.collect::<Vec<T>>()));
                 self.tell(passes.len(), ask);
@@ -291,7 +291,7 @@ pub struct Cell {
 
 impl Cell {
     fn of<'p>(
-        passes: impl Iterator<Item = (&'p lanes::PassUnderController, [f64; 2])>,
+        passes: impl Iterator<Item = (&'p sim::PassUnderController, [f64; 2])>,
         clearances: usize,
     ) -> Self {
         let none = || [vec![Vec::new(); clearances], vec![Vec::new(); clearances]];

@@ -3,6 +3,8 @@
 //! Both are simulated by their exact recurrence, never by Euler steps, so that variance and
 //! correlation do not depend on the step.
 
+use crate::model::vector::Lanes;
+
 /// A noise with the autocovariance `sd² exp(-|d| / l)`: first-order Gauss-Markov
 /// (Ornstein-Uhlenbeck, Matérn ν = 1/2).
 ///
@@ -35,8 +37,8 @@ const POINTS_PER_REACH: f64 = 200.0;
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct GaussMarkovStep {
     pub(crate) sd: f64,
-    pub(crate) decay: f64,
-    pub(crate) spread: f64,
+    decay: f64,
+    spread: f64,
 }
 
 impl GaussMarkov {
@@ -59,14 +61,16 @@ impl GaussMarkov {
 }
 
 impl GaussMarkovStep {
-    /// A value of the stationary law from a standard normal deviate.
-    pub fn start(&self, normal: f64) -> f64 {
-        self.sd * normal
+    /// A value of the stationary law from a standard normal deviate: begun at 0 it would take some lengths to grow to its sd.
+    #[inline(always)]
+    pub fn start<const N: usize>(&self, normal: Lanes<N>) -> Lanes<N> {
+        normal * self.sd
     }
 
     /// The value one step later.
-    pub fn next(&self, value: f64, normal: f64) -> f64 {
-        self.decay * value + self.spread * normal
+    #[inline(always)]
+    pub fn next<const N: usize>(&self, value: Lanes<N>, normal: Lanes<N>) -> Lanes<N> {
+        value * self.decay + normal * self.spread
     }
 }
 
@@ -74,10 +78,10 @@ impl GaussMarkovStep {
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct SmoothStep {
     pub(crate) sd: f64,
-    pub(crate) slope_sd: f64,
-    pub(crate) phi: [[f64; 2]; 2],
+    slope_sd: f64,
+    phi: [[f64; 2]; 2],
     /// Lower Cholesky factor of the step's covariance: (11, 21, 22).
-    pub(crate) factor: [f64; 3],
+    factor: [f64; 3],
 }
 
 impl Smooth {
@@ -112,108 +116,23 @@ impl Smooth {
 
 impl SmoothStep {
     /// A state of the stationary law from two standard normal deviates.
-    pub fn start(&self, normal: [f64; 2]) -> [f64; 2] {
-        [self.sd * normal[0], self.slope_sd * normal[1]]
+    #[inline(always)]
+    pub fn start<const N: usize>(&self, normal: [Lanes<N>; 2]) -> [Lanes<N>; 2] {
+        [normal[0] * self.sd, normal[1] * self.slope_sd]
     }
 
     /// The state one step later.
-    pub fn next(&self, state: [f64; 2], normal: [f64; 2]) -> [f64; 2] {
+    #[inline(always)]
+    pub fn next<const N: usize>(
+        &self,
+        state: [Lanes<N>; 2],
+        normal: [Lanes<N>; 2],
+    ) -> [Lanes<N>; 2] {
+        let ([a, b], [l11, l21, l22]) = (self.phi, self.factor);
         [
-            self.phi[0][0] * state[0] + self.phi[0][1] * state[1] + self.factor[0] * normal[0],
-            self.phi[1][0] * state[0]
-                + self.phi[1][1] * state[1]
-                + self.factor[1] * normal[0]
-                + self.factor[2] * normal[1],
+            state[0] * a[0] + state[1] * a[1] + normal[0] * l11,
+            state[0] * b[0] + state[1] * b[1] + normal[0] * l21 + normal[1] * l22,
         ]
-    }
-}
-
-/// A noise of the ground, drawn once on a fixed distance grid, linear between its points.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Track {
-    start_m: f64,
-    per_m: f64,
-    values: Vec<f64>,
-}
-
-impl Track {
-    /// The same value everywhere.
-    pub fn constant(value: f64) -> Self {
-        Self {
-            start_m: 0.0,
-            per_m: 0.0,
-            values: vec![value, value],
-        }
-    }
-
-    /// Draws a Gauss-Markov noise from `start_m` to at least `end_m`; `normal` gives standard normal deviates.
-    pub fn gauss_markov(
-        noise: &GaussMarkov,
-        start_m: f64,
-        end_m: f64,
-        mut normal: impl FnMut() -> f64,
-    ) -> Self {
-        if noise.sd == 0.0 {
-            return Self::constant(0.0);
-        }
-        let grid_m = grid_m(noise.reach);
-        let step = noise.step(grid_m);
-        // From the stationary law: begun at 0 it would take some lengths to grow to its sd.
-        let mut value = step.start(normal());
-        let values = core::iter::once(value)
-            .chain((1..points(start_m, end_m, grid_m)).map(|_| {
-                value = step.next(value, normal());
-                value
-            }))
-            .collect();
-        Self {
-            start_m,
-            per_m: 1.0 / grid_m,
-            values,
-        }
-    }
-
-    /// Draws a smooth noise from `start_m` to at least `end_m`; `normal` gives standard normal deviates.
-    pub fn smooth(
-        noise: &Smooth,
-        start_m: f64,
-        end_m: f64,
-        mut normal: impl FnMut() -> f64,
-    ) -> Self {
-        if noise.sd == 0.0 {
-            return Self::constant(0.0);
-        }
-        let grid_m = grid_m(noise.reach);
-        let step = noise.step(grid_m);
-        let mut state = step.start([normal(), normal()]);
-        let values = core::iter::once(state[0])
-            .chain((1..points(start_m, end_m, grid_m)).map(|_| {
-                state = step.next(state, [normal(), normal()]);
-                state[0]
-            }))
-            .collect();
-        Self {
-            start_m,
-            per_m: 1.0 / grid_m,
-            values,
-        }
-    }
-
-    /// The same track with every value moved by `offset` and kept within `limit` either way.
-    pub fn shifted_and_limited(mut self, offset: f64, limit: f64) -> Self {
-        for value in &mut self.values {
-            *value = (*value + offset).clamp(-limit, limit);
-        }
-        self
-    }
-
-    /// The value at a distance; beyond the ends the nearest point's.
-    pub fn at(&self, s_m: f64) -> f64 {
-        // A constant has per_m = 0 and always falls on its first two points.
-        let x = ((s_m - self.start_m) * self.per_m).max(0.0);
-        let i = (x as usize).min(self.values.len() - 2);
-        let f = (x - i as f64).min(1.0);
-        self.values[i] + f * (self.values[i + 1] - self.values[i])
     }
 }
 
@@ -263,26 +182,5 @@ mod tests {
             assert!((v11 / p1 - 1.0).abs() < 1e-12, "{d}");
             assert!(v01.abs() < 1e-12 * (p0 * p1).sqrt(), "{d}");
         }
-    }
-
-    #[test]
-    fn analytic_track_interpolates_and_holds_its_ends() {
-        let mut count = 0.0;
-        let track = Track::gauss_markov(
-            &GaussMarkov {
-                sd: 1.0,
-                reach: 200.0,
-            },
-            -2.0,
-            3.0,
-            || {
-                count += 1.0;
-                count
-            },
-        );
-        let middle = 0.5 * (track.values[1] + track.values[2]);
-        assert!((track.at(-0.5) - middle).abs() < 1e-12);
-        assert_eq!(track.at(-50.0), track.values[0]);
-        assert_eq!(track.at(50.0), *track.values.last().unwrap());
     }
 }

@@ -5,8 +5,8 @@ use serde::{Deserialize, Serialize};
 
 use super::estimate::RatioSums;
 use super::quantile::student_factor;
-use crate::lanes::PassAtSpeed;
 use crate::scenario::Study;
+use crate::sim::PassAtSpeed;
 
 /// Speed and controller by index.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -4,12 +4,12 @@ use std::ops::Range;
 
 use serde::{Deserialize, Serialize};
 
-use crate::lanes;
 use crate::model::controller::Kind;
 use crate::scenario::Scenario;
+use crate::sim;
 
 /// Passes of one block: the unit of work, of stopping and of merging.
-pub const BLOCK_PASSES: u64 = lanes::LANES as u64;
+pub const BLOCK_PASSES: u64 = sim::LANES as u64;
 
 /// Most passes of a study: far more than decide anything, far less than overflow a sum.
 pub const MOST_PASSES: u64 = 1_000_000_000;

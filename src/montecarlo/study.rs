@@ -14,8 +14,6 @@ use super::saved::Saved;
 use super::sums::Sums;
 use super::tally::TRADE_ROOM_M;
 use super::workers::{NoThreads, Workers};
-use crate::lanes::deviates::PassStreams;
-use crate::lanes::{self, Request};
 use crate::linear::{self, Unstable};
 use crate::model::controller::{Kind, Lack};
 use crate::model::driver::Driver;
@@ -24,6 +22,7 @@ use crate::model::tractor::LOST_OFFSET_M;
 use crate::results::{self, Results};
 use crate::scenario::Scenario;
 use crate::sim::trace::{Trace, View};
+use crate::sim::{self, Request};
 
 pub(crate) use super::plan::runnable;
 pub(super) use super::plan::working_clearance;
@@ -232,7 +231,7 @@ pub fn outcome(plan: &Plan, run: &Run) -> Outcome {
                 seed: plan.seed,
                 pass,
             };
-            trace(&setup, view)
+            Trace::of(&setup, view)
         };
         kinds.iter().map(under).collect()
     };
@@ -274,19 +273,7 @@ pub fn one_pass(scenario: &Scenario, view: View) -> Result<Trace, StudyError> {
         });
     }
     linear::check_stable(&setup, view.kind, view.speed_m_s)?;
-    Ok(trace(&setup, view))
-}
-
-/// The reference walks through the pass that the fast engine simulates, on its deviates.
-fn trace(setup: &Setup, view: View) -> Trace {
-    Trace::of(
-        setup,
-        view,
-        &PassStreams {
-            seed: view.seed,
-            pass: view.pass,
-        },
-    )
+    Ok(Trace::of(&setup, view))
 }
 
 /// What all blocks need.
@@ -371,7 +358,7 @@ impl<'a> Engine<'a> {
             rows_apart_at_m_s: Some(study.working_speed_m_s),
             room_m: TRADE_ROOM_M,
         };
-        let simulated = lanes::run(&request, &setups, passes);
+        let simulated = sim::run(&request, &setups, passes);
         for ((pass, setup), &number) in simulated.iter().zip(&setups).zip(passes) {
             // The linear check is dear: worked out for every pass only where what it depends on is drawn anew.
             sums.linear.merge(&if scenario.linear_varies() {
@@ -392,7 +379,7 @@ impl<'a> Engine<'a> {
             }
             for (by_kind, at_speed) in sums.tallies.iter_mut().zip(pass) {
                 for (tally, under_controller) in by_kind.iter_mut().zip(&at_speed.controllers) {
-                    tally.add_expected(under_controller, at_speed.axle);
+                    tally.add(under_controller, at_speed.axle);
                 }
                 // What the rows want is the same under every controller: kept once.
                 if let Some(first) = by_kind.first_mut() {

@@ -4,15 +4,9 @@ use serde::{Deserialize, Serialize};
 
 use super::estimate::{RatioSums, SpreadSums};
 use super::histogram::Histogram;
-use crate::lanes::PassUnderController;
-use crate::lanes::count::Expected;
-use crate::model::driver::Driver;
-use crate::model::setup::{Run, Setup};
 use crate::results::Stretch;
-use crate::sim::count::{Meeting, fate};
-use crate::sim::path::Path;
-use crate::sim::shift::Shift;
-use crate::sim::trace::Fate;
+use crate::sim::PassUnderController;
+use crate::sim::count::Expected;
 
 /// Distance from the row within which working tools stay (1.5 in; common practice, no source), m.
 pub const TRADE_ROOM_M: f64 = 0.038;
@@ -45,17 +39,6 @@ impl Fates {
         }
     }
 
-    fn add(&mut self, counts: &Counts) {
-        for (sums, hits) in [
-            (&mut self.cut, &counts.cut),
-            (&mut self.touched, &counts.touched),
-        ] {
-            for (sums, &hits) in sums.iter_mut().zip(hits) {
-                sums.add(hits, counts.plants);
-            }
-        }
-    }
-
     fn merge(&mut self, other: &Fates) {
         merge(&mut self.cut, &other.cut);
         merge(&mut self.touched, &other.touched);
@@ -83,13 +66,13 @@ pub struct Tally {
     pub tool_error: SpreadSums,
     /// Axle's offset from the row (satellite line: from the planned line), entry stretch left out.
     pub axle: SpreadSums,
-    /// Size of the wanted shift; the fast engine fills it for the first controller only, since it is the same for all.
+    /// Size of the wanted shift; filled for the first controller only, since it is the same for all.
     pub demand: Histogram,
-    /// Ticks (fast engine: looks) counted, entry stretch left out.
+    /// Looks counted, entry stretch left out.
     pub ticks: u64,
-    /// Ticks at an end stop.
+    /// Looks at an end stop.
     pub stop_ticks: u64,
-    /// Ticks with the tools within [`TRADE_ROOM_M`] of the row.
+    /// Looks with the tools within [`TRADE_ROOM_M`] of the row.
     pub near_ticks: u64,
     /// Camera frames counted.
     pub frames: u64,
@@ -128,8 +111,8 @@ impl Tally {
         }
     }
 
-    /// Adds one pass of the fast engine: expectations instead of counts, looks instead of ticks.
-    pub fn add_expected(&mut self, pass: &PassUnderController, axle: [f64; 3]) {
+    /// Adds one pass, with the sums of its axle's offset.
+    pub fn add(&mut self, pass: &PassUnderController, axle: [f64; 3]) {
         self.whole.add_expected(&pass.whole);
         self.entry.add_expected(&pass.entry);
         self.rest.add_expected(&pass.rest);
@@ -151,98 +134,6 @@ impl Tally {
         self.longest_miss_m = self.longest_miss_m.max(followed.longest_miss_m);
     }
 
-    /// Adds one pass. `clearances_m` rising.
-    pub fn add(
-        &mut self,
-        setup: &Setup,
-        path: &Path,
-        meetings: &[Meeting],
-        shift: &Shift,
-        clearances_m: &[f64],
-    ) {
-        self.add_plants(setup, meetings, shift, clearances_m);
-        self.add_tracking(setup, path, shift);
-    }
-
-    fn add_plants(
-        &mut self,
-        setup: &Setup,
-        meetings: &[Meeting],
-        shift: &Shift,
-        clearances_m: &[f64],
-    ) {
-        let none = Counts::new(clearances_m.len());
-        let mut by_row = vec![[none.clone(), none.clone()]; self.rows.len()];
-        for meeting in meetings {
-            let stretch = usize::from(!meeting.entry);
-            by_row[meeting.row][stretch].add(setup, meeting.needed_m(&shift.shift_m), clearances_m);
-        }
-        let mut total = [none.clone(), none];
-        for (sums, counts) in self.rows.iter_mut().zip(&by_row) {
-            let row = Counts::whole(&setup.run, counts);
-            for (sums, &cut) in sums.iter_mut().zip(&row.cut) {
-                sums.add(cut, row.plants);
-            }
-            for (total, counts) in total.iter_mut().zip(counts) {
-                total.add_times(1.0, counts);
-            }
-        }
-        self.whole.add(&Counts::whole(&setup.run, &total));
-        let [entry, rest] = &total;
-        self.entry.add(entry);
-        self.rest.add(rest);
-    }
-
-    fn add_tracking(&mut self, setup: &Setup, path: &Path, shift: &Shift) {
-        let tool_m = setup.tools.tool_line_m;
-        let station = |tick: usize| path.station_m[tick] - tool_m;
-        let first =
-            (0..path.station_m.len()).find(|&tick| station(tick) >= setup.run.entry_length_m);
-        let Some(first) = first else { return };
-        let last = (first..path.station_m.len())
-            .find(|&tick| station(tick) > setup.run.length_m)
-            .unwrap_or(path.station_m.len())
-            .min(path.kept_ticks);
-        let on_line = matches!(setup.driver, Driver::SatelliteLine(_));
-        let per_tick_m = path.speed_m_s * path.step_s;
-        let (mut sum, mut sum_sq, mut axle_sum, mut axle_sq) = (0.0, 0.0, 0.0, 0.0);
-        let mut miss_ticks = 0_u64;
-        let mut longest = 0_u64;
-        let first = first.min(last);
-        for tick in first..last {
-            let wanted_m = path.wanted_m(tick);
-            let error_m = shift.shift_m[tick] - wanted_m;
-            sum += error_m;
-            sum_sq += error_m * error_m;
-            let axle_m = path.axle_m[tick] - if on_line { 0.0 } else { path.axle_row_m[tick] };
-            axle_sum += axle_m;
-            axle_sq += axle_m * axle_m;
-            self.demand.add(wanted_m);
-            self.stop_ticks += u64::from(shift.at_stop[tick]);
-            if error_m.abs() <= TRADE_ROOM_M {
-                self.near_ticks += 1;
-                miss_ticks = 0;
-            } else {
-                miss_ticks += 1;
-                longest = longest.max(miss_ticks);
-            }
-        }
-        let ticks = (last - first) as u64;
-        self.ticks += ticks;
-        self.tool_error.add(ticks as f64, sum, sum_sq);
-        self.axle.add(ticks as f64, axle_sum, axle_sq);
-        self.longest_miss_m = self.longest_miss_m.max(longest as f64 * per_tick_m);
-        let span_s = first as f64 * path.step_s..last as f64 * path.step_s;
-        for (_, saturated) in shift
-            .saturated
-            .iter()
-            .filter(|(time_s, _)| span_s.contains(time_s))
-        {
-            self.frames += 1;
-            self.saturated_frames += u64::from(*saturated);
-        }
-    }
-
     /// Adds other passes.
     pub fn merge(&mut self, next: &Tally) {
         self.whole.merge(&next.whole);
@@ -260,55 +151,5 @@ impl Tally {
         self.frames += next.frames;
         self.saturated_frames += next.saturated_frames;
         self.longest_miss_m = self.longest_miss_m.max(next.longest_miss_m);
-    }
-}
-
-/// Counts of one stretch of a pass, or of a row made of them.
-#[derive(Clone, Debug)]
-struct Counts {
-    plants: f64,
-    cut: Vec<f64>,
-    touched: Vec<f64>,
-}
-
-impl Counts {
-    fn new(clearances: usize) -> Self {
-        Self {
-            plants: 0.0,
-            cut: vec![0.0; clearances],
-            touched: vec![0.0; clearances],
-        }
-    }
-
-    /// Entry and rest, each as many times as the row holds it.
-    fn whole(run: &Run, stretches: &[Counts; 2]) -> Self {
-        let mut whole = Counts::new(stretches[0].cut.len());
-        for (times, counts) in run.of_the_row().into_iter().zip(stretches) {
-            whole.add_times(times, counts);
-        }
-        whole
-    }
-
-    fn add(&mut self, setup: &Setup, needed_m: f64, clearances_m: &[f64]) {
-        self.plants += 1.0;
-        for (clearance, &clearance_m) in clearances_m.iter().enumerate() {
-            match fate(setup, needed_m, clearance_m) {
-                Fate::Spared => break,
-                Fate::Touched => self.touched[clearance] += 1.0,
-                Fate::Cut => self.cut[clearance] += 1.0,
-            }
-        }
-    }
-
-    fn add_times(&mut self, times: f64, other: &Counts) {
-        self.plants += times * other.plants;
-        for (mine, theirs) in [
-            (&mut self.cut, &other.cut),
-            (&mut self.touched, &other.touched),
-        ] {
-            for (mine, theirs) in mine.iter_mut().zip(theirs) {
-                *mine += times * theirs;
-            }
-        }
     }
 }

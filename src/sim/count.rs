@@ -1,191 +1,451 @@
-//! Which plants a pass cut and touched: one pass answers every clearance.
+//! What passes side by side cut and touched and how they followed the row, as expectations: the path is simulated, the plants' scatter is
+//! integrated.
+//!
+//! Every fifth of a metre of travel (a whole number of ticks, rounded down) each edge of each row stands for the plants of that stretch.
+//! With a the clearance that a plant in the middle of its row needs there, an edge comes within the radius r of a plant with the scatter
+//! sigma at the clearance c with the probability Q((c - r - a)/sigma): with the radius of the stem the plant is cut, with the protected
+//! radius it is cut or touched. The two edges of a row meet different plants, so both add up. One
+//! histogram of a answers every clearance. Its bins are 0.25 mm wide and are taken at their middle: the error is the
+//! second derivative of Q times width²/24, below 1e-4 of the rate for a scatter of 2 mm or more.
 
+use super::drive::Drive;
 use super::ground::Ground;
-use super::path::Path;
-use crate::model::setup::Setup;
+use super::shift::Shift;
+use crate::model::setup::{Run, Setup};
 use crate::model::tractor::SHORT_SHARE;
+use crate::model::vector::Lanes;
 
-/// A plant with the moments at which the two edges of its row pass it. It does not depend on the controller.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Meeting {
-    /// Row, 0 at the left.
-    pub row: usize,
-    /// Plant of that row, rising station.
-    pub plant: usize,
-    /// True if the plant stands in the entry stretch.
-    pub entry: bool,
-    /// Left and right edge.
-    edges: [Edge; 2],
+/// Width of a bin of needed clearance, m.
+const BIN_M: f64 = 0.25e-3;
+
+/// Scatter that the tables reach out to, standard deviations: beyond it the probability is below 1e-15.
+const REACH_SD: f64 = 8.0;
+
+/// Distance between two looks at edges and tools, m; a look falls on a tick.
+pub const LOOK_M: f64 = 0.2;
+
+/// A pass that comes further than so many times what its speed says from one look to the next has not met what lies between.
+const MOST_STEPS: f64 = 3.0;
+
+/// Ticks from look to look.
+pub fn ticks_per_look(setup: &Setup, speed_m_s: f64) -> usize {
+    ((LOOK_M / (speed_m_s * setup.run.step_s)) as usize).max(1)
 }
 
-/// How an edge meets a plant.
-#[derive(Clone, Copy, Debug, PartialEq)]
-enum Edge {
-    /// It was still up.
-    Up,
-    /// It passes it.
-    Passes(EdgeMeeting),
-    /// It never comes as far: the pass has lost the row.
-    Never,
+/// Probabilities by clearance and bin of needed clearance.
+#[derive(Clone, Debug)]
+pub struct Tables {
+    low_m: f64,
+    bins: usize,
+    /// `[clearance][bin]`: a plant is cut or touched.
+    met: Vec<Vec<f64>>,
+    /// `[clearance][bin]`: a plant is cut.
+    cut: Vec<Vec<f64>>,
+    /// Clearances at which no plant can be spared, because the protected radii of both sides meet.
+    met_all: Vec<bool>,
+    cut_all: Vec<bool>,
 }
 
-/// The moment at which an edge passes a plant.
-#[derive(Clone, Copy, Debug, PartialEq)]
-struct EdgeMeeting {
-    tick: u32,
-    part: f64,
-    /// Clearance that the plant's centre needs with the frame unshifted, m.
-    needed_m: f64,
-}
-
-/// Finds the meetings of all plants of a pass, row by row.
-///
-/// With p the plant's lateral position from the nominal line of its row, e the unshifted frame's offset from that line when the
-/// edge passes (station `s - x_edge - Y sin(heading)`) and h the edge's setting error, the plant's centre needs the clearance
-/// `p - e - h_L` of the left edge and `-p + e - h_R` of the right one; the shift is added by [`Meeting::needed_m`].
-pub fn meetings(setup: &Setup, ground: &Ground, path: &Path) -> Vec<Meeting> {
-    let tools = &setup.tools;
-    let edge_x_m = [
-        tools.tool_line_m + tools.left_edge_behind_m,
-        tools.tool_line_m + tools.right_edge_behind_m,
-    ];
-    let mut meetings = Vec::with_capacity(ground.plants.iter().map(Vec::len).sum());
-    for (row, plants) in ground.plants.iter().enumerate() {
-        let lateral_m = setup.rows.offset_m[row];
-        for (plant, place) in plants.iter().enumerate() {
-            let edge = |side: usize| {
-                let x_m = edge_x_m[side];
-                let target_m = place.station_m + x_m;
-                // At lowering the axle stands at tool_line_m: what an edge should have met before that it passed in the air.
-                if target_m < tools.tool_line_m {
-                    return Edge::Up;
-                }
-                let (tick, part) = match passing(path, target_m, lateral_m, setup.run.length_m) {
-                    Passing::Before => return Edge::Up,
-                    Passing::At(tick, part) => (tick, part),
-                    Passing::Never => return Edge::Never,
-                };
-                let a = path.frame_at_m(setup, tick, x_m);
-                let b = path.frame_at_m(setup, tick + 1, x_m);
-                let away_m = place.lateral_m - (a + part * (b - a));
-                let needed_m =
-                    if side == 0 { away_m } else { -away_m } - ground.edge_error_m[row][side];
-                Edge::Passes(EdgeMeeting {
-                    tick: tick as u32,
-                    part,
-                    needed_m,
+impl Tables {
+    /// For the plants of a setup and these clearances, m, rising.
+    pub fn new(setup: &Setup, clearances_m: &[f64]) -> Self {
+        let plants = &setup.plants;
+        let sd_m = plants.scatter_sd_m;
+        let first_m = clearances_m.first().copied().unwrap_or(0.0);
+        let last_m = clearances_m.last().copied().unwrap_or(0.0);
+        // Beyond these ends the probability is 0 or 1 to 1e-15 at every clearance: the outermost bins may take whatever lies outside.
+        let low_m = first_m - plants.protected_radius_m - REACH_SD * sd_m - BIN_M;
+        let high_m = last_m - plants.stem_radius_m + REACH_SD * sd_m + BIN_M;
+        let bins = ((high_m - low_m) / BIN_M).ceil() as usize + 1;
+        let table = |radius_m: f64| -> Vec<Vec<f64>> {
+            clearances_m
+                .iter()
+                .map(|&clearance_m| {
+                    (0..bins)
+                        .map(|bin| {
+                            let needed_m = low_m + (bin as f64 + 0.5) * BIN_M;
+                            upper_tail(clearance_m - radius_m - needed_m, sd_m)
+                        })
+                        .collect()
                 })
-            };
-            let edges = [edge(0), edge(1)];
-            meetings.push(Meeting {
-                row,
-                plant,
-                entry: place.station_m < setup.run.entry_length_m,
-                edges,
+                .collect()
+        };
+        let below = |radius_m: f64| clearances_m.iter().map(|&c| c < radius_m).collect();
+        Self {
+            low_m,
+            bins,
+            met: table(plants.protected_radius_m),
+            cut: table(plants.stem_radius_m),
+            met_all: below(plants.protected_radius_m),
+            cut_all: below(plants.stem_radius_m),
+        }
+    }
+}
+
+/// Probability that a centred normal deviate of this standard deviation exceeds `x_m`.
+fn upper_tail(x_m: f64, sd_m: f64) -> f64 {
+    if sd_m > 0.0 {
+        0.5 * libm::erfc(x_m / (sd_m * core::f64::consts::SQRT_2))
+    } else {
+        f64::from(u8::from(x_m < 0.0))
+    }
+}
+
+/// Expected plants of one stretch of a pass by clearance.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Expected {
+    /// Plants.
+    pub plants: f64,
+    /// Expected cut plants: an edge passes through the stem.
+    pub cut: Vec<f64>,
+    /// Expected touched plants: an edge comes within the protected radius and spares the stem.
+    pub touched: Vec<f64>,
+}
+
+impl Expected {
+    /// Both stretches of a pass together, each as many times as the row holds it.
+    pub fn whole(run: &Run, entry: &Expected, rest: &Expected) -> Expected {
+        let [of_entry, of_rest] = run.of_the_row();
+        let sum = |entry: &[f64], rest: &[f64]| {
+            let pairs = entry.iter().zip(rest);
+            pairs.map(|(e, r)| of_entry * e + of_rest * r).collect()
+        };
+        Expected {
+            plants: of_entry * entry.plants + of_rest * rest.plants,
+            cut: sum(&entry.cut, &rest.cut),
+            touched: sum(&entry.touched, &rest.touched),
+        }
+    }
+}
+
+/// How the tools of one pass followed the row, over the looks in the rest of the row.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Followed {
+    /// Number of looks.
+    pub looks: f64,
+    /// Sum of the tool error, m.
+    pub error_m: f64,
+    /// Sum of its square, m².
+    pub error_sq_m2: f64,
+    /// Looks at an end stop.
+    pub at_stop: f64,
+    /// Looks within the trade's room.
+    pub near: f64,
+    /// Longest stretch outside it, m.
+    pub longest_miss_m: f64,
+    /// Camera frames counted, and those at which the valve was asked for all it has.
+    pub frames: f64,
+    /// See `frames`.
+    pub saturated: f64,
+}
+
+/// What every controller of the drives meets: the looks.
+#[derive(Clone, Debug, Default)]
+pub struct Looks<const N: usize> {
+    every: usize,
+    /// Distance from look to look, m.
+    look_m: f64,
+    /// 1 where the tool line is in the rest of the row, else 0, by look.
+    counted: Vec<Lanes<N>>,
+    /// The same for the entry stretch.
+    entry: Vec<Lanes<N>>,
+    /// Wanted shift, m, by look.
+    pub wanted_m: Vec<Lanes<N>>,
+    /// Axle from the row (satellite line: from the planned line), m, by look.
+    axle_m: Vec<Lanes<N>>,
+    /// Clearance that a plant in the middle of its row needs of the left and the right edge with the frame unshifted, m:
+    /// `[look * rows + row]`.
+    needed_m: Vec<[Lanes<N>; 2]>,
+    rows: usize,
+    /// Shares of the entry and the rest of the row that a pass which lost the row never meets.
+    pub unmet: [Lanes<N>; 2],
+}
+
+impl<const N: usize> Looks<N> {
+    /// Looks along the drives, in the room that earlier ones took.
+    #[inline(always)]
+    pub fn along(&mut self, setup: &Setup, ground: &Ground<N>, drive: &Drive<N>, on_line: bool) {
+        let every = ticks_per_look(setup, drive.speed_m_s);
+        let tools = &setup.tools;
+        let tool_m = tools.tool_line_m;
+        let edge_x_m = [
+            tool_m + tools.left_edge_behind_m,
+            tool_m + tools.right_edge_behind_m,
+        ];
+        let rows = setup.rows.offset_m.len();
+        let looks = self;
+        looks.every = every;
+        looks.look_m = every as f64 * setup.run.step_s * drive.speed_m_s;
+        looks.rows = rows;
+        for series in [
+            &mut looks.counted,
+            &mut looks.entry,
+            &mut looks.wanted_m,
+            &mut looks.axle_m,
+        ] {
+            series.clear();
+        }
+        looks.needed_m.clear();
+        let run = setup.run;
+        let (mut met_m, mut before_m) = ([Lanes::default(); 2], Lanes::all(f64::NEG_INFINITY));
+        for tick in (0..drive.station_m.len()).step_by(every) {
+            let s_m = drive.station_m[tick];
+            let tool_station_m = s_m - tool_m;
+            let on_row = drive.on_row(tick);
+            let counted = on_row
+                * tool_station_m.map(|s_m| {
+                    f64::from(u8::from(s_m >= run.entry_length_m && s_m <= run.length_m))
+                });
+            let entry = on_row
+                * tool_station_m
+                    .map(|s_m| f64::from(u8::from(s_m >= 0.0 && s_m < run.entry_length_m)));
+            // A pass that is flung along the row meets nothing on the way.
+            let step_m = (tool_station_m - before_m)
+                .clamp(Lanes::default(), Lanes::all(MOST_STEPS * looks.look_m));
+            before_m = tool_station_m;
+            met_m[0] += step_m * entry;
+            met_m[1] += step_m * counted;
+            looks.counted.push(counted);
+            looks.entry.push(entry);
+            let frame_m = drive.frame_m(setup, ground, tick, tool_m);
+            looks
+                .wanted_m
+                .push(ground.guided_row_m(tool_station_m) - frame_m);
+            // A satellite line knows nothing of the row: its wander is told from the line that it follows.
+            looks.axle_m.push(if on_line {
+                drive.axle_m[tick]
+            } else {
+                drive.axle_m[tick] - ground.guided_row_m(s_m)
             });
+            let edge_frame_m = edge_x_m.map(|x_m| {
+                if x_m == tool_m {
+                    frame_m
+                } else {
+                    drive.frame_m(setup, ground, tick, x_m)
+                }
+            });
+            let sin = drive.frame_sin(tick);
+            for row in 0..rows {
+                let ahead_m = s_m - sin * setup.rows.offset_m[row];
+                let pass = setup.rows.planter_pass[row];
+                let left_row_m = ground.planter_m(pass, ahead_m - edge_x_m[0]);
+                let right_row_m = if edge_x_m[0] == edge_x_m[1] {
+                    left_row_m
+                } else {
+                    ground.planter_m(pass, ahead_m - edge_x_m[1])
+                };
+                let unit_m = ground.unit_m[row];
+                let [left_error_m, right_error_m] = ground.edge_error_m[row];
+                // How far the middle of the row stands beyond the left edge, its setting error off; for the right edge the mirror image.
+                looks.needed_m.push([
+                    left_row_m + unit_m - edge_frame_m[0] - left_error_m,
+                    edge_frame_m[1] - right_row_m - unit_m - right_error_m,
+                ]);
+            }
+        }
+        let stretches_m = [run.entry_length_m, run.length_m - run.entry_length_m];
+        let lost = drive.loses_the_row();
+        looks.unmet = std::array::from_fn(|i| {
+            // Looks fall on whole steps: one at either end of a stretch may be missing in a pass that lost nothing.
+            let least_m = 2.0 * looks.look_m;
+            let short_m = Lanes::select(
+                lost,
+                Lanes::all(least_m),
+                Lanes::all(least_m + SHORT_SHARE * stretches_m[i]),
+            );
+            let unmet = 1.0 - met_m[i] / stretches_m[i];
+            let falls_short = Lanes::all(stretches_m[i]).above(met_m[i] + short_m);
+            Lanes::select(falls_short, unmet, Lanes::default())
+        });
+    }
+
+    /// 1 in the lanes that lost the row or fell short of its end, else 0.
+    #[inline(always)]
+    pub fn lost(&self) -> Lanes<N> {
+        (self.unmet[0] + self.unmet[1]).above(Lanes::default())
+    }
+
+    /// Ticks from look to look.
+    pub fn every(&self) -> usize {
+        self.every
+    }
+
+    /// Sum and sum of squares of the axle's offset over the counted looks, and their number, by lane.
+    #[inline(always)]
+    pub fn axle(&self) -> [Lanes<N>; 3] {
+        let mut sums = [Lanes::default(); 3];
+        for (&axle_m, &counted) in self.axle_m.iter().zip(&self.counted) {
+            // What a lost pass does need not be a number.
+            let axle_m = Lanes::select(counted, axle_m, Lanes::default());
+            sums[0] += counted;
+            sums[1] += axle_m;
+            sums[2] += axle_m * axle_m;
+        }
+        sums
+    }
+
+    /// True if a lane's look lies in the rest of the row.
+    pub fn is_counted(&self, look: usize, lane: usize) -> bool {
+        self.counted[look].0[lane] != 0.0
+    }
+
+    /// How the tools followed under one controller, by lane.
+    #[inline(always)]
+    pub fn followed(&self, shift: &Shift<N>, room_m: f64) -> [Followed; N] {
+        let nothing = Lanes::default();
+        let (mut looks, mut error_m, mut error_sq_m2) = (nothing, nothing, nothing);
+        let (mut at_stop, mut near, mut run, mut longest) = (nothing, nothing, nothing, nothing);
+        for (look, &counted) in self.counted.iter().enumerate() {
+            let error = shift.shift_m[look] - self.wanted_m[look];
+            let error = Lanes::select(counted, error, Lanes::default());
+            looks += counted;
+            error_m += error;
+            error_sq_m2 += error * error;
+            at_stop += shift.at_stop[look] * counted;
+            let misses = error.abs().above(Lanes::all(room_m));
+            near += counted - misses;
+            // Counts up as long as the tools are outside and falls back to nothing at the first look inside.
+            run = (run + 1.0) * misses;
+            longest = longest.max(run);
+        }
+        let (mut frames, mut saturated) = (nothing, nothing);
+        for &(tick, asked) in &shift.saturated {
+            let counted = self.counted[(tick / self.every).min(self.counted.len() - 1)];
+            frames += counted;
+            saturated += asked * counted;
+        }
+        std::array::from_fn(|lane| Followed {
+            looks: looks.0[lane],
+            error_m: error_m.0[lane],
+            error_sq_m2: error_sq_m2.0[lane],
+            at_stop: at_stop.0[lane],
+            near: near.0[lane],
+            longest_miss_m: longest.0[lane] * self.look_m,
+            frames: frames.0[lane],
+            saturated: saturated.0[lane],
+        })
+    }
+}
+
+/// Histograms of needed clearance, `[row][lane][bin]` (one row for all where rows need not be told apart), and the numbers of
+/// edge looks in them.
+#[derive(Clone, Debug, Default)]
+pub struct Histograms<const N: usize> {
+    bins: usize,
+    counts: Vec<u32>,
+    looks: Vec<[u32; N]>,
+}
+
+impl<const N: usize> Histograms<N> {
+    /// Makes room for so many rows.
+    pub fn reset(&mut self, tables: &Tables, rows: usize) {
+        self.bins = tables.bins;
+        self.counts.clear();
+        self.counts.resize(rows * N * tables.bins, 0);
+        self.looks.clear();
+        self.looks.resize(rows, [0; N]);
+    }
+
+    /// Fills them with what one controller's edges met in the counted or the entry stretch.
+    #[inline(always)]
+    pub fn fill(&mut self, tables: &Tables, looks: &Looks<N>, shift: &Shift<N>, in_entry: bool) {
+        self.counts.fill(0);
+        self.looks.fill([0; N]);
+        let apart = self.looks.len() > 1;
+        let stretch = if in_entry {
+            &looks.entry
+        } else {
+            &looks.counted
+        };
+        let last = (tables.bins - 1) as f64;
+        for (look, weights) in stretch.iter().enumerate() {
+            if weights.0.iter().all(|&weight| weight == 0.0) {
+                continue;
+            }
+            let shift_m = shift.shift_m[look];
+            let edges = &looks.needed_m[look * looks.rows..(look + 1) * looks.rows];
+            for (row, &[left_m, right_m]) in edges.iter().enumerate() {
+                let row = if apart { row } else { 0 };
+                let counts = &mut self.counts[row * N * self.bins..(row + 1) * N * self.bins];
+                let bin = |needed_m: Lanes<N>| {
+                    ((needed_m - tables.low_m) * (1.0 / BIN_M))
+                        .clamp(Lanes::default(), Lanes::all(last))
+                };
+                let (left, right) = (bin(left_m - shift_m), bin(right_m + shift_m));
+                // Every lane falls into a bin of its own, which no wide register does: one by one.
+                for lane in 0..N {
+                    if weights.0[lane] != 0.0 {
+                        let of_lane = &mut counts[lane * self.bins..(lane + 1) * self.bins];
+                        of_lane[left.0[lane] as i32 as usize] += 1;
+                        of_lane[right.0[lane] as i32 as usize] += 1;
+                        self.looks[row][lane] += 1;
+                    }
+                }
+            }
         }
     }
-    meetings
-}
 
-/// When a point of the frame passes a place.
-enum Passing {
-    /// Before lowering.
-    Before,
-    /// At this tick and part of a tick.
-    At(usize, f64),
-    /// The pass loses the row, or falls short of its end, before.
-    Never,
-}
-
-/// Tick and part of a tick at which a point on the frame, `lateral_m` to the left, has come as far as a point straight on the
-/// centre line would be at `target_m` of the axle.
-fn passing(path: &Path, target_m: f64, lateral_m: f64, length_m: f64) -> Passing {
-    if path.kept_ticks < 2 {
-        return Passing::Never;
-    }
-    let last = path.kept_ticks - 1;
-    let per_tick_m = path.speed_m_s * path.step_s;
-    // On a frame that points left its left half hangs back: those edges come later.
-    let reached = |tick: usize| path.station_m[tick] - lateral_m * path.frame_sin[tick];
-    let mut tick = (((target_m - path.station_m[0]) / per_tick_m).max(0.0) as usize).min(last - 1);
-    // The axle runs at its speed but for a cosine and a bend: a few corrections land on the tick.
-    for _ in 0..4 {
-        let off = (target_m - reached(tick)) / per_tick_m;
-        if (0.0..1.0).contains(&off) {
-            break;
+    /// Expected plants of a row and lane where `plants` of them stand and this share of them is never met: those count as cut.
+    pub fn expected(
+        &self,
+        tables: &Tables,
+        row: usize,
+        lane: usize,
+        plants: f64,
+        unmet: f64,
+    ) -> Expected {
+        let at = (row * N + lane) * self.bins;
+        let counts = &self.counts[at..at + self.bins];
+        let looks = self.looks[row][lane];
+        let clearances = tables.cut.len();
+        // A stretch that was never met: all of its plants count as cut.
+        if looks == 0 {
+            return Expected {
+                plants,
+                cut: vec![plants; clearances],
+                touched: vec![0.0; clearances],
+            };
         }
-        tick = (tick as f64 + off.floor()).clamp(0.0, (last - 1) as f64) as usize;
-    }
-    while tick > 0 && reached(tick) > target_m {
-        tick -= 1;
-    }
-    while tick < last - 1 && reached(tick + 1) <= target_m {
-        tick += 1;
-    }
-    let (a, b) = (reached(tick), reached(tick + 1));
-    // A pass that weaves comes less far than its speed says: its last plants are met at the end, they are not those of a lost row.
-    let short_m = if path.loses_the_row() {
-        0.0
-    } else {
-        SHORT_SHARE * length_m
-    };
-    if target_m < a {
-        Passing::Before
-    } else if target_m > b + short_m {
-        Passing::Never
-    } else {
-        Passing::At(tick, ((target_m - a) / (b - a)).min(1.0))
-    }
-}
-
-impl Meeting {
-    /// Clearance that the plant's centre needs under a shift (one value per tick), m: minus infinity if the edges were still up, plus
-    /// infinity if they never come as far, so that a plant of a lost row counts as cut.
-    pub fn needed_m(&self, shift_m: &[f64]) -> f64 {
-        let side = |index: usize, sign: f64| match self.edges[index] {
-            Edge::Up => f64::NEG_INFINITY,
-            Edge::Never => f64::INFINITY,
-            Edge::Passes(edge) => {
-                let (a, b) = (shift_m[edge.tick as usize], shift_m[edge.tick as usize + 1]);
-                edge.needed_m + sign * (a + edge.part * (b - a))
+        // A pass fills few of the bins: the products run over these alone.
+        let first = counts.iter().position(|&count| count > 0).unwrap_or(0);
+        let last = counts.iter().rposition(|&count| count > 0).unwrap_or(0);
+        let counts: Vec<f64> = counts[first..=last]
+            .iter()
+            .map(|&count| f64::from(count))
+            .collect();
+        let lost = plants * unmet;
+        let weight = (plants - lost) / f64::from(looks);
+        let share = |all: bool, table: &[f64]| {
+            if all {
+                plants
+            } else {
+                (lost + weight * dot(&counts, &table[first..=last])).min(plants)
             }
         };
-        // A shift to the left brings the right edge nearer and takes the left one away; the worse of both decides.
-        side(0, -1.0).max(side(1, 1.0))
-    }
-}
-
-/// What became of a plant.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Fate {
-    /// No edge came near.
-    Spared,
-    /// An edge came within the protected radius and spared the stem.
-    Touched,
-    /// An edge passed through the stem.
-    Cut,
-}
-
-impl Fate {
-    /// Its name in outputs.
-    pub fn name(self) -> &'static str {
-        match self {
-            Fate::Spared => "spared",
-            Fate::Touched => "touched",
-            Fate::Cut => "cut",
+        let cut: Vec<f64> = (0..clearances)
+            .map(|c| share(tables.cut_all[c], &tables.cut[c]))
+            .collect();
+        let touched = (0..clearances)
+            .map(|c| (share(tables.met_all[c], &tables.met[c]) - cut[c]).max(0.0))
+            .collect();
+        Expected {
+            plants,
+            cut,
+            touched,
         }
     }
 }
 
-/// What becomes of a plant whose centre needs `needed_m` at a clearance.
-pub fn fate(setup: &Setup, needed_m: f64, clearance_m: f64) -> Fate {
-    // Cut is asked first: a cut plant is within the protected radius as well and must count once.
-    if needed_m + setup.plants.stem_radius_m > clearance_m {
-        Fate::Cut
-    } else if needed_m + setup.plants.protected_radius_m > clearance_m {
-        Fate::Touched
-    } else {
-        Fate::Spared
+/// Sum of products in eight strands, so that it runs in wide registers with the same bits everywhere.
+fn dot(a: &[f64], b: &[f64]) -> f64 {
+    let mut strands = [0.0; 8];
+    let (a_parts, b_parts) = (a.chunks_exact(8), b.chunks_exact(8));
+    let (a_rest, b_rest) = (a_parts.remainder(), b_parts.remainder());
+    for (a, b) in a_parts.zip(b_parts) {
+        for i in 0..8 {
+            strands[i] += a[i] * b[i];
+        }
     }
+    let rest: f64 = a_rest.iter().zip(b_rest).map(|(a, b)| a * b).sum();
+    strands.iter().sum::<f64>() + rest
 }

@@ -1,13 +1,13 @@
-//! The ground of a pass: everything that lies in the field or is set before the pass, the same for every speed and
-//! controller.
+//! The ground of passes side by side: everything that lies in the field or is set before the pass, the same for every speed and controller.
 
-use super::streams::{Draws, Reference, Source, Streams};
+use super::deviates::Deviates;
+use super::streams::Source;
 use crate::model::camera::Camera;
 use crate::model::driver::Driver;
 use crate::model::hitch::Hitch;
-use crate::model::noise::Track;
-use crate::model::rows::Plants;
+use crate::model::noise::{GaussMarkov, Smooth, grid_m, points};
 use crate::model::setup::Setup;
+use crate::model::vector::Lanes;
 
 /// Speed up to which the ground is laid out for warm-up and preview, m/s (25.2 km/h).
 pub const TOP_SPEED_M_S: f64 = 7.0;
@@ -19,137 +19,219 @@ const WARM_UP_REACHES: f64 = 3.0;
 /// Coefficient of variation of a blind stretch's length is that of an exponential law; none is shorter, m.
 const SHORTEST_STRETCH_M: f64 = 1e-6;
 
-/// A plant where it stands.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct PlantPlace {
-    /// Distance along the row line, m.
-    pub station_m: f64,
-    /// Lateral position from the nominal line of its row, m, left positive: wander, joining, setting and scatter.
-    pub lateral_m: f64,
-}
-
-/// One draw of the ground.
+/// A noise of the ground on its distance grid, lane by lane.
 #[derive(Clone, Debug)]
-pub struct Ground {
-    wander: Vec<Track>,
-    guided_pass: usize,
-    guided_offset_m: f64,
-    /// The driver's seeing error along the row, m.
-    pub seeing: Track,
-    /// Sway of the implement, clipped to the free play, m.
-    pub sway: Track,
-    /// Row-appearance noise averaged over the rows seen, m.
-    pub appearance: Track,
-    /// Stretches (from, to) in which the camera finds no row, m, rising.
-    pub blind: Vec<(f64, f64)>,
-    /// Setting errors of the left and right cutting edge of every row, m, positive away from the row.
-    pub edge_error_m: Vec<[f64; 2]>,
-    /// Plants of every row, rising stations.
-    pub plants: Vec<Vec<PlantPlace>>,
+pub struct Track<const N: usize> {
+    start_m: f64,
+    per_m: f64,
+    values: Vec<Lanes<N>>,
 }
 
-impl Ground {
-    /// Draws the ground of one pass of the reference.
-    pub fn draw(setup: &Setup, seed: u64, pass: u64) -> Self {
-        Self::draw_from(setup, &Reference { seed, pass })
+impl<const N: usize> Track<N> {
+    fn nothing() -> Self {
+        Self {
+            start_m: 0.0,
+            per_m: 0.0,
+            values: Vec::new(),
+        }
     }
 
-    /// Draws the ground of one pass from its streams.
-    pub fn draw_from(setup: &Setup, streams: &impl Streams) -> Self {
-        let (from_m, to_m) = span_m(setup);
-        let tools_span_m = tools_span_m(setup);
-        let rows = &setup.rows;
-        let passes = rows.planter_pass.iter().max().map_or(1, |last| last + 1);
-        let guided_pass = rows.guided.first().map_or(0, |&row| rows.planter_pass[row]);
+    /// Draws a Gauss-Markov noise from the first to at least the second distance, m.
+    #[inline(always)]
+    pub fn gauss_markov(
+        noise: &GaussMarkov,
+        (start_m, end_m): (f64, f64),
+        deviates: &mut Deviates<N>,
+    ) -> Self {
+        if noise.sd == 0.0 {
+            return Self::nothing();
+        }
+        let grid_m = grid_m(noise.reach);
+        let step = noise.step(grid_m);
+        let count = points(start_m, end_m, grid_m);
+        let mut values = Vec::with_capacity(count);
+        let mut value = step.start(deviates.normal());
+        values.push(value);
+        for _ in 1..count {
+            value = step.next(value, deviates.normal());
+            values.push(value);
+        }
+        Self {
+            start_m,
+            per_m: 1.0 / grid_m,
+            values,
+        }
+    }
 
-        let wander: Vec<Track> = (0..passes)
-            .map(|planter| {
-                // Streams are kept for as many planter passes as an implement may span.
-                let mut rng = streams.of(Source::RowWander, planter as u64 % 8);
-                Track::smooth(&rows.wander, from_m, to_m, || rng.normal())
-            })
-            .collect();
-        let mut rng = streams.of(Source::PlanterErrors, 0);
-        let join_m: Vec<f64> = (0..passes)
-            .map(|planter| {
-                // Drawn for the guided pass too, so that which one is guided moves no other draw. All is measured from that one, hence 0.
-                let error = rows.join_sd_m * rng.normal();
-                if planter == guided_pass { 0.0 } else { error }
-            })
-            .collect();
-        let unit_m: Vec<f64> = rows
+    /// Draws a smooth noise, likewise.
+    #[inline(always)]
+    pub fn smooth(
+        noise: &Smooth,
+        (start_m, end_m): (f64, f64),
+        deviates: &mut Deviates<N>,
+    ) -> Self {
+        if noise.sd == 0.0 {
+            return Self::nothing();
+        }
+        let grid_m = grid_m(noise.reach);
+        let step = noise.step(grid_m);
+        let count = points(start_m, end_m, grid_m);
+        let mut values = Vec::with_capacity(count);
+        let mut state = step.start([deviates.normal(), deviates.normal()]);
+        values.push(state[0]);
+        for _ in 1..count {
+            state = step.next(state, [deviates.normal(), deviates.normal()]);
+            values.push(state[0]);
+        }
+        Self {
+            start_m,
+            per_m: 1.0 / grid_m,
+            values,
+        }
+    }
+
+    fn limited(mut self, limit: f64) -> Self {
+        for value in &mut self.values {
+            *value = value.map(|value| value.clamp(-limit, limit));
+        }
+        self
+    }
+
+    /// The values at a distance of every lane; beyond the ends the nearest point's.
+    #[inline(always)]
+    pub fn at(&self, s_m: Lanes<N>) -> Lanes<N> {
+        if self.values.is_empty() {
+            return Lanes::default();
+        }
+        let last = self.values.len() - 2;
+        let x = ((s_m - self.start_m) * self.per_m).max(Lanes::default());
+        // Far below 2^31, and the signed conversion is the one that processors have.
+        let whole = x.map(|x| f64::from(x as i32)).min(Lanes::all(last as f64));
+        let (mut a, mut b) = (Lanes::default(), Lanes::default());
+        for lane in 0..N {
+            let i = (x.0[lane] as i32 as usize).min(last);
+            a.0[lane] = self.values[i].0[lane];
+            b.0[lane] = self.values[i + 1].0[lane];
+        }
+        a + (x - whole).min(Lanes::all(1.0)) * (b - a)
+    }
+}
+
+/// One draw of the ground for every lane.
+#[derive(Clone, Debug)]
+pub struct Ground<const N: usize> {
+    /// Planter wander with joining error, by planter pass.
+    wander: Vec<(Track<N>, Lanes<N>)>,
+    guided_pass: usize,
+    guided_offset_m: Lanes<N>,
+    /// Setting error of every planter row unit, m.
+    pub unit_m: Vec<Lanes<N>>,
+    /// Setting errors of the left and right edge of every row, m.
+    pub edge_error_m: Vec<[Lanes<N>; 2]>,
+    /// The driver's seeing error along the row, m.
+    pub seeing: Track<N>,
+    /// Sway of the implement, m.
+    pub sway: Track<N>,
+    /// Row-appearance noise averaged over the rows seen, m.
+    pub appearance: Track<N>,
+    /// Stretches in which the camera finds no row, by lane.
+    pub blind: Vec<Vec<(f64, f64)>>,
+}
+
+impl<const N: usize> Ground<N> {
+    /// Draws the ground.
+    #[inline(always)]
+    pub fn draw(setup: &Setup, seed: u64, passes: [u64; N]) -> Self {
+        let (span_m, tools_span_m) = (span_m(setup), tools_span_m(setup));
+        let rows = &setup.rows;
+        let planter_passes = rows.planter_pass.iter().max().map_or(1, |last| last + 1);
+        let guided_pass = rows.guided.first().map_or(0, |&row| rows.planter_pass[row]);
+        let stream = |source, part| Deviates::new(seed, passes, source, part);
+
+        let mut planter = stream(Source::PlanterErrors, 0);
+        let mut wander = Vec::with_capacity(planter_passes);
+        for pass in 0..planter_passes {
+            let mut deviates = stream(Source::RowWander, pass as u64 % 8);
+            // Drawn for the guided pass too and dropped: which pass is guided must not change the numbers of the others.
+            let join_m = planter.normal() * rows.join_sd_m;
+            let join_m = if pass == guided_pass {
+                Lanes::default()
+            } else {
+                join_m
+            };
+            wander.push((Track::smooth(&rows.wander, span_m, &mut deviates), join_m));
+        }
+        let unit_m: Vec<Lanes<N>> = rows
             .offset_m
             .iter()
-            .map(|_| rows.unit_sd_m * rng.normal())
+            .map(|_| planter.normal() * rows.unit_sd_m)
             .collect();
-        // Driver and camera cannot tell the units' setting errors from the row: they follow the mean of what they see.
-        let guided_offset_m = rows.guided.iter().map(|&row| unit_m[row]).sum::<f64>()
-            / rows.guided.len().max(1) as f64;
+        let mut guided_offset_m = Lanes::default();
+        for &row in &rows.guided {
+            guided_offset_m += unit_m[row];
+        }
+        guided_offset_m = guided_offset_m / rows.guided.len().max(1) as f64;
 
-        let mut rng = streams.of(Source::ToolErrors, 0);
+        let mut tools = stream(Source::ToolErrors, 0);
+        let setting_sd_m = setup.tools.setting_sd_m;
         let edge_error_m = rows
             .offset_m
             .iter()
-            .map(|_| {
-                [
-                    setup.tools.setting_sd_m * rng.normal(),
-                    setup.tools.setting_sd_m * rng.normal(),
-                ]
-            })
+            .map(|_| [tools.normal() * setting_sd_m, tools.normal() * setting_sd_m])
             .collect();
 
-        let mut rng = streams.of(Source::Plants, 0);
-        let plants = (0..rows.offset_m.len())
-            .map(|row| {
-                let planter = rows.planter_pass[row];
-                plant_row(&setup.plants, setup.run.length_m, &mut rng, |station_m| {
-                    wander[planter].at(station_m) + join_m[planter] + unit_m[row]
-                })
-            })
-            .collect();
-
-        let mut rng = streams.of(Source::Seeing, 0);
         let seeing = match &setup.driver {
             Driver::Hand(hand) => {
                 let mut noise = hand.seeing;
                 noise.sd *= hand.wander_factor;
-                Track::gauss_markov(&noise, from_m, to_m, || rng.normal())
+                Track::gauss_markov(&noise, span_m, &mut stream(Source::Seeing, 0))
             }
-            _ => Track::constant(0.0),
+            _ => Track::nothing(),
         };
-        let mut rng = streams.of(Source::Sway, 0);
         let sway = match setup.hitch {
             Hitch::Rigid { sway, free_play_m } => {
-                Track::gauss_markov(&sway, tools_span_m.0, tools_span_m.1, || rng.normal())
-                    .shifted_and_limited(0.0, free_play_m)
+                Track::gauss_markov(&sway, tools_span_m, &mut stream(Source::Sway, 0))
+                    .limited(free_play_m)
             }
-            Hitch::Drawn { .. } => Track::constant(0.0),
+            Hitch::Drawn { .. } => Track::nothing(),
         };
-        let mut rng = streams.of(Source::Appearance, 0);
         let mut noise = setup.camera.appearance;
-        // Independent from row to row: over the rows in view the sd falls by their root.
+        // Every row looks uneven in its own way: the mean of those in view is quieter by the root of their number.
         noise.sd /= (rows.guided.len().max(1) as f64).sqrt();
         let appearance =
-            Track::gauss_markov(&noise, tools_span_m.0, tools_span_m.1, || rng.normal());
-        let mut rng = streams.of(Source::Blind, 0);
-        let blind = blind_stretches(&setup.camera, tools_span_m, || rng.uniform());
-
+            Track::gauss_markov(&noise, tools_span_m, &mut stream(Source::Appearance, 0));
+        let blind = passes
+            .into_iter()
+            .map(|pass| {
+                // How many stretches there are differs from lane to lane, so each of them draws alone.
+                let mut deviates = Deviates::new(seed, [pass], Source::Blind, 0);
+                blind_stretches(&setup.camera, tools_span_m, || deviates.uniform().0[0])
+            })
+            .collect();
         Self {
             wander,
             guided_pass,
             guided_offset_m,
+            unit_m,
+            edge_error_m,
             seeing,
             sway,
             appearance,
             blind,
-            edge_error_m,
-            plants,
         }
     }
 
-    /// Lateral position of the guided rows (the mean over the rows in view) from the planned line, m.
-    pub fn guided_row_m(&self, station_m: f64) -> f64 {
-        self.wander[self.guided_pass].at(station_m) + self.guided_offset_m
+    /// Rows of one planter pass from the planned line, setting errors of the units left out, m.
+    #[inline(always)]
+    pub fn planter_m(&self, pass: usize, station_m: Lanes<N>) -> Lanes<N> {
+        let (track, join_m) = &self.wander[pass];
+        track.at(station_m) + *join_m
+    }
+
+    /// Guided rows (the mean over the rows in view) from the planned line, m.
+    #[inline(always)]
+    pub fn guided_row_m(&self, station_m: Lanes<N>) -> Lanes<N> {
+        self.wander[self.guided_pass].0.at(station_m) + self.guided_offset_m
     }
 }
 
@@ -190,7 +272,7 @@ fn reach_of_machine_m(setup: &Setup) -> f64 {
 }
 
 /// Distance along the line over which tools and camera meet the ground, m: no warm-up.
-pub(crate) fn tools_span_m(setup: &Setup) -> (f64, f64) {
+fn tools_span_m(setup: &Setup) -> (f64, f64) {
     let machine_m = reach_of_machine_m(setup);
     (
         setup.tools.tool_line_m.min(0.0) - setup.run.approach_m - 5.0 - machine_m,
@@ -199,7 +281,7 @@ pub(crate) fn tools_span_m(setup: &Setup) -> (f64, f64) {
 }
 
 /// Distance along the line that the ground of a pass must cover, m.
-pub(crate) fn span_m(setup: &Setup) -> (f64, f64) {
+fn span_m(setup: &Setup) -> (f64, f64) {
     let machine_m = reach_of_machine_m(setup);
     let before_m = warm_up_m(setup, TOP_SPEED_M_S) + setup.run.approach_m;
     let from_m = setup.tools.tool_line_m - before_m - 5.0 - machine_m;
@@ -207,34 +289,8 @@ pub(crate) fn span_m(setup: &Setup) -> (f64, f64) {
     (from_m, to_m)
 }
 
-fn plant_row(
-    plants: &Plants,
-    length_m: f64,
-    rng: &mut impl Draws,
-    row_m: impl Fn(f64) -> f64,
-) -> Vec<PlantPlace> {
-    let mut places = Vec::with_capacity((length_m / plants.spacing_m) as usize + 1);
-    // Anywhere within a spacing: rows that begin in step would be met together.
-    let mut station_m = plants.spacing_m * rng.uniform();
-    while station_m < length_m {
-        if rng.uniform() < plants.emergence {
-            places.push(PlantPlace {
-                station_m,
-                lateral_m: row_m(station_m) + plants.scatter_sd_m * rng.normal(),
-            });
-        }
-        // A planter never sets a plant behind the one before it.
-        let mut gap = 1.0 + plants.spacing_cv * rng.normal();
-        while gap <= 0.05 {
-            gap = 1.0 + plants.spacing_cv * rng.normal();
-        }
-        station_m += plants.spacing_m * gap;
-    }
-    places
-}
-
 /// Two-state Markov chain over distance: seeing and blind stretches of exponential length, started in its stationary law.
-pub(crate) fn blind_stretches(
+fn blind_stretches(
     camera: &Camera,
     (from_m, to_m): (f64, f64),
     mut uniform: impl FnMut() -> f64,

@@ -1,8 +1,7 @@
-//! The random streams of a pass: each derived from (seed, pass) alone, one per source.
+//! The random streams of a pass: each derived from (seed, pass) alone, one per source. The engine draws from [`super::deviates`].
 
-use rand::{RngExt, SeedableRng};
+use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
-use rand_distr::StandardNormal;
 
 /// What a stream is used for. The numbers are part of the reproducibility of results: never reuse one.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -46,53 +45,11 @@ pub enum Source {
     PositionSensor = 24,
 }
 
-/// Random numbers of one stream.
-pub trait Draws {
-    /// A standard normal deviate.
-    fn normal(&mut self) -> f64;
-    /// A uniform deviate in [0, 1).
-    fn uniform(&mut self) -> f64;
-}
-
-/// All streams of one pass.
-pub trait Streams {
-    /// One of them.
-    type Stream: Draws;
-    /// The stream of one source. `part` picks one of several equal sources (planter passes).
-    fn of(&self, source: Source, part: u64) -> Self::Stream;
-}
-
-/// The streams of the reference: ChaCha8, normal deviates by the ziggurat method.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Reference {
-    /// Seed of the study.
-    pub seed: u64,
-    /// Number of the pass.
-    pub pass: u64,
-}
-
-impl Draws for ChaCha8Rng {
-    fn normal(&mut self) -> f64 {
-        self.sample(StandardNormal)
-    }
-
-    fn uniform(&mut self) -> f64 {
-        self.random()
-    }
-}
-
-impl Streams for Reference {
-    type Stream = ChaCha8Rng;
-
-    fn of(&self, source: Source, part: u64) -> ChaCha8Rng {
-        stream(self.seed, self.pass, source, part)
-    }
-}
-
 /// Streams set aside for each pass.
 pub const PER_PASS: u64 = 64;
 
-/// The stream of one source in one pass. `part` picks one of several equal sources (planter passes).
+/// The stream of one source in one pass by ChaCha8, for what is drawn once a pass: the parameters of a scenario. `part` picks one of several
+/// equal sources.
 pub fn stream(seed: u64, pass: u64, source: Source, part: u64) -> ChaCha8Rng {
     let mut rng = ChaCha8Rng::seed_from_u64(seed);
     rng.set_stream(

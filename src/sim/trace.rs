@@ -1,12 +1,8 @@
 //! A pass written down for people: what happened where.
 
-use super::Drive;
-pub use super::count::Fate;
-use super::count::fate;
-use super::ground::Ground;
-use super::path::Path;
-use super::shift::Shift;
-use super::streams::Streams;
+use super::pass::{Pass, Shifted};
+pub use super::plants::Fate;
+use super::plants::fate;
 use crate::model::controller::Kind;
 use crate::model::setup::Setup;
 
@@ -104,12 +100,10 @@ pub struct View {
 }
 
 impl Trace {
-    /// Simulates one pass from its streams and writes down what happened where.
-    pub fn of(setup: &Setup, view: View, streams: &impl Streams) -> Trace {
-        let ground = Ground::draw_from(setup, streams);
-        let drive = Drive::from_streams(setup, &ground, streams, view.speed_m_s);
-        let mut shift = Shift::default();
-        drive.shift(setup, view.kind, &mut shift);
+    /// Simulates one pass and writes down what happened where.
+    pub fn of(setup: &Setup, view: View) -> Trace {
+        let pass = Pass::drive(setup, view.seed, view.pass, view.speed_m_s);
+        let shifted = pass.shift(setup, view.kind);
         Trace {
             kind: view.kind,
             speed_m_s: view.speed_m_s,
@@ -124,16 +118,17 @@ impl Trace {
             camera_ahead_m: setup.tools.tool_line_m - setup.camera_point_m(),
             protected_radius_m: setup.plants.protected_radius_m,
             stem_radius_m: setup.plants.stem_radius_m,
-            samples: samples(setup, &ground, &drive.path, &shift),
-            plants: plants(setup, &ground, &drive, &shift, view.clearance_m),
+            samples: samples(setup, &pass, &shifted),
+            plants: plants(setup, &pass, &shifted, view.clearance_m),
         }
     }
 }
 
-fn samples(setup: &Setup, ground: &Ground, path: &Path, shift: &Shift) -> Vec<Sample> {
+fn samples(setup: &Setup, pass: &Pass, shifted: &Shifted) -> Vec<Sample> {
+    let path = &pass.path;
     let tool_m = setup.tools.tool_line_m;
     let camera_m = setup.camera_point_m();
-    let mut blind = ground.blind.iter().peekable();
+    let mut blind = pass.blind.iter().peekable();
     (0..path.kept_ticks)
         .filter(|&tick| (0.0..=setup.run.length_m).contains(&(path.station_m[tick] - tool_m)))
         .map(|tick| {
@@ -145,32 +140,26 @@ fn samples(setup: &Setup, ground: &Ground, path: &Path, shift: &Shift) -> Vec<Sa
                 time_s: tick as f64 * path.step_s - path.lowered_s,
                 station_m: path.station_m[tick] - tool_m,
                 axle_m: path.axle_m[tick],
-                heading_rad: path.heading_rad[tick],
+                // As long as the row is not lost the heading is less than a right angle.
+                heading_rad: libm::asin(path.tractor_sin[tick]),
                 row_m: path.row_m[tick],
                 frame_m: path.frame_m[tick],
                 wanted_shift_m: path.wanted_m(tick),
-                shift_m: shift.shift_m[tick],
-                tool_error_m: shift.shift_m[tick] - path.wanted_m(tick),
-                command: shift.command[tick],
+                shift_m: shifted.shift_m[tick],
+                tool_error_m: shifted.shift_m[tick] - path.wanted_m(tick),
+                command: shifted.command[tick],
                 seen: blind.peek().is_none_or(|&&(from, _)| looked_m < from),
             }
         })
         .collect()
 }
 
-fn plants(
-    setup: &Setup,
-    ground: &Ground,
-    drive: &Drive,
-    shift: &Shift,
-    clearance_m: f64,
-) -> Vec<Plant> {
-    drive
-        .meetings
+fn plants(setup: &Setup, pass: &Pass, shifted: &Shifted, clearance_m: f64) -> Vec<Plant> {
+    pass.meetings
         .iter()
         .map(|meeting| {
-            let place = ground.plants[meeting.row][meeting.plant];
-            let centre_m = meeting.needed_m(&shift.shift_m);
+            let place = pass.plants[meeting.row][meeting.plant];
+            let centre_m = meeting.needed_m(&shifted.shift_m);
             Plant {
                 row: meeting.row,
                 station_m: place.station_m,

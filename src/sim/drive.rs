@@ -1,18 +1,29 @@
-//! The drive of passes side by side: see [`crate::sim::path`], whose steps it takes lane by lane.
+//! The drive of passes side by side: tractor, driver and unshifted implement over time at one speed. It does not depend on the controller, so
+//! all controllers share it.
+//!
+//! Each tick, in this order, by the midpoint rule (second order in the tick):
+//!
+//! ```text
+//! note     where tractor and implement stand
+//! command  what the driver saw a reaction time ago, for the middle of the tick
+//! steer    lag, limits
+//! move     station, offset, heading with the mean steering angle; then the drawn implement
+//! ```
+//!
+//! At tick 0 the offset and heading jump by what the headland turn left (not for a replay).
 
 use super::deviates::Deviates;
-use super::ground::Ground;
-use crate::model::driver::{Driver, HandDriver, LoggedPath, SatelliteLine};
+use super::ground::{Ground, warm_up_m};
+use super::hands::{Hands, Person, Satellite};
+use super::streams::Source;
+use crate::model::driver::{Driver, LoggedPath};
 use crate::model::hitch::Hitch;
-use crate::model::noise::GaussMarkov;
 use crate::model::setup::Setup;
 use crate::model::tractor::{LOST_HEADING_RAD, LOST_OFFSET_M};
 use crate::model::vector::{Lanes, sin, sin_cos};
-use crate::sim::ground::warm_up_m;
-use crate::sim::path::ticks;
-use crate::sim::streams::Source;
 
-/// State at every tick, lane by lane. Tick 0 as in [`crate::sim::path::Path`].
+/// State at every tick, lane by lane. Tick 0 is the exposure of the last camera frame before the approach begins (without an approach: before
+/// the tools are lowered), so that frames and ticks keep the same step in every pass; that moment falls at random between two frames.
 #[derive(Clone, Debug, Default)]
 pub struct Drive<const N: usize> {
     /// Speed of the rear axle, m/s.
@@ -82,13 +93,14 @@ pub fn side_by_side(a: &Setup, b: &Setup) -> bool {
     *a == b
 }
 
+/// Where the tractors stand, relative to the line at their station, with the heading of the drawn implement.
 #[derive(Clone, Copy)]
-struct State<const N: usize> {
-    station_m: Lanes<N>,
-    offset_m: Lanes<N>,
-    heading_rad: Lanes<N>,
-    steer_rad: Lanes<N>,
-    towed_rad: Lanes<N>,
+pub(super) struct State<const N: usize> {
+    pub(super) station_m: Lanes<N>,
+    pub(super) offset_m: Lanes<N>,
+    pub(super) heading_rad: Lanes<N>,
+    pub(super) steer_rad: Lanes<N>,
+    pub(super) towed_rad: Lanes<N>,
 }
 
 impl<const N: usize> Drive<N> {
@@ -163,12 +175,14 @@ impl<const N: usize> Drive<N> {
         let warm_up_ticks = (warm_up_m(setup, v) / (v * dt)).ceil();
         state.station_m = setup.tools.tool_line_m - v * (self.lowered_s + warm_up_ticks * dt);
         let motion = Motion::new(setup, v);
+        // No driver ever stands at y = psi = 0: the loop first has to forget that it was begun there.
         for _ in 0..warm_up_ticks as usize {
             let heading = sin_cos(state.heading_rad);
             let command = hands.command_rad(setup, ground, state, heading);
             motion.advance(setup, state, heading, command);
         }
-        // The headland turn is not driven: what it leaves is put on at once.
+        // The headland turn is not driven: what it leaves is put on at once, after the warm-up, in which it would have been steered away. The
+        // implement turns with the tractor, or the hitch would be bent.
         state.offset_m += own.entry_offset_m;
         state.heading_rad += own.entry_heading_rad;
         state.towed_rad += own.entry_heading_rad;
@@ -215,6 +229,7 @@ impl<const N: usize> Drive<N> {
             let here: [(f64, f64); N] = std::array::from_fn(|i| log.at(driven_m.0[i]));
             state.station_m = tool_m + driven_m;
             state.offset_m = Lanes::from_fn(|i| here[i].0);
+            // Heading is counted from the line, a yaw rate from the ground: the line's own turning comes on top.
             // The log gives the path; the yaw rate is what takes the heading from this slope of it to the next within the tick.
             let next_rad = Lanes::from_fn(|i| libm::atan(log.at(driven_m.0[i] + dt * v).1));
             let curvature = motion.curvature_1_m(setup, state.station_m);
@@ -355,7 +370,8 @@ impl Motion {
             state.offset_m += (sin + cos * slip) * v * dt;
             state.heading_rad += yaw * dt;
         } else {
-            // On a bend progress, offset and heading hang together: half a step ahead, then the whole step with what holds there.
+            // On the inner side of a bend the same way covers more of the line, hence 1 - k y. All hang together: half a
+            // step ahead, then the whole step with what holds there.
             let curvature = self.curvature_1_m(setup, state.station_m + 0.5 * dt * v);
             let first_m_s = (cos0 - sin0 * slip) * v / (1.0 - curvature * state.offset_m);
             middle_rad = state.heading_rad + (yaw - curvature * first_m_s) * (0.5 * dt);
@@ -369,6 +385,7 @@ impl Motion {
         }
         state.steer_rad = steer_rad;
         if is_drawn(setup) {
+            // The implement's own midpoint step begins where the tractor began; with the new state it would be drawn a tick ahead.
             let mut towed = before;
             self.tow(setup, &mut towed, middle_rad, yaw, line_rad_s);
             state.towed_rad = towed.towed_rad;
@@ -402,8 +419,13 @@ impl Motion {
     }
 }
 
+/// Yaw rate of the tractor from its steering angle, rad/s.
 #[inline(always)]
-fn yaw_rate<const N: usize>(setup: &Setup, speed_m_s: f64, steer_rad: Lanes<N>) -> Lanes<N> {
+pub(super) fn yaw_rate<const N: usize>(
+    setup: &Setup,
+    speed_m_s: f64,
+    steer_rad: Lanes<N>,
+) -> Lanes<N> {
     let (sin, cos) = sin_cos(steer_rad);
     sin / cos * (speed_m_s / setup.tractor.wheelbase_m)
 }
@@ -423,181 +445,9 @@ fn turned_a_little<const N: usize>(
     )
 }
 
-/// Whoever steers.
-trait Hands<const N: usize> {
-    /// Steering command for the coming tick, rad; `heading` is its sine and cosine.
-    fn command_rad(
-        &mut self,
-        setup: &Setup,
-        ground: &Ground<N>,
-        state: &State<N>,
-        heading: (Lanes<N>, Lanes<N>),
-    ) -> Lanes<N>;
-}
-
-/// A Gauss-Markov noise over time, by ticks.
-struct Wobble<const N: usize> {
-    decay: f64,
-    spread: f64,
-    value: Lanes<N>,
-    deviates: Deviates<N>,
-}
-
-impl<const N: usize> Wobble<N> {
-    #[inline(always)]
-    fn new(noise: &GaussMarkov, dt: f64, mut deviates: Deviates<N>) -> Self {
-        let step = noise.step(dt);
-        let value = deviates.normal() * step.sd;
-        Self {
-            decay: step.decay,
-            spread: step.spread,
-            value,
-            deviates,
-        }
-    }
-
-    /// Moves on by one tick and gives the mean of both ends.
-    #[inline(always)]
-    fn over_tick(&mut self) -> Lanes<N> {
-        let before = self.value;
-        self.value = before * self.decay + self.deviates.normal() * self.spread;
-        (before + self.value) * 0.5
-    }
-}
-
-/// A person steering: sees the preview point, acts a reaction time later.
-struct Person<const N: usize> {
-    preview_m: f64,
-    gain: f64,
-    /// How many ticks ago the middle of the coming tick was seen.
-    reaction_ticks: f64,
-    crab_sin: f64,
-    crab_cos: f64,
-    /// What was seen in the last ticks, as far back as the reaction goes; the ticks go round in it.
-    seen_m: Vec<Lanes<N>>,
-    seen: usize,
-    wobble: Wobble<N>,
-}
-
-impl<const N: usize> Person<N> {
-    #[inline(always)]
-    fn new(
-        driver: &HandDriver,
-        setup: &Setup,
-        speed_m_s: f64,
-        seed: u64,
-        passes: [u64; N],
-    ) -> Self {
-        let dt = setup.run.step_s;
-        let mut noise = driver.steering;
-        noise.sd *= driver.wander_factor;
-        let d = driver.preview_m(speed_m_s);
-        Self {
-            preview_m: d,
-            gain: -2.0 * setup.tractor.wheelbase_m / (d * d),
-            reaction_ticks: driver.reaction_s / dt,
-            crab_sin: libm::sin(setup.tractor.crab_rad),
-            crab_cos: libm::cos(setup.tractor.crab_rad),
-            // A power of two, so that going round is a mask and no division.
-            seen_m: vec![
-                Lanes::default();
-                ((driver.reaction_s / dt) as usize + 3).next_power_of_two()
-            ],
-            seen: 0,
-            wobble: Wobble::new(&noise, dt, Deviates::new(seed, passes, Source::Steering, 0)),
-        }
-    }
-}
-
-impl<const N: usize> Hands<N> for Person<N> {
-    #[inline(always)]
-    fn command_rad(
-        &mut self,
-        setup: &Setup,
-        ground: &Ground<N>,
-        state: &State<N>,
-        heading: (Lanes<N>, Lanes<N>),
-    ) -> Lanes<N> {
-        let d = self.preview_m;
-        let (sin, cos) = heading;
-        // Where the tractor goes, not where it points: looking along its nose the driver would stand preview times crab off on a slope.
-        let course = sin * self.crab_cos + cos * self.crab_sin;
-        let mut ahead_m = state.offset_m + course * d;
-        if !setup.line.is_straight() {
-            ahead_m -= state.station_m.map(|s_m| setup.line.bend_ahead_m(s_m, d));
-        }
-        ahead_m =
-            ahead_m - ground.guided_row_m(state.station_m + d) + ground.seeing.at(state.station_m);
-        let round = self.seen_m.len() - 1;
-        self.seen_m[self.seen & round] = ahead_m;
-        let now = self.seen as f64;
-        let x = (now + 0.5 - self.reaction_ticks).clamp(0.0, now);
-        let i = (x as usize).min(self.seen.saturating_sub(1));
-        let (a, b) = (
-            self.seen_m[i & round],
-            self.seen_m[(i + 1).min(self.seen) & round],
-        );
-        self.seen += 1;
-        (a + (b - a) * (x - i as f64)) * self.gain + self.wobble.over_tick()
-    }
-}
-
-/// Satellite steering along the planned line.
-struct Satellite<const N: usize> {
-    line: SatelliteLine,
-    speed_m_s: f64,
-    receiver: Wobble<N>,
-    drift: Wobble<N>,
-}
-
-impl<const N: usize> Satellite<N> {
-    #[inline(always)]
-    fn new(
-        line: &SatelliteLine,
-        setup: &Setup,
-        speed_m_s: f64,
-        seed: u64,
-        passes: [u64; N],
-    ) -> Self {
-        let dt = setup.run.step_s;
-        let [receiver, drift] = line.noises(speed_m_s);
-        Self {
-            line: *line,
-            speed_m_s,
-            receiver: Wobble::new(
-                &receiver,
-                dt,
-                Deviates::new(seed, passes, Source::Receiver, 0),
-            ),
-            drift: Wobble::new(&drift, dt, Deviates::new(seed, passes, Source::Drift, 0)),
-        }
-    }
-}
-
-impl<const N: usize> Hands<N> for Satellite<N> {
-    #[inline(always)]
-    fn command_rad(
-        &mut self,
-        setup: &Setup,
-        _: &Ground<N>,
-        state: &State<N>,
-        _: (Lanes<N>, Lanes<N>),
-    ) -> Lanes<N> {
-        let (dt, v, wheelbase_m) = (setup.run.step_s, self.speed_m_s, setup.tractor.wheelbase_m);
-        let noise_m = self.receiver.over_tick() + self.drift.over_tick();
-        let course_rad = state.heading_rad + setup.tractor.crab_rad;
-        let mut yaw = yaw_rate(setup, v, state.steer_rad);
-        let mut ahead_rad = Lanes::default();
-        if !setup.line.is_straight() {
-            yaw -= state.station_m.map(|s_m| setup.line.curvature_1_m(s_m) * v);
-            ahead_rad = (state.station_m + 0.5 * dt * v)
-                .map(|s_m| libm::atan(wheelbase_m * setup.line.curvature_1_m(s_m)));
-        }
-        // For the middle of the tick, over which the command holds.
-        let middle_m = state.offset_m + course_rad * (0.5 * dt * v);
-        let middle_rad = course_rad + yaw * (0.5 * dt);
-        let w = self.line.frequency_rad_s;
-        let back = (middle_m + noise_m) * (w * w) + middle_rad * (2.0 * self.line.damping * w * v);
-        ahead_rad - back * (wheelbase_m / (v * v))
-    }
+/// Ticks of a drive: from the last frame before the approach until the last edge has passed the last plant.
+fn ticks(setup: &Setup, speed_m_s: f64) -> usize {
+    let driven_m = setup.run.approach_m + setup.driven_length_m();
+    let driven_s = driven_m / speed_m_s + setup.camera.frame_s;
+    (driven_s / setup.run.step_s).ceil() as usize + 2
 }

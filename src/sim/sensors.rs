@@ -1,11 +1,12 @@
-//! What the sensors report along the drives of passes side by side: see [`crate::sim::frames`].
+//! What the sensors report along the drives of passes side by side: camera frames and yaw rate. It does not depend on the controller but for
+//! the shift that a shifted camera sees, which the side-shift takes off.
 
 use super::deviates::Deviates;
 use super::drive::{Drive, Own};
 use super::ground::Ground;
+use super::streams::Source;
 use crate::model::setup::Setup;
 use crate::model::vector::{Lanes, at};
-use crate::sim::streams::Source;
 
 /// One camera frame of every pass: frames keep step with the ticks, so they are exposed together.
 #[derive(Clone, Copy, Debug)]
@@ -73,7 +74,8 @@ impl<const N: usize> Sensors<N> {
         let position_sd_m = setup
             .position_sensor
             .map_or(0.0, |sensor| sensor.noise_sd_m);
-        let roll_step = camera.roll(drive.speed_m_s).step(camera.frame_s);
+        let roll_noise = camera.roll(drive.speed_m_s);
+        let roll_step = roll_noise.step(camera.frame_s);
         let mut roll_rad = Lanes::default();
         let mut blind = [0; N];
         let mut turn_before = Lanes::default();
@@ -96,12 +98,12 @@ impl<const N: usize> Sensors<N> {
                 number_m += white.normal() * camera.white_sd_m;
             }
             number_m += ground.appearance.at(looked_m);
-            if roll_step.sd > 0.0 {
+            if roll_noise.sd > 0.0 {
                 let normal = roll.normal();
                 roll_rad = if k == 0 {
-                    normal * roll_step.sd
+                    roll_step.start(normal)
                 } else {
-                    roll_rad * roll_step.decay + normal * roll_step.spread
+                    roll_step.next(roll_rad, normal)
                 };
                 number_m += roll_rad * camera.roll_height_m;
             }
@@ -118,6 +120,7 @@ impl<const N: usize> Sensors<N> {
                     }
                 });
             }
+            // A gap or a nest of weeds lies in the field: the place looked at decides, not the time.
             let found = if camera.blind_share > 0.0 {
                 sighted(&ground.blind, &mut blind, looked_m)
             } else {
@@ -158,7 +161,7 @@ impl<const N: usize> Sensors<N> {
         let dt = setup.run.step_s;
         let mut deviates = Deviates::new(seed, own.passes, Source::YawSensor, 0);
         let step = sensor.noise.step(dt);
-        let mut noise = deviates.normal() * step.sd;
+        let mut noise = step.start(deviates.normal());
         let (mut drift_rad, mut integral, mut before) =
             (Lanes::default(), Lanes::default(), Lanes::default());
         let start_rad = drive.turn_rad[0];
@@ -171,7 +174,8 @@ impl<const N: usize> Sensors<N> {
             self.turn_rad.push(now);
             self.turn_integral_rad_s.push(integral);
             before = now;
-            let next = noise * step.decay + deviates.normal() * step.spread;
+            let next = step.next(noise, deviates.normal());
+            // The sensor errs in its rate: the angle out of it walks away, which a noise on the angle would not.
             drift_rad += ((noise + next) * 0.5 + own.yaw_bias_rad_s) * dt;
             noise = next;
         }

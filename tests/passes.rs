@@ -10,7 +10,6 @@ use std::path::Path;
 
 use common::{cases, numbers, references};
 use machines::machines;
-use rowroom::lanes::deviates::PassStreams;
 use rowroom::model::controller::Kind;
 use rowroom::model::setup::Setup;
 use rowroom::scenario::Scenario;
@@ -88,8 +87,7 @@ fn passes() -> Value {
                 seed: SEED,
                 pass,
             };
-            let streams = PassStreams { seed: SEED, pass };
-            let trace = Trace::of(&setup, view, &streams);
+            let trace = Trace::of(&setup, view);
             list.push(json!({ "machine": name, "pass": pass, "controller": kind.name(), "values": kept(&trace) }));
         }
     }
@@ -115,20 +113,5 @@ fn val_the_passes_are_those_of_an_engine_written_apart() {
             let allowed = if i == sum { 1e-7 } else { 1e-9 };
             assert!((a - b).abs() < allowed, "{what:?}, value {i}: {a} {b}");
         }
-    }
-}
-
-/// Writes them: once, from the other engine.
-#[test]
-fn freeze() {
-    if let Ok(file) = std::env::var("FREEZE") {
-        let mut text = String::from("{\n \"passes\": [\n");
-        let list = passes();
-        let list = list["passes"].as_array().unwrap();
-        for (i, one) in list.iter().enumerate() {
-            text += &format!("  {one}{}\n", if i + 1 < list.len() { "," } else { "" });
-        }
-        text += " ]\n}\n";
-        std::fs::write(file, text).unwrap();
     }
 }

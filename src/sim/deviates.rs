@@ -6,8 +6,8 @@
 //! OOPSLA 2014) from seed, pass and source. Normal deviates: Box & Muller, Ann. Math. Statist. 29:610-611, 1958, in single precision
 //! with polynomials of our own, so that every processor gives the same bits. The tail ends at 6.6 standard deviations.
 
+use super::streams::{PER_PASS, Source};
 use crate::model::vector::Lanes;
-use crate::sim::streams::{Draws, PER_PASS, Source, Streams};
 
 /// A stream of deviates, one per lane.
 #[derive(Clone, Debug)]
@@ -79,33 +79,6 @@ impl<const N: usize> Deviates<N> {
             Lanes::from_fn(|i| f64::from(now[i])),
             Lanes::from_fn(|i| f64::from(later[i])),
         ]
-    }
-}
-
-/// The streams of one pass as the fast engine draws them, for the reference to walk through the same pass.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct PassStreams {
-    /// Seed of the study.
-    pub seed: u64,
-    /// Number of the pass.
-    pub pass: u64,
-}
-
-impl Streams for PassStreams {
-    type Stream = Deviates<1>;
-
-    fn of(&self, source: Source, part: u64) -> Deviates<1> {
-        Deviates::new(self.seed, [self.pass], source, part)
-    }
-}
-
-impl Draws for Deviates<1> {
-    fn normal(&mut self) -> f64 {
-        Deviates::normal(self).0[0]
-    }
-
-    fn uniform(&mut self) -> f64 {
-        Deviates::uniform(self).0[0]
     }
 }
 

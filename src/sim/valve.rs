@@ -1,0 +1,193 @@
+//! The valves of the side-shift with their memory: commands to speeds of the frame.
+
+use crate::model::controller::law::Held;
+use crate::model::setup::Setup;
+use crate::model::vector::Lanes;
+
+/// A valve on the machine's cylinder.
+pub trait Valve<const N: usize> {
+    /// Holds a command from now on.
+    fn take(&mut self, now_s: f64, command: Lanes<N>);
+    /// Mean speed of the frame over a tick before end stops, m/s.
+    fn speed_over(&mut self, t0: f64, t1: f64) -> Lanes<N>;
+}
+
+fn both_ways(mut speed: impl FnMut(bool) -> f64) -> [f64; 2] {
+    [speed(true), speed(false)]
+}
+
+/// Proportional valve with spool.
+pub struct Proportional<const N: usize> {
+    commands: Held<N>,
+    cursor: usize,
+    dead_s: f64,
+    /// Decay and mean of the spool's lag over one tick; `None`: no lag.
+    lag: Option<(f64, f64)>,
+    spool: Lanes<N>,
+    per_step: f64,
+    deadband: f64,
+    per_open: f64,
+    jump: f64,
+    open_m_s: [f64; 2],
+    pump_m_s: [f64; 2],
+}
+
+impl<const N: usize> Proportional<N> {
+    /// The machine's; `None` if it has none.
+    pub fn of(setup: &Setup) -> Option<Self> {
+        let hydraulics = &setup.hydraulics;
+        let valve = hydraulics.proportional.as_ref()?;
+        let step_s = setup.run.step_s;
+        let lag_s = valve.spool_lag_s * hydraulics.cold_lag_factor;
+        Some(Self {
+            commands: Held::default(),
+            cursor: 0,
+            dead_s: valve.dead_time_s * hydraulics.cold_dead_time_factor,
+            lag: (lag_s > 0.0).then(|| {
+                let decay = libm::exp(-step_s / lag_s);
+                // Mean of the decay over the tick, exact for any tick; the spool's place at its end would run ahead.
+                (decay, (1.0 - decay) * lag_s / step_s)
+            }),
+            spool: Lanes::default(),
+            per_step: 1.0 / step_s,
+            deadband: valve.deadband,
+            per_open: 1.0 / (1.0 - valve.deadband),
+            jump: valve.deadband * valve.deadband_compensation,
+            open_m_s: both_ways(|left| valve.open_speed_m_s(hydraulics, hydraulics.way(left))),
+            pump_m_s: both_ways(|left| hydraulics.pump_speed_m_s(hydraulics.way(left))),
+        })
+    }
+}
+
+impl<const N: usize> Valve<N> for Proportional<N> {
+    #[inline(always)]
+    fn take(&mut self, now_s: f64, command: Lanes<N>) {
+        let jump = self.jump;
+        self.commands.push(
+            now_s,
+            command.map(|command| {
+                // At 0 nothing is jumped over, or the valve would never close.
+                if command == 0.0 {
+                    0.0
+                } else {
+                    jump.copysign(command) + (1.0 - jump) * command
+                }
+            }),
+        );
+    }
+
+    #[inline(always)]
+    fn speed_over(&mut self, t0: f64, t1: f64) -> Lanes<N> {
+        let mut sum = Lanes::default();
+        let mut pieces = 0;
+        let mut held = Lanes::default();
+        self.cursor = self.commands.pieces(
+            self.cursor,
+            t0 - self.dead_s,
+            t1 - self.dead_s,
+            |value, duration| {
+                // Most ticks see one command only.
+                pieces += 1;
+                held = value;
+                sum += value * duration;
+            },
+        );
+        let input = if pieces == 1 {
+            held
+        } else {
+            sum * self.per_step
+        };
+        let mean = match self.lag {
+            Some((decay, mean)) => {
+                let off = self.spool - input;
+                self.spool = input + off * decay;
+                input + off * mean
+            }
+            None => input,
+        };
+        let (deadband, per_open) = (self.deadband, self.per_open);
+        let (open, pump) = (self.open_m_s, self.pump_m_s);
+        mean.map(|spool| {
+            let part = (spool.abs() - deadband).max(0.0) * per_open;
+            let (open, pump) = if spool < 0.0 {
+                (open[1], pump[1])
+            } else {
+                (open[0], pump[0])
+            };
+            let speed = open * part;
+            (if speed < pump { speed } else { pump }).copysign(spool)
+        })
+    }
+}
+
+/// Directional valve with switching times.
+pub struct Directional<const N: usize> {
+    commands: Held<N>,
+    cursor: [usize; 2],
+    open_s: f64,
+    close_s: f64,
+    speed_m_s: [f64; 2],
+}
+
+impl<const N: usize> Directional<N> {
+    /// The machine's; `None` if it has none.
+    pub fn of(setup: &Setup) -> Option<Self> {
+        let hydraulics = &setup.hydraulics;
+        let valve = hydraulics.directional.as_ref()?;
+        Some(Self {
+            commands: Held::default(),
+            cursor: [0; 2],
+            open_s: valve.open_s * hydraulics.cold_dead_time_factor,
+            close_s: valve.close_s * hydraulics.cold_dead_time_factor,
+            speed_m_s: both_ways(|left| valve.open_speed_m_s(hydraulics, hydraulics.way(left))),
+        })
+    }
+}
+
+impl<const N: usize> Valve<N> for Directional<N> {
+    #[inline(always)]
+    fn take(&mut self, now_s: f64, command: Lanes<N>) {
+        self.commands.push(now_s, command);
+    }
+
+    #[inline(always)]
+    fn speed_over(&mut self, t0: f64, t1: f64) -> Lanes<N> {
+        let slow_to_open = self.open_s >= self.close_s;
+        let [left_m_s, right_m_s] = self.speed_m_s;
+        let mut moved_m = Lanes::default();
+        let mut t = t0;
+        while t < t1 {
+            // Opening and closing take different times: where the spool stands follows from two moments of the past, and either may fall
+            // inside the tick.
+            self.cursor[0] = self.commands.after(self.cursor[0], t - self.open_s);
+            self.cursor[1] = self.commands.after(self.cursor[1], t - self.close_s);
+            let next_open = self
+                .commands
+                .times
+                .get(self.cursor[0])
+                .map_or(t1, |time| time + self.open_s);
+            let next_close = self
+                .commands
+                .times
+                .get(self.cursor[1])
+                .map_or(t1, |time| time + self.close_s);
+            // Rounding must not leave a step of 0: the loop would not end.
+            let next = next_open.min(next_close).min(t1).max(t + 1e-12);
+            let opening = self.commands.before(self.cursor[0]);
+            let closing = self.commands.before(self.cursor[1]);
+            moved_m += opening.zip(closing, |opening, closing| {
+                // Slow to open: both must ask for it. Slow to close: either does, and the opening wins.
+                let position = if opening == closing || (!slow_to_open && opening != 0.0) {
+                    opening
+                } else if slow_to_open {
+                    0.0
+                } else {
+                    closing
+                };
+                position * if position > 0.0 { left_m_s } else { right_m_s } * (next - t)
+            });
+            t = next;
+        }
+        moved_m / (t1 - t0)
+    }
+}
