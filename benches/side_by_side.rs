@@ -1,7 +1,7 @@
 //! Our side of the comparison with other ways to write the same simulation: `python benches/peers/run.py` runs it.
 //!
-//! Times passes of `benches/peers/reduced.toml` inside one process after a warm-up, start-up left out, over ticks driven, warm-up of the pass
-//! included. Prints JSON lines: with one thread its processor time, with two the clock's for both together, beside that of one.
+//! Times passes of `benches/peers/reduced.toml` inside one process after a warm-up, start-up left out, over ticks driven, warm-up of the
+//! pass included. Prints JSON lines: with one thread its processor time, with two the clock's for both together, beside that of one.
 
 use std::path::Path;
 use std::time::{Duration, Instant};
@@ -30,7 +30,6 @@ fn main() -> Result<(), ScenarioError> {
     let request = Request {
         seed,
         speeds_m_s: &study.speeds_m_s,
-        kinds: &[Kind::Pid],
         clearances_m: &study.clearances_m,
         rows_apart_at_m_s: None,
         room_m: TRADE_ROOM_M,
@@ -42,7 +41,7 @@ fn main() -> Result<(), ScenarioError> {
                 .iter()
                 .map(|&pass| scenario.draw(seed, pass))
                 .collect();
-            std::hint::black_box(run(&request, &setups, passes));
+            std::hint::black_box(run(&request, &[Kind::Pid], &setups, passes));
         }
     };
     let block = 4 * LANES as u64;

@@ -21,11 +21,11 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     let ask = Ask {
         passes: 64,
         speeds_m_s: &[12.0 / 3.6],
-        kinds: &[Kind::LagCompensated],
         clearances_m: &[0.045],
     };
-    let shipped = trials.run(&ask, &as_it_is)?;
-    let changed = trials.run(&ask, &own)?;
+    let kinds: &[Kind] = &[Kind::LagCompensated];
+    let samples = trials.run_each(&ask, &[(kinds, &as_it_is), (kinds, &own)])?;
+    let [shipped, changed] = [&samples[0], &samples[1]];
 
     let (shipped, changed) = (shipped.cell(0, 0), changed.cell(0, 0));
     let cut = |cell: &Cell| 100.0 * cell.estimates()[0].rate;

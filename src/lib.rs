@@ -60,7 +60,6 @@
 //! let request = Request {
 //!     seed: 1,
 //!     speeds_m_s: &[8.0 / 3.6],
-//!     kinds: &[Kind::LagCompensated],
 //!     clearances_m: &[0.04, 0.06],
 //!     rows_apart_at_m_s: None,
 //!     room_m: TRADE_ROOM_M,
@@ -68,7 +67,7 @@
 //! let passes: Vec<u64> = (0..40).collect();
 //!
 //! let mut tally = Tally::new(0, request.clearances_m.len());
-//! for pass in run(&request, &vec![setup; passes.len()], &passes) {
+//! for pass in run(&request, &[Kind::LagCompensated], &vec![setup; passes.len()], &passes) {
 //!     let at_speed = &pass[0];
 //!     tally.add(&at_speed.controllers[0], at_speed.axle);
 //! }

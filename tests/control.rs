@@ -51,14 +51,19 @@ fn with_loop(case: &Value) -> Setup {
 
 /// The shift of a simulated pass whose camera reports `after_m` from frame `from` on and 0 before, frames exposed at
 /// multiples of the period; the shift at any time.
-fn simulate(setup: &Setup, from: usize, after_m: f64) -> impl Fn(f64) -> f64 {
+fn simulate(setup: &Setup, from: usize, after_m: f64) -> impl Fn(f64) -> f64 + use<> {
+    simulate_numbers(setup, &|k| if k >= from { after_m } else { 0.0 })
+}
+
+/// The same for any number by frame.
+fn simulate_numbers(setup: &Setup, number_m: &dyn Fn(usize) -> f64) -> impl Fn(f64) -> f64 + use<> {
     let mut drive = Pass::drive(setup, 1, 0, SPEED_M_S);
     let end_s = (drive.path.station_m.len() - 2) as f64 * drive.path.step_s;
     let count = (end_s / setup.camera.frame_s) as usize;
     drive.sensors.frames = (0..count)
         .map(|k| Frame {
             exposed_s: k as f64 * setup.camera.frame_s + LATE_S,
-            number_m: Lanes([if k >= from { after_m } else { 0.0 }]),
+            number_m: Lanes([number_m(k)]),
             found: Lanes([1.0]),
             position_noise_exposed_m: Lanes::default(),
             position_noise_arrived_m: Lanes::default(),
@@ -288,4 +293,51 @@ fn val_simc_margins_on_an_integrating_plant() {
         assert_near(found, reference, 1e-3, 0.0, "python-control");
         assert_near(found, published, 0.0, digit, "published");
     }
+}
+
+/// A machine with a PID that integrates, from the references.
+fn integrating() -> Setup {
+    let file = references("control_loops");
+    let with_integral = |case: &&Value| number(&case["pid"], "integral_s").is_finite();
+    with_loop(cases(&file, "loops").iter().find(with_integral).unwrap())
+}
+
+/// A frame that was held answers a standing row as one that was held for less: nothing adds up meanwhile. To rounding over the ticks.
+#[test]
+fn regress_the_integral_waits_while_the_frame_is_held() {
+    let mut setup = integrating();
+    let frame_s = setup.camera.frame_s;
+    let [briefly, long] = [10.0, 60.0].map(|frames| {
+        setup.run.start_delay_s = frames * frame_s;
+        simulate_numbers(&setup, &|_| 0.02)
+    });
+    for time_s in [0.1, 0.3, 0.6, 1.0, 2.0] {
+        let (a, b) = (
+            briefly(10.0 * frame_s + time_s),
+            long(60.0 * frame_s + time_s),
+        );
+        assert!((a - b).abs() < 1e-9, "{time_s} s: {a} {b}");
+    }
+    assert!(long(60.0 * frame_s + 2.0) > 0.015);
+}
+
+/// A row that lies out of reach for long, by too little to ask the valve for all it has, leaves nothing behind: a second after it is back
+/// in reach the frame follows it as it would have without that time, within a millimetre.
+#[test]
+fn regress_the_integral_waits_at_an_end_of_the_stroke() {
+    let mut setup = integrating();
+    setup.run.start_delay_s = 0.0;
+    setup.run.length_m = 200.0;
+    setup.hydraulics.stroke_m = 0.2;
+    let end_m = 0.5 * setup.hydraulics.stroke_m;
+    let back = |wait_s: f64| (wait_s / setup.camera.frame_s) as usize;
+    let [briefly, long] = [4.0, 20.0].map(|wait_s| {
+        let back = back(wait_s);
+        simulate_numbers(&setup, &|k| end_m + if k < back { 0.01 } else { -0.02 })
+    });
+    for after_s in [0.5, 1.0] {
+        let (a, b) = (briefly(4.0 + after_s), long(20.0 + after_s));
+        assert!((a - b).abs() < 1e-3, "{after_s} s: {a} {b}");
+    }
+    assert!(long(21.0) < end_m - 0.01, "{}", long(21.0));
 }

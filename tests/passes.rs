@@ -50,8 +50,8 @@ fn frozen() -> Vec<(String, f64, Setup, u64)> {
     all
 }
 
-/// What is kept of a pass: axle, frame, row, heading, shift and command at some samples; then plants, those cut, and the sum of the clearances
-/// that they need.
+/// What is kept of a pass: axle, frame, row, heading, shift and command at some samples; then plants, those cut, and the sum of the
+/// clearances that they need.
 fn kept(trace: &Trace) -> Vec<f64> {
     let every = trace.samples.len() / KEPT;
     let mut kept: Vec<f64> = (0..KEPT)
@@ -94,8 +94,8 @@ fn passes() -> Value {
     json!({ "passes": list })
 }
 
-/// Both round differently (polynomials instead of crate libm, another order of operations): 1e-9 (m, rad) over some 10,000 ticks, and the sum
-/// over some hundred plants within 1e-7 m.
+/// Both round differently (polynomials instead of crate libm, another order of operations): 1e-9 (m, rad) over some 10,000 ticks, and the
+/// sum over some hundred plants within 1e-7 m.
 #[test]
 fn val_the_passes_are_those_of_an_engine_written_apart() {
     let (found, expected) = (passes(), references("passes"));

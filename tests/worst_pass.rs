@@ -72,12 +72,11 @@ fn by_hand(scenario: &Scenario, kind: Kind) -> WorstPass {
         let request = Request {
             seed: 3,
             speeds_m_s: &[study.working_speed_m_s],
-            kinds: &[kind],
             clearances_m: &study.clearances_m,
             rows_apart_at_m_s: None,
             room_m: TRADE_ROOM_M,
         };
-        let found = sim::run(&request, &[scenario.draw(3, pass)], &[pass]);
+        let found = sim::run(&request, &[kind], &[scenario.draw(3, pass)], &[pass]);
         let whole = &found[0][0].controllers[0].whole;
         let is_working = |&c: &f64| c == study.working_clearance_m;
         let clearance = study.clearances_m.iter().position(is_working).unwrap();

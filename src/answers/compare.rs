@@ -100,10 +100,10 @@ impl Machine {
         let ask = Ask {
             passes: how.passes,
             speeds_m_s: &frame.speeds_m_s,
-            kinds: &kinds,
             clearances_m: &frame.clearances_m,
         };
-        let sample = Trials::new(scenario, how.seed, how.threads, watch)?.run(&ask, &as_it_is)?;
+        let sample =
+            Trials::new(scenario, how.seed, how.threads, watch)?.run(&ask, &kinds, &as_it_is)?;
         let upper = |place: &usize| rate(frame, sample.cell(frame.working_speed, *place)).upper;
         let best = (0..kinds.len()).min_by(|a, b| upper(a).total_cmp(&upper(b)));
         Ok(Self {

@@ -133,10 +133,9 @@ fn look(
     let ask = Ask {
         passes: LOOK_PASSES,
         speeds_m_s: &study.speeds_m_s,
-        kinds,
         clearances_m: &study.clearances_m,
     };
-    let sample = trials.run(&ask, &as_it_is)?;
+    let sample = trials.run(&ask, kinds, &as_it_is)?;
     let bounds = Limits {
         setup: &setup,
         on_slope: &setup,

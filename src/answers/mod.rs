@@ -28,7 +28,7 @@ use crate::results::Results;
 use crate::results::answers::{Answers, Bound, Night, Pays, SpeedAnswer, Status};
 use crate::results::finite::first_not_finite;
 use crate::results::reasons::Reason;
-use effects::AtSetting;
+use changes::Step;
 use limits::Limits;
 use pays::Base;
 use recommend::Field;
@@ -114,9 +114,6 @@ pub fn work_out(plan: &Plan, results: &Results, watch: &dyn Watch) -> Result<Ans
     };
     let of_answers = (kind, clearance_m);
     let speed = speed::answers(&runs, &bounds, &searches, of_answers, &causes)?;
-    let at_setting = kind
-        .map(|kind| AtSetting::new(&trials, &setup, kind, design, passes))
-        .transpose()?;
     let wanted_m_s = limits::wanted_shift_speed_m_s(&demand, speed_m_s);
     let stroke = stroke::answer(&trials, results, &setup, kind, design, demand, passes)?;
     let mut hydraulics = hydraulics::combinations(
@@ -127,16 +124,21 @@ pub fn work_out(plan: &Plan, results: &Results, watch: &dyn Watch) -> Result<Ans
         scenario.units(),
     );
     let mut night = None;
-    if let (Some(at_setting), Some(kind)) = (&at_setting, moves) {
-        for change in changes::valves(&setup, kind) {
-            hydraulics.effects.extend(at_setting.with(&change)?);
+    if let Some(kind) = moves {
+        let valves = changes::valves(&setup, kind);
+        let lookahead = changes::best_lookahead(&setup, best_lookahead_m);
+        let land = farm.land.as_ref().filter(|land| land.night_hours > 0.0);
+        let lights = land.map(|land| changes::under_lights(land.night_noise));
+        let steps: Vec<&Step> = valves.iter().chain(&lookahead).chain(&lights).collect();
+        let mut effects =
+            effects::of_steps(&trials, &setup, kind, design, passes, &steps)?.into_iter();
+        let of_valves = effects.by_ref().take(valves.len()).flatten();
+        hydraulics.effects.extend(of_valves);
+        if lookahead.is_some() {
+            control.effect = effects.next().flatten();
         }
-        if let Some(change) = changes::best_lookahead(&setup, best_lookahead_m) {
-            control.effect = at_setting.with(&change)?;
-        }
-        if let Some(land) = farm.land.as_ref().filter(|land| land.night_hours > 0.0) {
-            let effect = at_setting.with(&changes::under_lights(land.night_noise))?;
-            night = effect.map(|effect| Night {
+        if lights.is_some() {
+            night = effects.next().flatten().map(|effect| Night {
                 passes: effect.passes,
                 cut: effect.cut,
                 difference: effect.difference,

@@ -9,11 +9,12 @@ use super::changes::{Cause, Does, Step};
 use super::limits::{self, Limits};
 use super::spacing::Priced;
 use super::speed::is_stable_with;
-use super::trial::{Ask, Cell, Sample, Stopped, Trials, as_it_is};
+use super::trial::{Alter, Ask, Cell, Sample, Stopped, Trials, as_it_is};
 use crate::model::controller::Kind;
+use crate::model::setup::Setup;
 use crate::montecarlo::quantile::student_factor;
 use crate::results::LEVEL;
-use crate::results::answers::{Bound, Change, Limited, Pays, Status};
+use crate::results::answers::{Bound, Change, Limited, Pays, Status, Why};
 use crate::results::reasons::Reason;
 use crate::scenario::Scenario;
 
@@ -54,11 +55,29 @@ pub fn answer(
     let ask = Ask {
         passes: base.passes,
         speeds_m_s: &frame.speeds_m_s,
-        kinds,
         clearances_m: &frame.clearances_m,
     };
-    // Once for all comparisons: both sides must meet the same passes.
-    let as_they_are = trials.run(&ask, &as_it_is)?;
+    let place = kinds.iter().position(|&kind| kind == chosen);
+    let steps: Vec<(Why, &Step, bool)> = causes
+        .iter()
+        .flat_map(|cause| cause.steps.iter().map(|step| (cause.why, step)))
+        .filter(|_| place.is_some())
+        .map(|(why, step)| (why, step, base.is_steady_with(&frame, chosen, step)))
+        .collect();
+    // Those that are run: no step depends on the speed.
+    let applied: Vec<_> = steps
+        .iter()
+        .filter(|(_, step, steady)| *steady && matches!(step.does, Does::Machine(_)))
+        .map(|(_, step, _)| move |setup: &mut Setup| step.apply(setup, 0.0))
+        .collect();
+    let of_chosen: &[Kind] = &[chosen];
+    let mut changes: Vec<(&[Kind], Alter)> = vec![(kinds, &as_it_is)];
+    changes.extend(applied.iter().map(|apply| (of_chosen, apply as Alter)));
+    // Together: both sides of every comparison meet the same passes.
+    let mut samples = trials.run_each(&ask, &changes)?.into_iter();
+    let Some(as_they_are) = samples.next() else {
+        return Ok(Vec::new());
+    };
     let mut all = Vec::new();
     for (place, &kind) in kinds.iter().enumerate() {
         let own = Machine::new(base, &frame, base.bounds, &as_they_are, (place, kind));
@@ -70,25 +89,40 @@ pub fn answer(
             }
         }
     }
-    let Some(place) = kinds.iter().position(|&kind| kind == chosen) else {
+    let Some(place) = place else {
         return Ok(all);
     };
     let own = Machine::new(base, &frame, base.bounds, &as_they_are, (place, chosen));
-    for cause in causes {
-        for step in &cause.steps {
-            let pays = base.step(&frame, (place, chosen), &own, &as_they_are, step)?;
-            all.push(Pays {
-                against: Some(cause.why),
-                ..pays
-            });
-        }
+    for (why, step, steady) in steps {
+        let pays = if !steady {
+            frame.unstable(chosen, step.change)
+        } else {
+            let sample = match step.does {
+                Does::Machine(_) => samples.next(),
+                _ => None,
+            };
+            let ran = sample.as_ref();
+            base.step(&frame, (place, chosen), &own, &as_they_are, step, ran)
+        };
+        all.push(Pays {
+            against: Some(why),
+            ..pays
+        });
     }
     rank(&mut all);
     Ok(all)
 }
 
 impl Base<'_> {
-    /// What one step gains; the machine as it stands is `own`, its passes `as_it_stands` at `place`.
+    /// Whether a loop stays stable with a step at every speed.
+    fn is_steady_with(&self, frame: &Frame, kind: Kind, step: &Step) -> bool {
+        let change = |setup: &mut Setup, v| step.apply(setup, v);
+        let mut speeds_m_s = frame.speeds_m_s.iter();
+        speeds_m_s.all(|&speed_m_s| is_stable_with(self.bounds.setup, &change, kind, speed_m_s))
+    }
+
+    /// What one step gains; the machine as it stands is `own`, its passes `as_it_stands` at `place`, those with the step `changed_passes`
+    /// if it took any.
     fn step(
         &self,
         frame: &Frame,
@@ -96,10 +130,10 @@ impl Base<'_> {
         own: &Machine,
         as_it_stands: &Sample,
         step: &Step,
-    ) -> Result<Pays, Stopped> {
+        changed_passes: Option<&Sample>,
+    ) -> Pays {
         let mut farm = self.bounds.farm.clone();
         let (mut setup, mut on_slope) = (self.bounds.setup.clone(), self.bounds.on_slope.clone());
-        // No step depends on the speed.
         step.apply(&mut setup, 0.0);
         step.apply(&mut on_slope, 0.0);
         if let (Does::Soil(factor), Some(soil)) = (&step.does, &mut farm.soil) {
@@ -111,37 +145,19 @@ impl Base<'_> {
             farm: &farm,
             ..*self.bounds
         };
-        let steady = (frame.speeds_m_s.iter()).all(|&speed_m_s| {
-            is_stable_with(
-                self.bounds.setup,
-                &|setup, v| step.apply(setup, v),
-                kind,
-                speed_m_s,
-            )
-        });
-        if !steady {
-            return Ok(frame.unstable(kind, step.change));
-        }
         let of_kind = (0, kind);
-        let new = match step.does {
-            Does::Machine(_) => {
-                let ask = Ask {
-                    passes: self.passes,
-                    speeds_m_s: &frame.speeds_m_s,
-                    kinds: &[kind],
-                    clearances_m: &frame.clearances_m,
-                };
-                let sample = self.trials.run(&ask, &|setup| step.apply(setup, 0.0))?;
-                Machine::new(self, frame, &changed, &sample, of_kind)
-            }
-            // Thrown soil moves no tool: the same passes under other bounds.
-            Does::Soil(_) => Machine::new(self, frame, &changed, as_it_stands, (place, kind)),
-            Does::EntersSlowly => {
+        let new = match (&step.does, changed_passes) {
+            (Does::EntersSlowly, _) => {
                 let sample = as_it_stands.entering_as_the_first(place);
                 Machine::entering_slowly(self, frame, &changed, &sample, of_kind)
             }
+            (Does::Machine(_), Some(sample)) => {
+                Machine::new(self, frame, &changed, sample, of_kind)
+            }
+            // Thrown soil moves no tool: the same passes under other bounds.
+            _ => Machine::new(self, frame, &changed, as_it_stands, (place, kind)),
         };
-        Ok(self.gain(frame, (kind, step.change), own, &new))
+        self.gain(frame, (kind, step.change), own, &new)
     }
 
     fn gain(

@@ -5,7 +5,7 @@
 
 use super::changes::Cause as Removable;
 use super::limits::{self, Limits};
-use super::trial::{Ask, Cell, Stopped, Trials, as_it_is};
+use super::trial::{Alter, Ask, Cell, Stopped, Trials, as_it_is};
 use crate::linear;
 use crate::model::controller::Kind;
 use crate::model::setup::Setup;
@@ -288,16 +288,26 @@ fn causes(
         let ask = Ask {
             passes: passes.min(CAUSE_PASSES),
             speeds_m_s: &[speed_m_s],
-            kinds: &asked_kinds,
             clearances_m: &results.clearances_m,
         };
-        let base = trials.run(&ask, &as_it_is)?;
-        for cause in removable {
-            let Some(remove) = &cause.remove else {
-                continue;
-            };
+        let removes: Vec<_> = removable
+            .iter()
+            .filter_map(|cause| Some((cause.why, cause.remove.as_ref()?)))
+            .collect();
+        let removed: Vec<_> = removes
+            .iter()
+            .map(|(_, remove)| move |setup: &mut Setup| remove(setup, speed_m_s))
+            .collect();
+        let mut changes: Vec<(&[Kind], Alter)> = vec![(&asked_kinds, &as_it_is)];
+        changes.extend(
+            removed
+                .iter()
+                .map(|remove| (&asked_kinds[..], remove as Alter)),
+        );
+        let samples = trials.run_each(&ask, &changes)?;
+        let base = &samples[0];
+        for ((why, remove), without) in removes.iter().zip(&samples[1..]) {
             let stays_stable = |kind: Kind| is_stable_with(setup, remove, kind, speed_m_s);
-            let without = trials.run(&ask, &|setup| remove(setup, speed_m_s))?;
             for &search in &concerned {
                 let Search {
                     kind, clearance, ..
@@ -310,9 +320,9 @@ fn causes(
                 }
                 let cell =
                     |sample: &super::trial::Sample| -> Cell { sample.cell(0, place).clone() };
-                let difference = cell(&without).less(&cell(&base), clearance);
+                let difference = cell(without).less(&cell(base), clearance);
                 found[search].push(Cause {
-                    cause: cause.why,
+                    cause: *why,
                     speed_m_s,
                     difference,
                 });

@@ -1,6 +1,6 @@
 //! A clearance for each stage of the crop's growth.
 
-use super::trial::{Ask, Stopped, Trials};
+use super::trial::{Alter, Ask, Sample, Stopped, Trials};
 use crate::farm::Stage;
 use crate::model::controller::Kind;
 use crate::model::setup::Setup;
@@ -32,11 +32,28 @@ pub fn answer(
         });
         return Ok(answer);
     };
-    for stage in stages {
-        answer
-            .stages
-            .push(at(trials, results, kind, speed_m_s, stage)?);
-    }
+    let ask = Ask {
+        passes: results.passes,
+        speeds_m_s: &[speed_m_s],
+        clearances_m: &results.clearances_m,
+    };
+    let grown: Vec<_> = stages
+        .iter()
+        .map(|stage| {
+            move |setup: &mut Setup| {
+                setup.plants.protected_radius_m = stage.protected_radius_m;
+                setup.plants.stem_radius_m = stage.stem_radius_m;
+            }
+        })
+        .collect();
+    let kinds: &[Kind] = &[kind];
+    let changes: Vec<(&[Kind], Alter)> = grown.iter().map(|grow| (kinds, grow as Alter)).collect();
+    let samples = trials.run_each(&ask, &changes)?;
+    answer.stages = stages
+        .iter()
+        .zip(&samples)
+        .map(|(stage, sample)| at(results, sample, stage))
+        .collect();
     let heights_m: Vec<f64> = answer
         .stages
         .iter()
@@ -58,36 +75,19 @@ pub fn answer(
 }
 
 /// The smallest simulated clearance from which on every wider one keeps the allowed rate.
-fn at(
-    trials: &Trials,
-    results: &Results,
-    kind: Kind,
-    speed_m_s: f64,
-    stage: &Stage,
-) -> Result<StageClearance, Stopped> {
-    let ask = Ask {
-        passes: results.passes,
-        speeds_m_s: &[speed_m_s],
-        kinds: &[kind],
-        clearances_m: &results.clearances_m,
-    };
-    let (stem_m, radius_m) = (stage.stem_radius_m, stage.protected_radius_m);
-    let sample = trials.run(&ask, &|setup: &mut Setup| {
-        setup.plants.protected_radius_m = radius_m;
-        setup.plants.stem_radius_m = stem_m;
-    })?;
+fn at(results: &Results, sample: &Sample, stage: &Stage) -> StageClearance {
     let estimates = sample.cell(0, 0).estimates();
     let first = estimates
         .iter()
         .rposition(|estimate| estimate.upper > results.allowed_cut_rate)
         .map_or(0, |last| last + 1);
     let found = estimates.get(first);
-    Ok(StageClearance {
+    StageClearance {
         height_m: stage.height_m,
-        stem_radius_m: stem_m,
-        protected_radius_m: radius_m,
+        stem_radius_m: stage.stem_radius_m,
+        protected_radius_m: stage.protected_radius_m,
         clearance_m: found.map(|_| results.clearances_m[first]),
         rate: found.map(|estimate| estimate.rate),
         rate_upper: found.map(|estimate| estimate.upper),
-    })
+    }
 }

@@ -1,7 +1,7 @@
 //! How much side-shift: what the rows ask for, and the smallest stroke of the standard series that is good enough.
 
 use super::changes::UNLIMITED_STROKE_M;
-use super::trial::{Ask, Stopped, Trials};
+use super::trial::{Alter, Ask, Stopped, Trials};
 use crate::model::controller::Kind;
 use crate::model::setup::Setup;
 use crate::results::answers::{Demand, Status, StrokeAnswer, StrokeCandidate};
@@ -41,22 +41,26 @@ pub fn answer(
     let ask = Ask {
         passes,
         speeds_m_s: &[speed_m_s],
-        kinds: &[kind],
         clearances_m: &[clearance_m],
     };
     let with = |stroke_m: f64| {
-        let run = trials.run(&ask, &|setup: &mut Setup| {
+        move |setup: &mut Setup| {
             setup.hydraulics.stroke_m = stroke_m;
             let half_m = 0.5 * stroke_m;
             setup.run.entry_shift_m = setup.run.entry_shift_m.clamp(-half_m, half_m);
-        });
-        run.map(|sample| sample.cell(0, 0).clone())
+        }
     };
-    let unlimited = with(UNLIMITED_STROKE_M)?;
-    for &stroke_m in results.scenario.units.series().strokes_m() {
-        let cell = with(stroke_m)?;
+    let strokes_m = results.scenario.units.series().strokes_m();
+    let longest = std::iter::once(&UNLIMITED_STROKE_M);
+    let fitted: Vec<_> = longest.chain(strokes_m).map(|&m| with(m)).collect();
+    let kinds: &[Kind] = &[kind];
+    let changes: Vec<(&[Kind], Alter)> = fitted.iter().map(|fit| (kinds, fit as Alter)).collect();
+    let samples = trials.run_each(&ask, &changes)?;
+    let unlimited = samples[0].cell(0, 0);
+    for (&stroke_m, sample) in strokes_m.iter().zip(&samples[1..]) {
+        let cell = sample.cell(0, 0);
         let estimate = cell.estimates()[0];
-        let difference = cell.less(&unlimited, 0);
+        let difference = cell.less(unlimited, 0);
         answer.candidates.push(StrokeCandidate {
             stroke_m,
             end_stop_share: cell.end_stop_share,

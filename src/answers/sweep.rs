@@ -134,13 +134,12 @@ impl Ran {
         let ask = Ask {
             passes: how.passes,
             speeds_m_s: &[speed_m_s],
-            kinds: &stable,
             clearances_m: &[study.working_clearance_m],
         };
         let trials = Trials::new(scenario, how.seed, how.threads, watch)?;
         Ok(Ran {
             kinds,
-            sample: trials.run(&ask, &as_it_is)?,
+            sample: trials.run(&ask, &stable, &as_it_is)?,
         })
     }
 

@@ -15,7 +15,7 @@ use crate::results::LEVEL;
 use crate::results::answers::Limited;
 use crate::scenario::Scenario;
 use crate::sim::count::ticks_per_look;
-use crate::sim::{self, LANES, PassAtSpeed, Request};
+use crate::sim::{self, LANES, PassAtSpeed, Request, Variant};
 
 /// Passes that are in memory at once where only sums over them are kept.
 const AT_ONCE: usize = 1024;
@@ -38,11 +38,12 @@ pub struct Ask<'a> {
     pub passes: u64,
     /// Speeds, m/s.
     pub speeds_m_s: &'a [f64],
-    /// Controllers.
-    pub kinds: &'a [Kind],
     /// Clearances, m, rising.
     pub clearances_m: &'a [f64],
 }
+
+/// What is done to every machine.
+pub type Alter<'a> = &'a (dyn Fn(&mut Setup) + Sync);
 
 /// The passes of a scenario, ready to be run again.
 pub struct Trials<'a> {
@@ -91,8 +92,8 @@ impl<'a> Trials<'a> {
             .store((1000.0 * planned) as u64, Ordering::Relaxed);
     }
 
-    fn tell(&self, passes: usize, ask: &Ask) {
-        let work = work(passes as u64, ask.speeds_m_s.len(), ask.kinds.len());
+    fn tell(&self, passes: usize, ask: &Ask, kinds: usize) {
+        let work = work(passes as u64, ask.speeds_m_s.len(), kinds);
         let work = (1000.0 * work) as u64;
         let done = self.done.fetch_add(work, Ordering::Relaxed) + work;
         let planned = self.planned.load(Ordering::Relaxed);
@@ -107,33 +108,67 @@ impl<'a> Trials<'a> {
         self.scenario
     }
 
-    /// Runs them with every machine changed in the same way.
+    /// Runs them with every machine changed in the same way, under these controllers.
     ///
     /// # Errors
     ///
     /// The watch stopped it.
-    pub fn run(&self, ask: &Ask, change: &(dyn Fn(&mut Setup) + Sync)) -> Result<Sample, Stopped> {
+    pub fn run(&self, ask: &Ask, kinds: &[Kind], change: Alter) -> Result<Sample, Stopped> {
+        let mut samples = self.run_each(ask, &[(kinds, change)])?;
+        // As many samples as changes.
+        samples.pop().ok_or(Stopped::Watch)
+    }
+
+    /// Runs them with several changes, each under its controllers. Changes that leave ground, drive or sensors as the first one has them
+    /// cost no more than what they change.
+    ///
+    /// # Errors
+    ///
+    /// The watch stopped it.
+    pub fn run_each(
+        &self,
+        ask: &Ask,
+        changes: &[(&[Kind], Alter)],
+    ) -> Result<Vec<Sample>, Stopped> {
         let draw = |pass| {
-            let mut setup = self.scenario.draw(self.seed, pass);
-            change(&mut setup);
-            setup
+            let drawn = self.scenario.draw(self.seed, pass);
+            let changed = changes.iter().map(|(_, change)| {
+                let mut setup = drawn.clone();
+                change(&mut setup);
+                setup
+            });
+            changed.collect()
         };
-        let passes = self.each_pass(ask, 0..ask.passes, &draw, &|setup, at_speeds| {
-            (at_speeds, setup.run.of_the_row())
+        let kinds: Vec<&[Kind]> = changes.iter().map(|&(kinds, _)| kinds).collect();
+        let passes = self.each_pass(ask, &kinds, 0..ask.passes, &draw, &|setups, found| {
+            let of_the_row = setups.iter().map(|setup| setup.run.of_the_row());
+            let controllers = found.into_iter().map(|at_speeds| {
+                // The wanted shift of every look is by far the most of it, and nobody asks for it here.
+                let kept = at_speeds.into_iter().map(|at_speed| at_speed.controllers);
+                kept.collect::<Vec<_>>()
+            });
+            controllers.zip(of_the_row).collect::<Vec<_>>()
         })?;
-        let (speeds, kinds) = (ask.speeds_m_s.len(), ask.kinds.len());
-        let mut cells = Vec::with_capacity(speeds * kinds);
-        for speed in 0..speeds {
-            for kind in 0..kinds {
-                cells.push(Cell::of(
-                    passes
-                        .iter()
-                        .map(|(pass, of_the_row)| (&pass[speed].controllers[kind], *of_the_row)),
-                    ask.clearances_m.len(),
-                ));
+        let speeds = ask.speeds_m_s.len();
+        let samples = kinds.iter().enumerate().map(|(place, kinds)| {
+            let mut cells = Vec::with_capacity(speeds * kinds.len());
+            for speed in 0..speeds {
+                for kind in 0..kinds.len() {
+                    cells.push(Cell::of(
+                        passes.iter().map(|of_pass| {
+                            let (at_speeds, of_the_row) = &of_pass[place];
+                            (&at_speeds[speed][kind], *of_the_row)
+                        }),
+                        ask.clearances_m.len(),
+                    ));
+                }
             }
-        }
-        Ok(Sample { kinds, cells })
+            Sample {
+                kinds: kinds.len(),
+                cells,
+            }
+        });
+        Ok(samples.collect())
     }
 
     /// Sums over passes of the scenario as it stands, at one speed, controller by controller. Takes no more memory for more passes.
@@ -151,14 +186,15 @@ impl<'a> Trials<'a> {
         let ask = Ask {
             passes,
             speeds_m_s: &[speed_m_s],
-            kinds,
             clearances_m,
         };
-        let draw = |pass| self.scenario.draw(self.seed, pass);
+        let draw = |pass| vec![self.scenario.draw(self.seed, pass)];
         let mut tallies = vec![Tally::new(0, clearances_m.len()); kinds.len()];
         for first in (0..passes).step_by(AT_ONCE) {
             let some = first..(first + AT_ONCE as u64).min(passes);
-            for pass in self.each_pass(&ask, some, &draw, &|_, at_speeds| at_speeds)? {
+            let only =
+                |_: &[Setup], mut found: Vec<Vec<PassAtSpeed>>| found.pop().unwrap_or_default();
+            for pass in self.each_pass(&ask, &[kinds], some, &draw, &only)? {
                 for (tally, under) in tallies.iter_mut().zip(&pass[0].controllers) {
                     tally.add(under, pass[0].axle);
                 }
@@ -181,16 +217,16 @@ impl<'a> Trials<'a> {
         let ask = Ask {
             passes,
             speeds_m_s: &[speed_m_s],
-            kinds: &[],
             clearances_m: &[],
         };
         let draw = |pass| match slope_rad {
-            Some(slope_rad) => self.scenario.draw_on_slope(self.seed, pass, slope_rad),
-            None => self.scenario.draw(self.seed, pass),
+            Some(slope_rad) => vec![self.scenario.draw_on_slope(self.seed, pass, slope_rad)],
+            None => vec![self.scenario.draw(self.seed, pass)],
         };
-        let series = self.each_pass(&ask, 0..passes, &draw, &|setup, mut at_speeds| {
-            let per_s = 1.0 / (ticks_per_look(setup, speed_m_s) as f64 * setup.run.step_s);
-            let wanted_m = at_speeds.pop().map_or_else(Vec::new, |at| at.wanted_m);
+        let series = self.each_pass(&ask, &[&[]], 0..passes, &draw, &|setups, mut found| {
+            let per_s = 1.0 / (ticks_per_look(&setups[0], speed_m_s) as f64 * setups[0].run.step_s);
+            let at_speed = found.pop().and_then(|mut at_speeds| at_speeds.pop());
+            let wanted_m = at_speed.map_or_else(Vec::new, |at| at.wanted_m);
             let speeds = wanted_m
                 .windows(2)
                 .map(|pair| ((pair[1] - pair[0]) * per_s).abs())
@@ -204,18 +240,19 @@ impl<'a> Trials<'a> {
         })
     }
 
-    /// Runs some passes, whole blocks at a time on whichever thread is free, and gives what is kept of each in order.
+    /// Runs some passes, whole blocks at a time on whichever thread is free, and gives what is kept of each in order: `draw` gives the
+    /// machines of a pass, `kinds` the controllers of each, and `keep` gets them with what they did, `[machine][speed]`.
     fn each_pass<T: Send>(
         &self,
         ask: &Ask,
+        kinds: &[&[Kind]],
         passes: Range<u64>,
-        draw: &(dyn Fn(u64) -> Setup + Sync),
-        keep: &(dyn Fn(&Setup, Vec<PassAtSpeed>) -> T + Sync),
+        draw: &(dyn Fn(u64) -> Vec<Setup> + Sync),
+        keep: &(dyn Fn(&[Setup], Vec<Vec<PassAtSpeed>>) -> T + Sync),
     ) -> Result<Vec<T>, Stopped> {
         let request = Request {
             seed: self.seed,
             speeds_m_s: ask.speeds_m_s,
-            kinds: ask.kinds,
             clearances_m: ask.clearances_m,
             rows_apart_at_m_s: None,
             room_m: TRADE_ROOM_M,
@@ -231,11 +268,28 @@ impl<'a> Trials<'a> {
                 }
                 let first = passes.start + block * LANES as u64;
                 let passes: Vec<u64> = (first..(first + LANES as u64).min(passes.end)).collect();
-                let setups: Vec<Setup> = passes.iter().map(|&pass| draw(pass)).collect();
-                let found = sim::run(&request, &setups, &passes);
-                let of_block = setups.iter().zip(found).map(|(setup, at)| keep(setup, at));
+                let drawn: Vec<Vec<Setup>> = passes.iter().map(|&pass| draw(pass)).collect();
+                let of_machine = |place: usize| drawn.iter().map(move |of_pass| &of_pass[place]);
+                let machines: Vec<Vec<Setup>> = (0..kinds.len())
+                    .map(|place| of_machine(place).cloned().collect())
+                    .collect();
+                let variants: Vec<Variant> = machines
+                    .iter()
+                    .zip(kinds)
+                    .map(|(setups, kinds)| Variant { kinds, setups })
+                    .collect();
+                let mut found: Vec<_> = sim::run_variants(&request, &variants, &passes)
+                    .into_iter()
+                    .map(Vec::into_iter)
+                    .collect();
+                let of_block = drawn.iter().map(|setups| {
+                    let of_pass = found.iter_mut().filter_map(Iterator::next).collect();
+                    keep(setups, of_pass)
+                });
                 kept.push((block, of_block.collect::<Vec<T>>()));
-                self.tell(passes.len(), ask);
+                for kinds in kinds {
+                    self.tell(passes.len(), ask, kinds.len());
+                }
             }
             kept
         });

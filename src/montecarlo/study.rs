@@ -353,12 +353,11 @@ impl<'a> Engine<'a> {
         let request = Request {
             seed,
             speeds_m_s: &study.speeds_m_s,
-            kinds: self.kinds,
             clearances_m: &study.clearances_m,
             rows_apart_at_m_s: Some(study.working_speed_m_s),
             room_m: TRADE_ROOM_M,
         };
-        let simulated = sim::run(&request, &setups, passes);
+        let simulated = sim::run(&request, self.kinds, &setups, passes);
         for ((pass, setup), &number) in simulated.iter().zip(&setups).zip(passes) {
             // The linear check is dear: worked out for every pass only where what it depends on is drawn anew.
             sums.linear.merge(&if scenario.linear_varies() {

@@ -309,8 +309,10 @@ fn controllers(values: &Values) -> Controllers {
         off_m: n.get(Id::OnOffStop),
     });
     let by_rule = n.try_get(Id::SimcTime).filter(|_| fitted).map(|time_s| {
-        // What the rule calls dead time: camera, valve, and half a frame for the command that holds.
-        let dead_s = n.get(Id::Latency) + n.get(Id::PropDead) + n.get(Id::Frames) / 2.0;
+        let frame_s = n.get(Id::Frames);
+        // What the rule calls dead time: camera, tracker, valve, and half a frame for the command that holds.
+        let seen_s = n.get(Id::Latency) + tracker(values, &n).delay_s(frame_s);
+        let dead_s = seen_s + n.get(Id::PropDead) + frame_s / 2.0;
         Pid::simc(time_s, dead_s, n.get(Id::PropLag))
     });
     let pid = by_rule.or_else(|| {

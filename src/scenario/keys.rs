@@ -747,7 +747,7 @@ keys! {
     OutlierShare: "camera" "outlier_share", apart(Share, "0 %", "20 %"), assumed_in("\"0.2 %\"", "0 %", "2 %"), "share of frames with a wrong number";
     OutlierSd: "camera" "outlier_sd", apart(Length, "0 mm", "500 mm"), assumed_in("\"50 mm\"", "20 mm", "150 mm"), "standard deviation of the error of such a number";
 
-    LowPassTime: "tracker.low_pass" "time", one(Time, "5 ms", "2000 ms"), required("\"60 ms\""), "time constant";
+    LowPassTime: "tracker.low_pass" "time", one(Time, "5 ms", "2000 ms"), required("\"60 ms\""), "time constant; a slow change of the row is followed by it less about half a frame";
     LowPassGate: "tracker.low_pass" "gate", one(Length, "5 mm", "1000 mm"), assumed_in("\"100 mm\"", "50 mm", "200 mm"), "a number further than this from the filtered one is an outlier";
     KalmanSd: "tracker.kalman" "measurement_sd", one(Length, "0.5 mm", "200 mm"), assumed_in("\"6 mm\"", "3 mm", "15 mm"), "standard deviation of a measurement that the filter believes";
     KalmanRate: "tracker.kalman" "rate_change_in_1s", one(Speed, "1 mm/s", "2000 mm/s"), assumed_in("\"60 mm/s\"", "20 mm/s", "150 mm/s"), "by how much the sideways rate wanders within a second, a standard deviation";

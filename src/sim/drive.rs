@@ -1,5 +1,5 @@
-//! The drive of passes side by side: tractor, driver and unshifted implement over time at one speed. It does not depend on the controller, so
-//! all controllers share it.
+//! The drive of passes side by side: tractor, driver and unshifted implement over time at one speed. It does not depend on the controller,
+//! so all controllers share it.
 //!
 //! Each tick, in this order, by the midpoint rule (second order in the tick):
 //!
@@ -20,10 +20,11 @@ use crate::model::driver::{Driver, LoggedPath};
 use crate::model::hitch::Hitch;
 use crate::model::setup::Setup;
 use crate::model::tractor::{LOST_HEADING_RAD, LOST_OFFSET_M};
-use crate::model::vector::{Lanes, sin, sin_cos};
+use crate::model::vector::{Lanes, sin, sin_cos, tan};
 
-/// State at every tick, lane by lane. Tick 0 is the exposure of the last camera frame before the approach begins (without an approach: before
-/// the tools are lowered), so that frames and ticks keep the same step in every pass; that moment falls at random between two frames.
+/// State at every tick, lane by lane. Tick 0 is the exposure of the last camera frame before the approach begins (without an approach:
+/// before the tools are lowered), so that frames and ticks keep the same step in every pass; that moment falls at random between two
+/// frames.
 #[derive(Clone, Debug, Default)]
 pub struct Drive<const N: usize> {
     /// Speed of the rear axle, m/s.
@@ -46,6 +47,28 @@ pub struct Drive<const N: usize> {
     keeps: Lanes<N>,
 }
 
+/// What of the drives the side-shift needs to know.
+#[derive(Clone, Copy, Debug)]
+pub struct Driven<const N: usize> {
+    /// Speed of the rear axle, m/s.
+    pub speed_m_s: f64,
+    /// Moment of lowering after tick 0, s.
+    pub lowered_s: Lanes<N>,
+    /// Number of ticks.
+    pub ticks: usize,
+}
+
+impl<const N: usize> Driven<N> {
+    /// That of one pass alone.
+    pub fn lane(self, lane: usize) -> Driven<1> {
+        Driven {
+            speed_m_s: self.speed_m_s,
+            lowered_s: self.lowered_s.lane(lane),
+            ticks: self.ticks,
+        }
+    }
+}
+
 /// What differs between passes that run side by side.
 #[derive(Clone, Copy, Debug)]
 pub struct Own<const N: usize> {
@@ -64,6 +87,18 @@ pub struct Own<const N: usize> {
 }
 
 impl<const N: usize> Own<N> {
+    /// That of one pass alone.
+    pub fn lane(&self, lane: usize) -> Own<1> {
+        Own {
+            passes: [self.passes[lane]],
+            entry_offset_m: self.entry_offset_m.lane(lane),
+            entry_heading_rad: self.entry_heading_rad.lane(lane),
+            entry_shift_m: self.entry_shift_m.lane(lane),
+            alignment_m: self.alignment_m.lane(lane),
+            yaw_bias_rad_s: self.yaw_bias_rad_s.lane(lane),
+        }
+    }
+
     /// From the setups of the passes.
     pub fn of(setups: &[Setup; N], passes: [u64; N]) -> Self {
         Self {
@@ -79,9 +114,11 @@ impl<const N: usize> Own<N> {
     }
 }
 
-/// Whether these passes may run side by side: their setups differ in nothing but what [`Own`] keeps apart.
+/// Whether these passes may run side by side: their setups differ in nothing but what [`Own`] keeps apart and, in the side-shift, where
+/// each pass may move alone, the hydraulics.
 pub fn side_by_side(a: &Setup, b: &Setup) -> bool {
     let mut b = b.clone();
+    b.hydraulics = a.hydraulics;
     b.run.entry_offset_m = a.run.entry_offset_m;
     b.run.entry_heading_rad = a.run.entry_heading_rad;
     b.run.entry_shift_m = a.run.entry_shift_m;
@@ -176,21 +213,21 @@ impl<const N: usize> Drive<N> {
         state.station_m = setup.tools.tool_line_m - v * (self.lowered_s + warm_up_ticks * dt);
         let motion = Motion::new(setup, v);
         // No driver ever stands at y = psi = 0: the loop first has to forget that it was begun there.
+        let mut heading = sin_cos(state.heading_rad);
         for _ in 0..warm_up_ticks as usize {
-            let heading = sin_cos(state.heading_rad);
             let command = hands.command_rad(setup, ground, state, heading);
-            motion.advance(setup, state, heading, command);
+            heading = motion.advance(setup, state, heading, command);
         }
-        // The headland turn is not driven: what it leaves is put on at once, after the warm-up, in which it would have been steered away. The
-        // implement turns with the tractor, or the hitch would be bent.
+        // The headland turn is not driven: what it leaves is put on at once, after the warm-up, in which it would have been steered away.
+        // The implement turns with the tractor, or the hitch would be bent.
         state.offset_m += own.entry_offset_m;
         state.heading_rad += own.entry_heading_rad;
         state.towed_rad += own.entry_heading_rad;
+        heading = sin_cos(state.heading_rad);
         for _ in 0..count {
-            let heading = sin_cos(state.heading_rad);
             self.note(setup, state, heading.0);
             let command = hands.command_rad(setup, ground, state, heading);
-            motion.advance(setup, state, heading, command);
+            heading = motion.advance(setup, state, heading, command);
         }
     }
 
@@ -240,6 +277,16 @@ impl<const N: usize> Drive<N> {
                 motion.tow(setup, &mut state, middle_rad, yaw, curvature * v);
             }
             state.heading_rad = next_rad;
+        }
+    }
+
+    /// What of it the side-shift needs to know.
+    #[inline(always)]
+    pub fn driven(&self) -> Driven<N> {
+        Driven {
+            speed_m_s: self.speed_m_s,
+            lowered_s: self.lowered_s,
+            ticks: self.station_m.len(),
         }
     }
 
@@ -341,6 +388,7 @@ impl Motion {
         }
     }
 
+    /// Moves tractor and implement by one tick; takes sine and cosine of the heading before it and gives those after it.
     #[inline(always)]
     fn advance<const N: usize>(
         &self,
@@ -348,7 +396,7 @@ impl Motion {
         state: &mut State<N>,
         heading: (Lanes<N>, Lanes<N>),
         command_rad: Lanes<N>,
-    ) {
+    ) -> (Lanes<N>, Lanes<N>) {
         let (dt, v, slip) = (self.step_s, self.speed_m_s, self.slip);
         let limit = Lanes::all(setup.tractor.steer_limit_rad);
         let most = Lanes::all(self.steer_most_rad);
@@ -359,12 +407,14 @@ impl Motion {
 
         let (sin0, cos0) = heading;
         let before = *state;
-        let (middle_rad, line_rad_s);
+        let (middle_rad, line_rad_s, next);
         if self.is_straight {
-            // Without a bend the heading turns evenly through the tick: its sine in the middle follows from that at the start, which is
-            // known.
+            // Without a bend the heading turns evenly through the tick: its sine is carried along by two half steps instead of worked out
+            // anew. What the rounding adds over a pass is a random walk of some 1e-14.
             middle_rad = state.heading_rad + yaw * (0.5 * dt);
-            let (sin, cos) = turned_a_little(heading, yaw * (0.5 * dt));
+            let half = small(yaw * (0.5 * dt));
+            let (sin, cos) = turned(heading, half);
+            next = turned((sin, cos), half);
             line_rad_s = Lanes::default();
             state.station_m += (cos - sin * slip) * v * dt;
             state.offset_m += (sin + cos * slip) * v * dt;
@@ -382,6 +432,7 @@ impl Motion {
             state.station_m += pace_m_s * dt;
             state.offset_m += (sin + cos * slip) * v * dt;
             state.heading_rad += (yaw - line_rad_s) * dt;
+            next = sin_cos(state.heading_rad);
         }
         state.steer_rad = steer_rad;
         if is_drawn(setup) {
@@ -390,6 +441,7 @@ impl Motion {
             self.tow(setup, &mut towed, middle_rad, yaw, line_rad_s);
             state.towed_rad = towed.towed_rad;
         }
+        next
     }
 
     /// One tick of the drawn implement by the midpoint rule.
@@ -426,22 +478,28 @@ pub(super) fn yaw_rate<const N: usize>(
     speed_m_s: f64,
     steer_rad: Lanes<N>,
 ) -> Lanes<N> {
-    let (sin, cos) = sin_cos(steer_rad);
-    sin / cos * (speed_m_s / setup.tractor.wheelbase_m)
+    tan(steer_rad) * (speed_m_s / setup.tractor.wheelbase_m)
 }
 
-/// Sine and cosine after a turn of less than 0.05 rad, to 1e-14.
+/// Sine and cosine of an angle of less than 0.05 rad, to 1e-14.
 #[inline(always)]
-fn turned_a_little<const N: usize>(
-    (sin, cos): (Lanes<N>, Lanes<N>),
-    turn: Lanes<N>,
-) -> (Lanes<N>, Lanes<N>) {
-    let z = turn * turn;
-    let turn_sin = turn + turn * z * (z * (1.0 / 120.0) - 1.0 / 6.0);
-    let turn_cos = 1.0 + z * (z * (z * (-1.0 / 720.0) + 1.0 / 24.0) - 0.5);
+fn small<const N: usize>(angle: Lanes<N>) -> (Lanes<N>, Lanes<N>) {
+    let z = angle * angle;
     (
-        sin * turn_cos + cos * turn_sin,
-        cos * turn_cos - sin * turn_sin,
+        angle + angle * z * (z * (1.0 / 120.0) - 1.0 / 6.0),
+        1.0 + z * (z * (z * (-1.0 / 720.0) + 1.0 / 24.0) - 0.5),
+    )
+}
+
+/// Sine and cosine of the sum of two angles.
+#[inline(always)]
+fn turned<const N: usize>(
+    (sin, cos): (Lanes<N>, Lanes<N>),
+    (more_sin, more_cos): (Lanes<N>, Lanes<N>),
+) -> (Lanes<N>, Lanes<N>) {
+    (
+        sin * more_cos + cos * more_sin,
+        cos * more_cos - sin * more_sin,
     )
 }
 

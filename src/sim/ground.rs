@@ -19,6 +19,9 @@ const WARM_UP_REACHES: f64 = 3.0;
 /// Coefficient of variation of a blind stretch's length is that of an exponential law; none is shorter, m.
 const SHORTEST_STRETCH_M: f64 = 1e-6;
 
+/// 2^52: what is added to it loses its fraction.
+const ROUND: f64 = 4_503_599_627_370_496.0;
+
 /// A noise of the ground on its distance grid, lane by lane.
 #[derive(Clone, Debug)]
 pub struct Track<const N: usize> {
@@ -104,16 +107,19 @@ impl<const N: usize> Track<N> {
             return Lanes::default();
         }
         let last = self.values.len() - 2;
-        let x = ((s_m - self.start_m) * self.per_m).max(Lanes::default());
-        // Far below 2^31, and the signed conversion is the one that processors have.
-        let whole = x.map(|x| f64::from(x as i32)).min(Lanes::all(last as f64));
+        let (first, end) = (Lanes::default(), Lanes::all(last as f64));
+        let x = ((s_m - self.start_m) * self.per_m).clamp(first, Lanes::all(last as f64 + 1.0));
+        // Half a step down, the sum with 2^52 rounds to the whole number below and holds it in its lowest bits: no conversion in sight.
+        let rounded = (x.min(end) - 0.5).max(first) + ROUND;
+        let whole = rounded - ROUND;
+        let values = &self.values[..last + 2];
         let (mut a, mut b) = (Lanes::default(), Lanes::default());
         for lane in 0..N {
-            let i = (x.0[lane] as i32 as usize).min(last);
-            a.0[lane] = self.values[i].0[lane];
-            b.0[lane] = self.values[i + 1].0[lane];
+            let i = (rounded.0[lane].to_bits() as u32 as usize).min(last);
+            a.0[lane] = values[i].0[lane];
+            b.0[lane] = values[i + 1].0[lane];
         }
-        a + (x - whole).min(Lanes::all(1.0)) * (b - a)
+        a + (x - whole) * (b - a)
     }
 }
 

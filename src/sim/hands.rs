@@ -40,7 +40,8 @@ impl<const N: usize> Wobble<N> {
         }
     }
 
-    /// Moves on by one tick and gives the mean over it, as the midpoint rule wants it; held from its beginning it would be half a tick late.
+    /// Moves on by one tick and gives the mean over it, as the midpoint rule wants it; held from its beginning it would be half a tick
+    /// late.
     #[inline(always)]
     fn over_tick(&mut self) -> Lanes<N> {
         let before = self.value;

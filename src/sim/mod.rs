@@ -1,16 +1,18 @@
 //! The engine: ground, drive, sensors, side-shift and count of eight passes side by side in plain arrays, or of one alone.
 //!
 //! ```text
-//! for each block of passes:   ground      once for all speeds
-//!   for each speed:           drive       once for all controllers: tractor, driver, unshifted implement
-//!                             sensors     camera frames and yaw rate along it
-//!                             looks       what the edges would meet with the frame unshifted
-//!     for each controller:    shift       numbers to controller to valve to cylinder to frame
-//!                             histogram   of needed clearance: answers every clearance at once
+//! for each block of passes:       ground      once for all speeds
+//!   for each speed, each machine: drive       once for all controllers: tractor, driver, unshifted implement
+//!                                 looks       what the edges would meet with the frame unshifted
+//!                                 sensors     camera frames and yaw rate along the drive
+//!     for each controller:        shift       numbers to controller to valve to cylinder to frame
+//!                                 histogram   of needed clearance: answers every clearance at once
 //! ```
 //!
-//! The source is compiled twice, for the baseline and for AVX2, and chosen as the program runs; nothing is fused and no mathematics library of
-//! the platform is called, so that every processor gives the same bits, and so does a pass alone or in any company.
+//! A machine that differs from the first one in later stages only takes the earlier ones from it ([`variants`]).
+//!
+//! The source is compiled twice, for the baseline and for AVX2, and chosen as the program runs; nothing is fused and no mathematics library
+//! of the platform is called, so that every processor gives the same bits, and so does a pass alone or in any company.
 //!
 //! Everything on the way from [`run`] to the ticks must be inlined into the function with the wide registers: what is not (a
 //! closure, a helper without the mark) silently falls back to the narrow ones.
@@ -29,6 +31,7 @@ pub mod shift;
 pub mod streams;
 pub mod trace;
 mod valve;
+mod variants;
 
 use std::cell::RefCell;
 
@@ -41,6 +44,7 @@ use drive::{Drive, Own, side_by_side};
 use ground::Ground;
 use sensors::Sensors;
 use shift::Shift;
+use variants::Shares;
 
 /// Passes side by side.
 pub const LANES: usize = 8;
@@ -52,14 +56,21 @@ pub struct Request<'a> {
     pub seed: u64,
     /// Speeds, m/s.
     pub speeds_m_s: &'a [f64],
-    /// Controllers; one that a machine lacks stays locked.
-    pub kinds: &'a [Kind],
     /// Clearances, m, rising.
     pub clearances_m: &'a [f64],
     /// Speed at which rows are told apart, m/s.
     pub rows_apart_at_m_s: Option<f64>,
     /// Distance from the row within which tools count as near, m.
     pub room_m: f64,
+}
+
+/// A machine, among others that meet the same passes.
+#[derive(Clone, Copy, Debug)]
+pub struct Variant<'a> {
+    /// Controllers; one that the machine lacks stays locked.
+    pub kinds: &'a [Kind],
+    /// The machine in every pass.
+    pub setups: &'a [Setup],
 }
 
 /// One pass at one speed.
@@ -71,7 +82,7 @@ pub struct PassAtSpeed {
     pub axle: [f64; 3],
     /// True if the tractor lost the row or fell short of its end.
     pub lost: bool,
-    /// The controllers, in the order of the request.
+    /// The controllers, in the order in which they were asked for.
     pub controllers: Vec<PassUnderController>,
 }
 
@@ -90,230 +101,329 @@ pub struct PassUnderController {
     pub rows: Vec<Expected>,
 }
 
-/// What a block of passes leaves for the next one to write over: fresh memory would cost as much as the passes.
+/// What a block of passes leaves for the next one to write over: fresh memory would cost as much as the passes. Drive, sensors and looks
+/// are there twice: those of the first variant, which others may share, and those of the variant at hand.
 #[derive(Default)]
 struct Scratch<const N: usize> {
-    drive: Drive<N>,
-    sensors: Sensors<N>,
-    looks: Looks<N>,
+    drives: [Drive<N>; 2],
+    sensors: [Sensors<N>; 2],
+    looks: [Looks<N>; 2],
     shift: Shift<N>,
     pooled: Histograms<N>,
     by_row: Histograms<N>,
-    /// The tables of the last block, with the plants and clearances that they are for.
-    tables: Option<(Plants, Vec<f64>, Tables)>,
+    /// Tables of the last blocks, with the plants that they are for, and the clearances of all.
+    tables: Vec<(Plants, Tables)>,
+    clearances_m: Vec<f64>,
 }
 
 impl<const N: usize> Scratch<N> {
-    /// Works the tables out unless the last block used the same ones.
-    fn prepare(&mut self, setup: &Setup, clearances_m: &[f64]) {
-        let same = |(plants, of_m, _): &(Plants, Vec<f64>, Tables)| {
-            *plants == setup.plants && of_m == clearances_m
-        };
-        if !self.tables.as_ref().is_some_and(same) {
-            let tables = Tables::new(setup, clearances_m);
-            self.tables = Some((setup.plants, clearances_m.to_vec(), tables));
+    /// Works out the tables that are not there yet; gives each machine's place among them.
+    fn prepare<'s>(
+        &mut self,
+        setups: impl Iterator<Item = &'s Setup>,
+        clearances_m: &[f64],
+    ) -> Vec<usize> {
+        if self.clearances_m != clearances_m || self.tables.len() > MOST_TABLES {
+            self.tables.clear();
+            self.clearances_m = clearances_m.to_vec();
         }
+        setups
+            .map(|setup| {
+                let known = |(plants, _): &(Plants, Tables)| *plants == setup.plants;
+                self.tables.iter().position(known).unwrap_or_else(|| {
+                    self.tables
+                        .push((setup.plants, Tables::new(setup, clearances_m)));
+                    self.tables.len() - 1
+                })
+            })
+            .collect()
     }
 }
+
+/// Tables that are kept: more than a run has variants of plants.
+const MOST_TABLES: usize = 64;
 
 thread_local! {
     static SCRATCH: RefCell<(Scratch<LANES>, Scratch<1>)> = RefCell::default();
 }
 
-/// Simulates passes with their setups; gives `[pass][speed]`, in the order given.
+/// Simulates passes of one machine with its setup in each; gives `[pass][speed]`, in the order given.
 ///
-/// Passes whose setups differ only in entry, alignment and sensor bias run side by side, others alone: what a pass gives does not depend on
-/// it.
-pub fn run(request: &Request, setups: &[Setup], passes: &[u64]) -> Vec<Vec<PassAtSpeed>> {
+/// Passes whose setups differ only in entry, alignment, sensor bias and hydraulics run side by side, others alone: what a pass gives does
+/// not depend on it.
+pub fn run(
+    request: &Request,
+    kinds: &[Kind],
+    setups: &[Setup],
+    passes: &[u64],
+) -> Vec<Vec<PassAtSpeed>> {
+    let mut all = run_variants(request, &[Variant { kinds, setups }], passes);
+    all.pop().unwrap_or_default()
+}
+
+/// The same for several machines: `[variant][pass][speed]`. What a machine shares with the first one, from the ground to the sensors, is
+/// worked out once; what each gives does not depend on it.
+pub fn run_variants(
+    request: &Request,
+    variants: &[Variant],
+    passes: &[u64],
+) -> Vec<Vec<Vec<PassAtSpeed>>> {
     SCRATCH.with_borrow_mut(|(side_by_side, alone)| {
-        run_in(request, setups, passes, side_by_side, alone)
+        run_in(request, variants, passes, side_by_side, alone)
     })
 }
 
 fn run_in(
     request: &Request,
-    setups: &[Setup],
+    variants: &[Variant],
     passes: &[u64],
     scratch: &mut Scratch<LANES>,
     scratch_alone: &mut Scratch<1>,
-) -> Vec<Vec<PassAtSpeed>> {
-    let mut all = Vec::with_capacity(passes.len());
-    for (setups, passes) in setups.chunks(LANES).zip(passes.chunks(LANES)) {
-        if setups.len() > 1 && setups.iter().all(|setup| side_by_side(&setups[0], setup)) {
+) -> Vec<Vec<Vec<PassAtSpeed>>> {
+    let mut all = vec![Vec::with_capacity(passes.len()); variants.len()];
+    let mut add = |found: Vec<Vec<Vec<PassAtSpeed>>>, count: usize| {
+        for (all, found) in all.iter_mut().zip(found) {
+            all.extend(found.into_iter().take(count));
+        }
+    };
+    for first in (0..passes.len()).step_by(LANES) {
+        let block = first..(first + LANES).min(passes.len());
+        let alike = |variant: &Variant| {
+            let setups = &variant.setups[block.clone()];
+            setups.iter().all(|setup| side_by_side(&setups[0], setup))
+        };
+        if block.len() > 1 && variants.iter().all(alike) {
             // Lanes without a pass of their own repeat the first one.
-            let lane = |i: usize| if i < passes.len() { i } else { 0 };
-            let setups: [Setup; LANES] = std::array::from_fn(|i| setups[lane(i)].clone());
+            let lane = |i: usize| first + if i < block.len() { i } else { 0 };
+            let machines: Vec<Machine<LANES>> = variants
+                .iter()
+                .map(|one| Machine {
+                    kinds: one.kinds,
+                    setups: std::array::from_fn(|i| one.setups[lane(i)].clone()),
+                })
+                .collect();
             let numbers = std::array::from_fn(|i| passes[lane(i)]);
-            let mut together = widest(request, &setups, numbers, scratch);
-            together.truncate(passes.len());
-            all.extend(together);
+            add(widest(request, &machines, numbers, scratch), block.len());
         } else {
-            for (setup, &pass) in setups.iter().zip(passes) {
-                all.extend(widest(
-                    request,
-                    std::array::from_ref(setup),
-                    [pass],
-                    scratch_alone,
-                ));
+            for pass in block {
+                let machines: Vec<Machine<1>> = variants
+                    .iter()
+                    .map(|one| Machine {
+                        kinds: one.kinds,
+                        setups: [one.setups[pass].clone()],
+                    })
+                    .collect();
+                add(widest(request, &machines, [passes[pass]], scratch_alone), 1);
             }
         }
     }
     all
 }
 
+/// A variant in the passes of one block.
+struct Machine<'a, const N: usize> {
+    kinds: &'a [Kind],
+    setups: [Setup; N],
+}
+
 /// The engine as compiled for the widest registers that this processor has.
 fn widest<const N: usize>(
     request: &Request,
-    setups: &[Setup; N],
+    machines: &[Machine<N>],
     passes: [u64; N],
     scratch: &mut Scratch<N>,
-) -> Vec<Vec<PassAtSpeed>> {
+) -> Vec<Vec<Vec<PassAtSpeed>>> {
     // One pass alone fills no wide register: a second copy of it would only take time to build.
     #[cfg(target_arch = "x86_64")]
     if N > 1 && std::arch::is_x86_feature_detected!("avx2") {
         #[allow(unsafe_code)]
         // SAFETY: the processor has what the function asks for.
-        return unsafe { with_avx2(request, setups, passes, scratch) };
+        return unsafe { with_avx2(request, machines, passes, scratch) };
     }
-    on_baseline(request, setups, passes, scratch)
+    on_baseline(request, machines, passes, scratch)
 }
 
 // Never inlined, so that whoever calls it shares one copy.
 #[inline(never)]
 fn on_baseline<const N: usize>(
     request: &Request,
-    setups: &[Setup; N],
+    machines: &[Machine<N>],
     passes: [u64; N],
     scratch: &mut Scratch<N>,
-) -> Vec<Vec<PassAtSpeed>> {
-    simulate(request, setups, passes, scratch)
+) -> Vec<Vec<Vec<PassAtSpeed>>> {
+    simulate(request, machines, passes, scratch)
 }
 
 #[cfg(target_arch = "x86_64")]
 #[target_feature(enable = "avx2")]
 fn with_avx2<const N: usize>(
     request: &Request,
-    setups: &[Setup; N],
+    machines: &[Machine<N>],
     passes: [u64; N],
     scratch: &mut Scratch<N>,
-) -> Vec<Vec<PassAtSpeed>> {
-    simulate(request, setups, passes, scratch)
+) -> Vec<Vec<Vec<PassAtSpeed>>> {
+    simulate(request, machines, passes, scratch)
 }
 
 /// The engine as compiled for the baseline: for tests that hold it against [`run`].
 pub fn run_on_baseline(
     request: &Request,
+    kinds: &[Kind],
     setups: &[Setup; LANES],
     passes: [u64; LANES],
 ) -> Vec<Vec<PassAtSpeed>> {
-    on_baseline(request, setups, passes, &mut Scratch::default())
+    let machine = Machine {
+        kinds,
+        setups: setups.clone(),
+    };
+    let mut all = on_baseline(request, &[machine], passes, &mut Scratch::default());
+    all.pop().unwrap_or_default()
 }
 
 #[inline(always)]
 fn simulate<const N: usize>(
     request: &Request,
-    setups: &[Setup; N],
+    machines: &[Machine<N>],
     passes: [u64; N],
     scratch: &mut Scratch<N>,
-) -> Vec<Vec<PassAtSpeed>> {
-    let setup = &setups[0];
-    let own = Own::of(setups, passes);
-    let ground = Ground::draw(setup, request.seed, passes);
-    scratch.prepare(setup, request.clearances_m);
-    let rows = setup.rows.offset_m.len();
+) -> Vec<Vec<Vec<PassAtSpeed>>> {
+    let places = scratch.prepare(
+        machines.iter().map(|machine| &machine.setups[0]),
+        request.clearances_m,
+    );
     let Scratch {
-        drive,
+        drives,
         sensors,
         looks,
         shift,
         pooled,
         by_row,
         tables,
+        ..
     } = scratch;
-    let Some((_, _, tables)) = tables.as_ref() else {
-        return Vec::new();
-    };
-    pooled.reset(tables, 1);
-    by_row.reset(
-        tables,
-        if request.rows_apart_at_m_s.is_some() {
-            rows
-        } else {
-            0
-        },
-    );
-    let mut all: Vec<Vec<PassAtSpeed>> = vec![Vec::with_capacity(request.speeds_m_s.len()); N];
-    // No plant is drawn here: so many are expected to stand, and the tables integrate over where each of them does.
-    let per_metre = rows as f64 / setup.plants.spacing_m * setup.plants.emergence;
-    let run = &setup.run;
-    let stand = [
-        per_metre * run.entry_length_m,
-        per_metre * (run.length_m - run.entry_length_m),
-    ];
+    let owns: Vec<Own<N>> = machines
+        .iter()
+        .map(|machine| Own::of(&machine.setups, passes))
+        .collect();
+    let shares: Vec<Shares> = machines
+        .iter()
+        .enumerate()
+        .map(|(place, machine)| match place {
+            0 => Shares::default(),
+            _ => Shares::of(
+                (&machines[0].setups[0], &owns[0]),
+                (&machine.setups[0], &owns[place]),
+            ),
+        })
+        .collect();
+    let same_valves: Vec<bool> = machines
+        .iter()
+        .map(|machine| {
+            let mut others = machine.setups.iter();
+            others.all(|other| other.hydraulics == machine.setups[0].hydraulics)
+        })
+        .collect();
+    let mut grounds: Vec<Option<Ground<N>>> = Vec::with_capacity(machines.len());
+    for (machine, shares) in machines.iter().zip(&shares) {
+        let own = !shares.ground;
+        grounds.push(own.then(|| Ground::draw(&machine.setups[0], request.seed, passes)));
+    }
+    let mut all = vec![vec![Vec::with_capacity(request.speeds_m_s.len()); N]; machines.len()];
 
     for &speed_m_s in request.speeds_m_s {
-        // What all controllers share comes first: a drive with its frames takes as long as three of them.
-        drive.again(setup, &ground, request.seed, &own, speed_m_s);
-        sensors.observe_again(setup, &ground, drive, request.seed, &own);
-        let on_line = matches!(setup.driver, Driver::SatelliteLine(_));
-        looks.along(setup, &ground, drive, on_line);
-        let axle = looks.axle();
-        let lost = looks.lost();
-        let unmet = looks.unmet;
-        for (lane, passes) in all.iter_mut().enumerate() {
-            let wanted_m = looks
-                .wanted_m
-                .iter()
-                .enumerate()
-                .filter(|&(look, _)| looks.is_counted(look, lane));
-            passes.push(PassAtSpeed {
-                wanted_m: wanted_m.map(|(_, wanted_m)| wanted_m.0[lane]).collect(),
-                axle: axle.map(|sum| sum.0[lane]),
-                lost: lost.0[lane] != 0.0,
-                controllers: Vec::with_capacity(request.kinds.len()),
-            });
-        }
-        for &kind in request.kinds {
-            shift::run(setup, &own, drive, sensors, kind, looks.every(), shift);
-            let followed = looks.followed(shift, request.room_m);
+        for (place, machine) in machines.iter().enumerate() {
+            let (setup, own, shares) = (&machine.setups[0], &owns[place], shares[place]);
+            let Some(ground) = grounds[place].as_ref().or(grounds[0].as_ref()) else {
+                continue;
+            };
+            // What all controllers share comes first: a drive with its frames takes as long as three of them.
+            let mine = usize::from(place > 0);
+            let of = |shared: bool| if shared { 0 } else { mine };
+            if !shares.drive {
+                drives[mine].again(setup, ground, request.seed, own, speed_m_s);
+                let on_line = matches!(setup.driver, Driver::SatelliteLine(_));
+                looks[mine].along(setup, ground, &drives[mine], on_line);
+            }
+            let (drive, looks) = (&drives[of(shares.drive)], &looks[of(shares.drive)]);
+            if !shares.sensors {
+                sensors[mine].observe_again(setup, ground, drive, request.seed, own);
+            }
+            let sensors = &sensors[of(shares.sensors)];
+            let (_, tables) = &tables[places[place]];
+            let rows = setup.rows.offset_m.len();
             let apart = request.rows_apart_at_m_s == Some(speed_m_s);
-            // Entry and rest, each by lane; rows by row and lane.
-            let [entry, rest] = [true, false].map(|in_entry| {
-                pooled.fill(tables, looks, shift, in_entry);
-                if apart {
-                    by_row.fill(tables, looks, shift, in_entry);
+            pooled.reset(tables, 1);
+            by_row.reset(tables, if apart { rows } else { 0 });
+            // No plant is drawn here: so many are expected to stand, and the tables integrate over where each of them does.
+            let per_metre = rows as f64 / setup.plants.spacing_m * setup.plants.emergence;
+            let run = &setup.run;
+            let stand = [
+                per_metre * run.entry_length_m,
+                per_metre * (run.length_m - run.entry_length_m),
+            ];
+            let axle = looks.axle();
+            let lost = looks.lost();
+            let unmet = looks.unmet;
+            for (lane, passes) in all[place].iter_mut().enumerate() {
+                let wanted_m = looks
+                    .wanted_m
+                    .iter()
+                    .enumerate()
+                    .filter(|&(look, _)| looks.is_counted(look, lane));
+                passes.push(PassAtSpeed {
+                    wanted_m: wanted_m.map(|(_, wanted_m)| wanted_m.0[lane]).collect(),
+                    axle: axle.map(|sum| sum.0[lane]),
+                    lost: lost.0[lane] != 0.0,
+                    controllers: Vec::with_capacity(machine.kinds.len()),
+                });
+            }
+            for &kind in machine.kinds {
+                let driven = drive.driven();
+                if same_valves[place] {
+                    shift::run(setup, own, driven, sensors, kind, looks.every(), shift);
+                } else {
+                    let setups = &machine.setups;
+                    shift::run_apart(setups, own, driven, sensors, kind, looks.every(), shift);
                 }
-                let stretch = usize::from(!in_entry);
-                let unmet = unmet[stretch];
-                let pooled: [Expected; N] = std::array::from_fn(|lane| {
-                    pooled.expected(tables, 0, lane, stand[stretch], unmet.0[lane])
-                });
-                let in_row = stand[stretch] / rows as f64;
-                let by_row: Vec<[Expected; N]> = (0..if apart { rows } else { 0 })
-                    .map(|row| {
-                        std::array::from_fn(|lane| {
-                            by_row.expected(tables, row, lane, in_row, unmet.0[lane])
+                let followed = looks.followed(shift, request.room_m);
+                // Entry and rest, each by lane; rows by row and lane.
+                let [entry, rest] = [true, false].map(|in_entry| {
+                    pooled.fill(tables, looks, shift, in_entry);
+                    if apart {
+                        by_row.fill(tables, looks, shift, in_entry);
+                    }
+                    let stretch = usize::from(!in_entry);
+                    let unmet = unmet[stretch];
+                    let pooled: [Expected; N] = std::array::from_fn(|lane| {
+                        pooled.expected(tables, 0, lane, stand[stretch], unmet.0[lane])
+                    });
+                    let in_row = stand[stretch] / rows as f64;
+                    let by_row: Vec<[Expected; N]> = (0..if apart { rows } else { 0 })
+                        .map(|row| {
+                            std::array::from_fn(|lane| {
+                                by_row.expected(tables, row, lane, in_row, unmet.0[lane])
+                            })
                         })
-                    })
-                    .collect();
-                (pooled, by_row)
-            });
-            let (entry_rows, rest_rows) = (entry.1, rest.1);
-            let by_lane = entry.0.into_iter().zip(rest.0).enumerate();
-            for ((lane, (entry, rest)), passes) in by_lane.zip(&mut all) {
-                let Some(pass) = passes.last_mut() else {
-                    continue;
-                };
-                let rows = entry_rows.iter().zip(&rest_rows);
-                pass.controllers.push(PassUnderController {
-                    followed: followed[lane],
-                    whole: Expected::whole(run, &entry, &rest),
-                    entry,
-                    rest,
-                    rows: rows
-                        .map(|(entry, rest)| Expected::whole(run, &entry[lane], &rest[lane]))
-                        .collect(),
+                        .collect();
+                    (pooled, by_row)
                 });
+                let (entry_rows, rest_rows) = (entry.1, rest.1);
+                let by_lane = entry.0.into_iter().zip(rest.0).enumerate();
+                for ((lane, (entry, rest)), passes) in by_lane.zip(&mut all[place]) {
+                    let Some(pass) = passes.last_mut() else {
+                        continue;
+                    };
+                    let rows = entry_rows.iter().zip(&rest_rows);
+                    pass.controllers.push(PassUnderController {
+                        followed: followed[lane],
+                        whole: Expected::whole(run, &entry, &rest),
+                        entry,
+                        rest,
+                        rows: rows
+                            .map(|(entry, rest)| Expected::whole(run, &entry[lane], &rest[lane]))
+                            .collect(),
+                    });
+                }
             }
         }
     }

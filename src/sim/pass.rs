@@ -52,16 +52,16 @@ impl Pass {
     /// Runs one controller; one that the setup lacks stays locked.
     pub fn shift(&self, setup: &Setup, kind: Kind) -> Shifted {
         let mut out = Shift::default();
-        let (own, drive, sensors) = (&self.own, &self.drive, &self.sensors);
-        shift::run(setup, own, drive, sensors, kind, 1, &mut out);
+        let (own, driven, sensors) = (&self.own, self.drive.driven(), &self.sensors);
+        shift::run(setup, own, driven, sensors, kind, 1, &mut out);
         Shifted::of(&out)
     }
 
     /// Runs any law on one of the machine's valves: a controller of one's own.
     pub fn shift_under(&self, setup: &Setup, valve: ValveKind, law: impl Law<1>) -> Shifted {
         let mut out = Shift::default();
-        let (own, drive, sensors) = (&self.own, &self.drive, &self.sensors);
-        shift::run_law(setup, own, drive, sensors, valve, law, 1, &mut out);
+        let (own, driven, sensors) = (&self.own, self.drive.driven(), &self.sensors);
+        shift::run_law(setup, own, driven, sensors, valve, law, 1, &mut out);
         Shifted::of(&out)
     }
 }

@@ -1,5 +1,5 @@
-//! What the sensors report along the drives of passes side by side: camera frames and yaw rate. It does not depend on the controller but for
-//! the shift that a shifted camera sees, which the side-shift takes off.
+//! What the sensors report along the drives of passes side by side: camera frames and yaw rate. It does not depend on the controller but
+//! for the shift that a shifted camera sees, which the side-shift takes off.
 
 use super::deviates::Deviates;
 use super::drive::{Drive, Own};
@@ -37,6 +37,24 @@ pub struct Sensors<const N: usize> {
 }
 
 impl<const N: usize> Sensors<N> {
+    /// Those of one pass alone.
+    pub fn lane(&self, lane: usize) -> Sensors<1> {
+        let each = |series: &[Lanes<N>]| series.iter().map(|value| value.lane(lane)).collect();
+        let frames = self.frames.iter().map(|frame| Frame {
+            exposed_s: frame.exposed_s,
+            number_m: frame.number_m.lane(lane),
+            found: frame.found.lane(lane),
+            position_noise_exposed_m: frame.position_noise_exposed_m.lane(lane),
+            position_noise_arrived_m: frame.position_noise_arrived_m.lane(lane),
+            yaw_rad_s: frame.yaw_rad_s.lane(lane),
+        });
+        Sensors {
+            frames: frames.collect(),
+            turn_rad: each(&self.turn_rad),
+            turn_integral_rad_s: each(&self.turn_integral_rad_s),
+        }
+    }
+
     /// Draws what the sensors report.
     #[inline(always)]
     pub fn observe(

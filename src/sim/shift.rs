@@ -1,5 +1,5 @@
-//! The side-shift of passes side by side: sensor numbers to controller to valve to cylinder to frame. Frames and ticks keep step, so exposures,
-//! arrivals and dead times fall together in all lanes.
+//! The side-shift of passes side by side: sensor numbers to controller to valve to cylinder to frame. Frames and ticks keep step, so
+//! exposures, arrivals and dead times fall together in all lanes.
 //!
 //! Each tick, in this order:
 //!
@@ -13,7 +13,7 @@
 //!
 //! Exposures, arrivals and the dead time fall inside ticks and are interpolated there.
 
-use super::drive::{Drive, Own};
+use super::drive::{Driven, Own};
 use super::sensors::Sensors;
 use super::valve::{Directional, Proportional, Valve};
 use crate::model::controller::law::{Arrival, Law, Turns};
@@ -40,19 +40,61 @@ pub struct Shift<const N: usize> {
 pub fn run<const N: usize>(
     setup: &Setup,
     own: &Own<N>,
-    drive: &Drive<N>,
+    driven: Driven<N>,
     sensors: &Sensors<N>,
     kind: Kind,
     every: usize,
     out: &mut Shift<N>,
 ) {
-    let law = AnyLaw::of(kind, setup, drive.speed_m_s);
+    let law = AnyLaw::of(kind, setup, driven.speed_m_s);
     match (kind.valve(), law) {
         (Some(valve), Some(law)) => {
-            run_law(setup, own, drive, sensors, valve, law, every, out);
+            run_law(setup, own, driven, sensors, valve, law, every, out);
         }
-        _ => stay(drive, every, out),
+        _ => stay(driven, every, out),
     }
+}
+
+/// The same, pass by pass, for machines whose hydraulics differ from pass to pass.
+#[inline(never)]
+pub fn run_apart<const N: usize>(
+    setups: &[Setup; N],
+    own: &Own<N>,
+    driven: Driven<N>,
+    sensors: &Sensors<N>,
+    kind: Kind,
+    every: usize,
+    out: &mut Shift<N>,
+) {
+    let alone: [Shift<1>; N] = std::array::from_fn(|lane| {
+        let mut one = Shift::default();
+        run(
+            &setups[lane],
+            &own.lane(lane),
+            driven.lane(lane),
+            &sensors.lane(lane),
+            kind,
+            every,
+            &mut one,
+        );
+        one
+    });
+    let together = |series: fn(&Shift<1>) -> &Vec<Lanes<1>>| {
+        (0..driven.ticks.div_ceil(every))
+            .map(|look| Lanes::from_fn(|lane| series(&alone[lane])[look].0[0]))
+            .collect()
+    };
+    out.shift_m = together(|one| &one.shift_m);
+    out.command = together(|one| &one.command);
+    out.at_stop = together(|one| &one.at_stop);
+    // Arrivals keep step with the ticks, whatever the valve.
+    let arrivals = alone[0].saturated.iter().enumerate();
+    out.saturated = arrivals
+        .map(|(arrival, &(tick, _))| {
+            let asked = Lanes::from_fn(|lane| alone[lane].saturated[arrival].1.0[0]);
+            (tick, asked)
+        })
+        .collect();
 }
 
 /// The same for any law on one of the machine's valves. Without that valve the frame stays where it is.
@@ -61,7 +103,7 @@ pub fn run<const N: usize>(
 pub fn run_law<const N: usize>(
     setup: &Setup,
     own: &Own<N>,
-    drive: &Drive<N>,
+    driven: Driven<N>,
     sensors: &Sensors<N>,
     valve: ValveKind,
     law: impl Law<N>,
@@ -70,19 +112,19 @@ pub fn run_law<const N: usize>(
 ) {
     match valve {
         ValveKind::Directional => match Directional::of(setup) {
-            Some(valve) => move_frame(setup, own, drive, sensors, law, every, valve, out),
-            None => stay(drive, every, out),
+            Some(valve) => move_frame(setup, own, driven, sensors, law, every, valve, out),
+            None => stay(driven, every, out),
         },
         ValveKind::Proportional => match Proportional::of(setup) {
-            Some(valve) => move_frame(setup, own, drive, sensors, law, every, valve, out),
-            None => stay(drive, every, out),
+            Some(valve) => move_frame(setup, own, driven, sensors, law, every, valve, out),
+            None => stay(driven, every, out),
         },
     }
 }
 
 /// A locked frame.
-fn stay<const N: usize>(drive: &Drive<N>, every: usize, out: &mut Shift<N>) {
-    let looks = drive.station_m.len().div_ceil(every);
+fn stay<const N: usize>(driven: Driven<N>, every: usize, out: &mut Shift<N>) {
+    let looks = driven.ticks.div_ceil(every);
     out.saturated.clear();
     for series in [&mut out.shift_m, &mut out.command, &mut out.at_stop] {
         series.clear();
@@ -95,7 +137,7 @@ fn stay<const N: usize>(drive: &Drive<N>, every: usize, out: &mut Shift<N>) {
 fn move_frame<const N: usize>(
     setup: &Setup,
     own: &Own<N>,
-    drive: &Drive<N>,
+    driven: Driven<N>,
     sensors: &Sensors<N>,
     mut law: impl Law<N>,
     every: usize,
@@ -110,7 +152,7 @@ fn move_frame<const N: usize>(
     let half_m = 0.5 * setup.hydraulics.stroke_m;
     let (low, high) = (Lanes::all(-half_m), Lanes::all(half_m));
     let slack_m = 0.5 * setup.hydraulics.backlash_m;
-    let starts_s = drive
+    let starts_s = driven
         .lowered_s
         .map(|lowered_s| setup.run.controller_starts_s(lowered_s));
     let mut cylinder_m = own.entry_shift_m.clamp(low, high);
@@ -121,7 +163,7 @@ fn move_frame<const N: usize>(
     let mut command = Lanes::default();
     let mut next_look = 0;
 
-    for tick in 0..drive.station_m.len() {
+    for tick in 0..driven.ticks {
         let t0 = tick as f64 * dt;
         let t1 = t0 + dt;
         if tick == next_look {
@@ -155,6 +197,7 @@ fn move_frame<const N: usize>(
                 .clamp(low, high)
                 + frame.position_noise_arrived_m;
             let exposure = exposures[arrived];
+            let started = starts_s.map(|starts_s| f64::from(u8::from(now_s >= starts_s)));
             // Also before it starts, so that tracker and memory are full by then; its command is dropped below.
             let asked = law.command(&Arrival {
                 exposed_s: frame.exposed_s,
@@ -165,13 +208,13 @@ fn move_frame<const N: usize>(
                 reading_exposed_m: exposure.reading_m,
                 reading_m,
                 yaw_rad_s: frame.yaw_rad_s,
+                acts: started,
                 turns: Turns {
                     turn_rad: &sensors.turn_rad,
                     turn_integral_rad_s: &sensors.turn_integral_rad_s,
                     step_s: dt,
                 },
             });
-            let started = starts_s.map(|starts_s| f64::from(u8::from(now_s >= starts_s)));
             let nothing = Lanes::default();
             command = Lanes::select(started, asked.command, nothing);
             valve.take(now_s, command);

@@ -48,8 +48,8 @@ pub enum Source {
 /// Streams set aside for each pass.
 pub const PER_PASS: u64 = 64;
 
-/// The stream of one source in one pass by ChaCha8, for what is drawn once a pass: the parameters of a scenario. `part` picks one of several
-/// equal sources.
+/// The stream of one source in one pass by ChaCha8, for what is drawn once a pass: the parameters of a scenario. `part` picks one of
+/// several equal sources.
 pub fn stream(seed: u64, pass: u64, source: Source, part: u64) -> ChaCha8Rng {
     let mut rng = ChaCha8Rng::seed_from_u64(seed);
     rng.set_stream(

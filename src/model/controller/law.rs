@@ -45,6 +45,8 @@ pub struct Arrival<'a, const N: usize> {
     pub reading_m: Lanes<N>,
     /// Mean measured yaw rate since the frame before, rad/s; 0 without such a sensor.
     pub yaw_rad_s: Lanes<N>,
+    /// 1 where the command reaches the valve, 0 while the frame is held: a memory of errors that nothing is done about must not grow.
+    pub acts: Lanes<N>,
     /// What the yaw-rate sensor measured so far.
     pub turns: Turns<'a, N>,
 }

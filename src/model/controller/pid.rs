@@ -76,6 +76,7 @@ impl Controller for Control {
             tracked: Tracked::new(setup, speed_m_s),
             frame_s: setup.camera.frame_s,
             reach: Reach::of(setup)?,
+            ends: Ends::of(setup),
             integral_m_s: Lanes::default(),
             derivative_m_s: Lanes::default(),
             last_error_m: Lanes::default(),
@@ -118,6 +119,39 @@ impl Controller for Control {
     }
 }
 
+/// What a position sensor tells of the cylinder's ends.
+#[derive(Clone, Copy, Debug)]
+struct Ends {
+    /// Reading from which on the cylinder is taken to stand at an end, either way, m.
+    from_m: f64,
+}
+
+/// How near to its end a cylinder is taken to stand there, m (assumed), and in standard deviations of the reading.
+const END_M: f64 = 1e-3;
+const END_SD: f64 = 2.0;
+
+impl Ends {
+    /// `None` without a sensor.
+    fn of(setup: &Setup) -> Option<Ends> {
+        let sensor = setup.position_sensor?;
+        let near_m = END_M.max(END_SD * sensor.noise_sd_m);
+        Some(Ends {
+            from_m: 0.5 * setup.hydraulics.stroke_m - near_m,
+        })
+    }
+
+    /// 1 where the frame is asked further than it can go, else 0.
+    #[inline(always)]
+    fn block<const N: usize>(self, reading_m: Lanes<N>, error_m: Lanes<N>) -> Lanes<N> {
+        let from_m = self.from_m;
+        reading_m.zip(error_m, |reading_m, error_m| {
+            f64::from(u8::from(
+                (reading_m >= from_m && error_m > 0.0) || (reading_m <= -from_m && error_m < 0.0),
+            ))
+        })
+    }
+}
+
 /// The PID with its memory.
 #[derive(Clone, Debug)]
 pub struct PidLaw<const N: usize> {
@@ -125,6 +159,7 @@ pub struct PidLaw<const N: usize> {
     tracked: Tracked<N>,
     frame_s: f64,
     reach: Reach,
+    ends: Option<Ends>,
     integral_m_s: Lanes<N>,
     derivative_m_s: Lanes<N>,
     last_error_m: Lanes<N>,
@@ -135,7 +170,12 @@ impl<const N: usize> Law<N> for PidLaw<N> {
     #[inline(always)]
     fn command(&mut self, arrival: &Arrival<'_, N>) -> Asked<N> {
         let (error_m, told) = self.tracked.error(arrival);
-        let wanted_m_s = self.wanted_m_s(error_m, told);
+        let blocked = self.ends.map_or(Lanes::default(), |ends| {
+            ends.block(arrival.reading_m, error_m)
+        });
+        // What nothing is done about must not add up: while the frame is held, or stands at an end.
+        let may_add = told * arrival.acts * (1.0 - blocked);
+        let wanted_m_s = self.wanted_m_s(error_m, told, may_add);
         let asked = self.reach.ask(wanted_m_s);
         Asked {
             // The error counts down as the frame moves, the one remembered does not: coasting on it would shift past the row. So nothing
@@ -151,10 +191,10 @@ impl<const N: usize> Law<N> for PidLaw<N> {
 }
 
 impl<const N: usize> PidLaw<N> {
-    /// Wanted shift speed one frame later. Beyond what the valve can give the integral only runs back; where the frame told
-    /// nothing, the next error starts the derivative anew.
+    /// Wanted shift speed one frame later. The integral runs where `may_add` is 1, and beyond what the valve can give only back; where the
+    /// frame told nothing, the next error starts the derivative anew.
     #[inline(always)]
-    fn wanted_m_s(&mut self, error_m: Lanes<N>, told: Lanes<N>) -> Lanes<N> {
+    fn wanted_m_s(&mut self, error_m: Lanes<N>, told: Lanes<N>, may_add: Lanes<N>) -> Lanes<N> {
         let gains = self.gains;
         let nothing = Lanes::default();
         // Against an error of before a gap, or against 0, the derivative would kick.
@@ -175,7 +215,7 @@ impl<const N: usize> PidLaw<N> {
                 (wanted > left && error > 0.0) || (wanted < -right && error < 0.0),
             ))
         });
-        let keeps = told * (1.0 - winds_up);
+        let keeps = may_add * (1.0 - winds_up);
         self.integral_m_s = Lanes::select(keeps, integral, self.integral_m_s);
         self.derivative_m_s = Lanes::select(told, derivative, nothing);
         self.last_error_m = error_m;

@@ -19,7 +19,7 @@ pub enum Tracker {
     None,
     /// First-order low-pass with the discrete gain `1 - exp(-T_f / time_s)`.
     LowPass {
-        /// Time constant, s.
+        /// Time constant, s. A slow change is followed [`Tracker::delay_s`] late, which is about half a frame less.
         time_s: f64,
         /// A number further than this from the filtered one is taken for an outlier, m.
         gate_m: f64,
