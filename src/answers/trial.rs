@@ -15,7 +15,7 @@ use crate::results::LEVEL;
 use crate::results::answers::Limited;
 use crate::scenario::Scenario;
 use crate::sim::count::ticks_per_look;
-use crate::sim::{self, LANES, PassAtSpeed, Request, Variant};
+use crate::sim::{self, AtSpeeds, LANES, Request, Variant};
 
 /// Passes that are in memory at once where only sums over them are kept.
 const AT_ONCE: usize = 1024;
@@ -192,8 +192,7 @@ impl<'a> Trials<'a> {
         let mut tallies = vec![Tally::new(0, clearances_m.len()); kinds.len()];
         for first in (0..passes).step_by(AT_ONCE) {
             let some = first..(first + AT_ONCE as u64).min(passes);
-            let only =
-                |_: &[Setup], mut found: Vec<Vec<PassAtSpeed>>| found.pop().unwrap_or_default();
+            let only = |_: &[Setup], mut found: Vec<AtSpeeds>| found.pop().unwrap_or_default();
             for pass in self.each_pass(&ask, &[kinds], some, &draw, &only)? {
                 for (tally, under) in tallies.iter_mut().zip(&pass[0].controllers) {
                     tally.add(under, pass[0].axle);
@@ -248,7 +247,7 @@ impl<'a> Trials<'a> {
         kinds: &[&[Kind]],
         passes: Range<u64>,
         draw: &(dyn Fn(u64) -> Vec<Setup> + Sync),
-        keep: &(dyn Fn(&[Setup], Vec<Vec<PassAtSpeed>>) -> T + Sync),
+        keep: &(dyn Fn(&[Setup], Vec<AtSpeeds>) -> T + Sync),
     ) -> Result<Vec<T>, Stopped> {
         let request = Request {
             seed: self.seed,

@@ -9,6 +9,9 @@
 use super::streams::{PER_PASS, Source};
 use crate::model::vector::Lanes;
 
+/// Deviates that loops draw at a time: few enough to stay near, enough to be drawn in runs of wide registers.
+pub const AT_A_TIME: usize = 64;
+
 /// A stream of deviates, one per lane.
 #[derive(Clone, Debug)]
 pub struct Deviates<const N: usize> {
@@ -71,14 +74,23 @@ impl<const N: usize> Deviates<N> {
         Lanes::from_fn(|i| f64::from(deviates[i]))
     }
 
-    /// Two standard normal deviates at a time, for loops that need many.
+    /// As many standard normal deviates as there is room for, the same as one by one: for loops that need many.
     #[inline(always)]
-    pub fn normals(&mut self) -> [Lanes<N>; 2] {
-        let (now, later) = pair(self.bits());
-        [
-            Lanes::from_fn(|i| f64::from(now[i])),
-            Lanes::from_fn(|i| f64::from(later[i])),
-        ]
+    pub fn fill(&mut self, room: &mut [Lanes<N>]) {
+        let mut rest = room;
+        if !rest.is_empty() && self.spare.is_some() {
+            rest[0] = self.normal();
+            rest = &mut rest[1..];
+        }
+        let mut pairs = rest.chunks_exact_mut(2);
+        for two in &mut pairs {
+            let (now, later) = pair(self.bits());
+            two[0] = Lanes::from_fn(|i| f64::from(now[i]));
+            two[1] = Lanes::from_fn(|i| f64::from(later[i]));
+        }
+        for last in pairs.into_remainder() {
+            *last = self.normal();
+        }
     }
 }
 
@@ -250,6 +262,20 @@ mod tests {
             (lane(&lanes(6, 0, Source::Steering), 0), "seeds"),
         ] {
             correlation(&mut first.iter().copied().zip(other), what);
+        }
+    }
+
+    /// Filled rooms of any size hold what one draws one by one.
+    #[test]
+    fn prop_filled_rooms_hold_the_same_deviates() {
+        let new = || Deviates::new(9, [5], Source::Sway, 3);
+        let (mut filled, mut single) = (new(), new());
+        for size in [1, 4, 0, 7, 2, 3, 64, 1] {
+            let mut room = vec![Lanes::default(); size];
+            filled.fill(&mut room);
+            for deviate in room {
+                assert_eq!(deviate.0, single.normal().0);
+            }
         }
     }
 

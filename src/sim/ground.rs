@@ -1,6 +1,6 @@
 //! The ground of passes side by side: everything that lies in the field or is set before the pass, the same for every speed and controller.
 
-use super::deviates::Deviates;
+use super::deviates::{AT_A_TIME, Deviates};
 use super::streams::Source;
 use crate::model::camera::Camera;
 use crate::model::driver::Driver;
@@ -52,12 +52,15 @@ impl<const N: usize> Track<N> {
         let grid_m = grid_m(noise.reach);
         let step = noise.step(grid_m);
         let count = points(start_m, end_m, grid_m);
-        let mut values = Vec::with_capacity(count);
+        let mut values = vec![Lanes::default(); count];
         let mut value = step.start(deviates.normal());
-        values.push(value);
-        for _ in 1..count {
-            value = step.next(value, deviates.normal());
-            values.push(value);
+        values[0] = value;
+        for some in values[1..].chunks_mut(AT_A_TIME) {
+            deviates.fill(some);
+            for one in some {
+                value = step.next(value, *one);
+                *one = value;
+            }
         }
         Self {
             start_m,
@@ -79,12 +82,17 @@ impl<const N: usize> Track<N> {
         let grid_m = grid_m(noise.reach);
         let step = noise.step(grid_m);
         let count = points(start_m, end_m, grid_m);
-        let mut values = Vec::with_capacity(count);
+        let mut values = vec![Lanes::default(); count];
         let mut state = step.start([deviates.normal(), deviates.normal()]);
-        values.push(state[0]);
-        for _ in 1..count {
-            state = step.next(state, [deviates.normal(), deviates.normal()]);
-            values.push(state[0]);
+        values[0] = state[0];
+        let mut normal = [Lanes::default(); AT_A_TIME];
+        for some in values[1..].chunks_mut(AT_A_TIME / 2) {
+            // Two for every point.
+            deviates.fill(&mut normal[..2 * some.len()]);
+            for (one, normal) in some.iter_mut().zip(normal.chunks_exact(2)) {
+                state = step.next(state, [normal[0], normal[1]]);
+                *one = state[0];
+            }
         }
         Self {
             start_m,

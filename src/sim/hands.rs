@@ -1,6 +1,6 @@
 //! Whoever steers: a person who sees and acts late, or satellite steering along the planned line.
 
-use super::deviates::Deviates;
+use super::deviates::{AT_A_TIME, Deviates};
 use super::drive::{State, yaw_rate};
 use super::ground::Ground;
 use super::streams::Source;
@@ -26,6 +26,9 @@ struct Wobble<const N: usize> {
     step: GaussMarkovStep,
     value: Lanes<N>,
     deviates: Deviates<N>,
+    /// Means over coming ticks, worked out together, and the next of them.
+    means: [Lanes<N>; AT_A_TIME],
+    next: usize,
 }
 
 impl<const N: usize> Wobble<N> {
@@ -37,16 +40,27 @@ impl<const N: usize> Wobble<N> {
             step,
             value,
             deviates,
+            means: [Lanes::default(); AT_A_TIME],
+            next: AT_A_TIME,
         }
     }
 
-    /// Moves on by one tick and gives the mean over it, as the midpoint rule wants it; held from its beginning it would be half a tick
-    /// late.
+    /// Moves on by one tick and gives the mean over it, as the midpoint rule wants it; held from its beginning it would be half a
+    /// tick late.
     #[inline(always)]
     fn over_tick(&mut self) -> Lanes<N> {
-        let before = self.value;
-        self.value = self.step.next(before, self.deviates.normal());
-        (before + self.value) * 0.5
+        if self.next == AT_A_TIME {
+            self.next = 0;
+            self.deviates.fill(&mut self.means);
+            for mean in &mut self.means {
+                let before = self.value;
+                self.value = self.step.next(before, *mean);
+                *mean = (before + self.value) * 0.5;
+            }
+        }
+        let mean = self.means[self.next];
+        self.next += 1;
+        mean
     }
 }
 

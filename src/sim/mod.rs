@@ -9,7 +9,7 @@
 //!                                 histogram   of needed clearance: answers every clearance at once
 //! ```
 //!
-//! A machine that differs from the first one in later stages only takes the earlier ones from it ([`variants`]).
+//! A machine that differs from the first one in later stages only takes the earlier ones from it (`variants.rs`).
 //!
 //! The source is compiled twice, for the baseline and for AVX2, and chosen as the program runs; nothing is fused and no mathematics library
 //! of the platform is called, so that every processor gives the same bits, and so does a pass alone or in any company.
@@ -86,6 +86,9 @@ pub struct PassAtSpeed {
     pub controllers: Vec<PassUnderController>,
 }
 
+/// One pass at every speed that was asked for.
+pub type AtSpeeds = Vec<PassAtSpeed>;
+
 /// One pass at one speed under one controller.
 #[derive(Clone, Debug)]
 pub struct PassUnderController {
@@ -151,23 +154,14 @@ thread_local! {
 ///
 /// Passes whose setups differ only in entry, alignment, sensor bias and hydraulics run side by side, others alone: what a pass gives does
 /// not depend on it.
-pub fn run(
-    request: &Request,
-    kinds: &[Kind],
-    setups: &[Setup],
-    passes: &[u64],
-) -> Vec<Vec<PassAtSpeed>> {
+pub fn run(request: &Request, kinds: &[Kind], setups: &[Setup], passes: &[u64]) -> Vec<AtSpeeds> {
     let mut all = run_variants(request, &[Variant { kinds, setups }], passes);
     all.pop().unwrap_or_default()
 }
 
 /// The same for several machines: `[variant][pass][speed]`. What a machine shares with the first one, from the ground to the sensors, is
 /// worked out once; what each gives does not depend on it.
-pub fn run_variants(
-    request: &Request,
-    variants: &[Variant],
-    passes: &[u64],
-) -> Vec<Vec<Vec<PassAtSpeed>>> {
+pub fn run_variants(request: &Request, variants: &[Variant], passes: &[u64]) -> Vec<Vec<AtSpeeds>> {
     SCRATCH.with_borrow_mut(|(side_by_side, alone)| {
         run_in(request, variants, passes, side_by_side, alone)
     })
@@ -179,9 +173,9 @@ fn run_in(
     passes: &[u64],
     scratch: &mut Scratch<LANES>,
     scratch_alone: &mut Scratch<1>,
-) -> Vec<Vec<Vec<PassAtSpeed>>> {
+) -> Vec<Vec<AtSpeeds>> {
     let mut all = vec![Vec::with_capacity(passes.len()); variants.len()];
-    let mut add = |found: Vec<Vec<Vec<PassAtSpeed>>>, count: usize| {
+    let mut add = |found: Vec<Vec<AtSpeeds>>, count: usize| {
         for (all, found) in all.iter_mut().zip(found) {
             all.extend(found.into_iter().take(count));
         }
@@ -232,7 +226,7 @@ fn widest<const N: usize>(
     machines: &[Machine<N>],
     passes: [u64; N],
     scratch: &mut Scratch<N>,
-) -> Vec<Vec<Vec<PassAtSpeed>>> {
+) -> Vec<Vec<AtSpeeds>> {
     // One pass alone fills no wide register: a second copy of it would only take time to build.
     #[cfg(target_arch = "x86_64")]
     if N > 1 && std::arch::is_x86_feature_detected!("avx2") {
@@ -250,7 +244,7 @@ fn on_baseline<const N: usize>(
     machines: &[Machine<N>],
     passes: [u64; N],
     scratch: &mut Scratch<N>,
-) -> Vec<Vec<Vec<PassAtSpeed>>> {
+) -> Vec<Vec<AtSpeeds>> {
     simulate(request, machines, passes, scratch)
 }
 
@@ -261,7 +255,7 @@ fn with_avx2<const N: usize>(
     machines: &[Machine<N>],
     passes: [u64; N],
     scratch: &mut Scratch<N>,
-) -> Vec<Vec<Vec<PassAtSpeed>>> {
+) -> Vec<Vec<AtSpeeds>> {
     simulate(request, machines, passes, scratch)
 }
 
@@ -271,7 +265,7 @@ pub fn run_on_baseline(
     kinds: &[Kind],
     setups: &[Setup; LANES],
     passes: [u64; LANES],
-) -> Vec<Vec<PassAtSpeed>> {
+) -> Vec<AtSpeeds> {
     let machine = Machine {
         kinds,
         setups: setups.clone(),
@@ -286,7 +280,7 @@ fn simulate<const N: usize>(
     machines: &[Machine<N>],
     passes: [u64; N],
     scratch: &mut Scratch<N>,
-) -> Vec<Vec<Vec<PassAtSpeed>>> {
+) -> Vec<Vec<AtSpeeds>> {
     let places = scratch.prepare(
         machines.iter().map(|machine| &machine.setups[0]),
         request.clearances_m,
