@@ -144,7 +144,7 @@ impl<const N: usize> Scratch<N> {
 }
 
 /// Tables that are kept: more than a run has variants of plants.
-const MOST_TABLES: usize = 64;
+const MOST_TABLES: usize = 16;
 
 thread_local! {
     static SCRATCH: RefCell<(Scratch<LANES>, Scratch<1>)> = RefCell::default();
