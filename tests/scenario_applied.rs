@@ -1,5 +1,7 @@
 //! No key is declared and never applied: another value makes another study, machine, field or warning.
 
+use rowroom::model::controller::pid::Pid;
+use rowroom::model::tracker::Tracker;
 use rowroom::scenario::Scenario;
 use rowroom::scenario::keys::{Id, KEYS, Key, Need, Presence, Shape, TABLES};
 
@@ -202,4 +204,24 @@ fn prop_every_key_changes_something() {
             key.path()
         );
     }
+}
+
+/// What the SIMC rule calls dead time counts the low-pass tracker, which follows a slow change `T/(exp(T/time) - 1)` late (its pole at
+/// `exp(-T/time)`, T between frames).
+#[test]
+fn analytic_the_simc_rule_counts_the_tracker() {
+    let file = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("scenarios/sugar_beet.toml");
+    let text = std::fs::read_to_string(file).unwrap();
+    let scenario = Scenario::parse(&text, "beet.toml", &|_| unreachable!(), None).unwrap();
+    let setup = scenario.nominal();
+    let Tracker::LowPass { time_s, .. } = setup.tracker else {
+        panic!("no low-pass");
+    };
+    let (frame_s, valve) = (setup.camera.frame_s, setup.hydraulics.proportional.unwrap());
+    let tracker_s = frame_s / ((frame_s / time_s).exp() - 1.0);
+    let dead_s = setup.camera.latency_s + tracker_s + valve.dead_time_s + 0.5 * frame_s;
+    let expected = Pid::simc(0.2, dead_s, valve.spool_lag_s);
+    let found = setup.controllers.pid.unwrap();
+    assert!((found.gain_1_s / expected.gain_1_s - 1.0).abs() < 1e-12);
+    assert!((found.integral_s / expected.integral_s - 1.0).abs() < 1e-12);
 }
