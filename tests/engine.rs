@@ -75,6 +75,47 @@ fn prop_the_same_bits_from_every_build_and_in_any_company() {
     }
 }
 
+/// Passes that differ in entry, alignment and hydraulics run side by side, their side-shifts apart: each as it would run alone.
+#[test]
+fn prop_passes_with_valves_of_their_own_run_side_by_side_as_alone() {
+    let speeds = [SPEED_M_S];
+    let request = request(&speeds);
+    let passes: Vec<u64> = (0..5).collect();
+    for (name, setup) in machines() {
+        let setups: Vec<Setup> = passes
+            .iter()
+            .map(|&pass| {
+                let mut setup = setup.clone();
+                let more = 1.0 + 0.2 * pass as f64;
+                setup.run.length_m = 40.0;
+                setup.run.entry_shift_m = 0.002 * pass as f64;
+                setup.camera.alignment_m = -0.003 * pass as f64;
+                let hydraulics = &mut setup.hydraulics;
+                hydraulics.stroke_m /= more;
+                hydraulics.directional.as_mut().unwrap().open_s *= more;
+                hydraulics.proportional.as_mut().unwrap().dead_time_s *= more;
+                setup
+            })
+            .collect();
+        let together = sim::run(&request, &Kind::ALL, &setups, &passes);
+        for (place, found) in together.iter().enumerate() {
+            let one = place..place + 1;
+            let alone = sim::run(
+                &request,
+                &Kind::ALL,
+                &setups[one.clone()],
+                &passes[one.clone()],
+            );
+            assert_eq!(
+                format!("{:?}", &together[one]),
+                format!("{alone:?}"),
+                "{name}, {place}"
+            );
+            assert!(place == 0 || format!("{found:?}") != format!("{:?}", together[0]));
+        }
+    }
+}
+
 /// What a machine shares with the first one of a run is what it would have worked out itself: every part changed in turn, on every machine.
 #[test]
 fn prop_what_machines_share_is_what_each_would_find_alone() {

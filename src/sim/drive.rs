@@ -114,19 +114,24 @@ impl<const N: usize> Own<N> {
     }
 }
 
+/// Gives a machine what [`Own`] keeps apart from another one.
+pub(super) fn take_own(of: &Setup, machine: &mut Setup) {
+    machine.run.entry_offset_m = of.run.entry_offset_m;
+    machine.run.entry_heading_rad = of.run.entry_heading_rad;
+    machine.run.entry_shift_m = of.run.entry_shift_m;
+    machine.camera.alignment_m = of.camera.alignment_m;
+    machine.camera.trim_m = of.camera.trim_m;
+    if let (Some(of), Some(own)) = (&of.yaw_sensor, &mut machine.yaw_sensor) {
+        own.bias_rad_s = of.bias_rad_s;
+    }
+}
+
 /// Whether these passes may run side by side: their setups differ in nothing but what [`Own`] keeps apart and, in the side-shift, where
 /// each pass may move alone, the hydraulics.
 pub fn side_by_side(a: &Setup, b: &Setup) -> bool {
     let mut b = b.clone();
+    take_own(a, &mut b);
     b.hydraulics = a.hydraulics;
-    b.run.entry_offset_m = a.run.entry_offset_m;
-    b.run.entry_heading_rad = a.run.entry_heading_rad;
-    b.run.entry_shift_m = a.run.entry_shift_m;
-    b.camera.alignment_m = a.camera.alignment_m;
-    b.camera.trim_m = a.camera.trim_m;
-    if let (Some(a), Some(b)) = (&a.yaw_sensor, &mut b.yaw_sensor) {
-        b.bias_rad_s = a.bias_rad_s;
-    }
     *a == b
 }
 

@@ -1,6 +1,6 @@
 //! What machines that meet the same passes have in common, stage by stage.
 
-use super::drive::Own;
+use super::drive::{Own, take_own};
 use crate::model::setup::Setup;
 
 /// Which stages of the first machine another one may take.
@@ -27,18 +27,12 @@ impl Shares {
         b.plants = a.plants;
         b.camera.latency_s = a.camera.latency_s;
         b.camera.mount = a.camera.mount;
-        b.run.entry_shift_m = a.run.entry_shift_m;
         b.run.start_delay_s = a.run.start_delay_s;
         b.run.follows_before_lowering = a.run.follows_before_lowering;
-        // How often the row holds a stretch is for whoever adds them up; what is each pass's own is compared below.
+        // How often the row holds a stretch is for whoever adds them up.
         b.run.row_length_m = a.run.row_length_m;
-        b.run.entry_offset_m = a.run.entry_offset_m;
-        b.run.entry_heading_rad = a.run.entry_heading_rad;
-        b.camera.alignment_m = a.camera.alignment_m;
-        b.camera.trim_m = a.camera.trim_m;
-        if let (Some(a), Some(b)) = (&a.yaw_sensor, &mut b.yaw_sensor) {
-            b.bias_rad_s = a.bias_rad_s;
-        }
+        // What is each pass's own is compared lane by lane; where the frame was held, the side-shift alone reads.
+        take_own(a, &mut b);
         let drives_as = of_a.entry_offset_m == of_b.entry_offset_m
             && of_a.entry_heading_rad == of_b.entry_heading_rad;
         let sees_as =
