@@ -279,8 +279,8 @@ fn prop_a_pass_that_loses_the_row_keeps_its_plants() {
     }
 }
 
-/// Expectations at looks against plants and ticks counted one by one, each on passes of its own: tool error, plants cut and touched within
-/// 3.5 standard errors of their difference (some 70 comparisons).
+/// Expectations at looks against plants and ticks counted one by one on the same passes: tool error within 0.6, plants cut and touched within
+/// 1.5 of the standard errors that passes of their own would have (some 150 comparisons): what is left is where the plants happen to stand.
 #[test]
 fn analytic_expected_and_counted_plants_agree() {
     const PASSES: u64 = 48;
@@ -295,7 +295,7 @@ fn analytic_expected_and_counted_plants_agree() {
         .iter()
         .map(|_| Tally::new(rows, CLEARANCES_M.len()))
         .collect();
-    for pass in PASSES..2 * PASSES {
+    for pass in 0..PASSES {
         let pass = Pass::drive(&setup, SEED, pass, SPEED_M_S);
         for (tally, kind) in counted.iter_mut().zip(Kind::ALL) {
             let shifted = pass.shift(&setup, kind);
@@ -313,7 +313,7 @@ fn analytic_expected_and_counted_plants_agree() {
             counted[k].tool_error.spread().unwrap(),
         );
         assert!(
-            (a.sd - b.sd).abs() < 3.5 * a.sd_se.hypot(b.sd_se),
+            (a.sd - b.sd).abs() < 0.6 * a.sd_se.hypot(b.sd_se),
             "{} {a:?} {b:?}",
             kind.name()
         );
@@ -333,7 +333,7 @@ fn analytic_expected_and_counted_plants_agree() {
             let seldom = 4.0 / b.plants();
             let apart = (a.rate() - b.rate()).abs();
             assert!(
-                apart < 3.5 * variance.sqrt() + seldom,
+                apart < 1.5 * variance.sqrt() + seldom,
                 "{} {a:?} {b:?}",
                 kind.name()
             );

@@ -11,6 +11,7 @@ use std::path::Path;
 use common::{cases, numbers, references};
 use machines::machines;
 use rowroom::model::controller::Kind;
+use rowroom::model::hitch::Hitch;
 use rowroom::model::setup::Setup;
 use rowroom::scenario::Scenario;
 use rowroom::sim::trace::{Trace, View};
@@ -76,10 +77,14 @@ fn kept(trace: &Trace) -> Vec<f64> {
 fn passes() -> Value {
     let mut list = Vec::new();
     for (name, speed_m_s, setup, pass) in frozen() {
+        // That engine drove in steps of the side-shift's ticks.
+        let mut in_every_tick = setup.clone();
+        in_every_tick.run.drive_ticks = 1;
         for kind in Kind::ALL {
             if kind.lacks(&setup).is_some() {
                 continue;
             }
+            let setup = &in_every_tick;
             let view = View {
                 kind,
                 speed_m_s,
@@ -87,7 +92,7 @@ fn passes() -> Value {
                 seed: SEED,
                 pass,
             };
-            let trace = Trace::of(&setup, view);
+            let trace = Trace::of(setup, view);
             list.push(json!({ "machine": name, "pass": pass, "controller": kind.name(), "values": kept(&trace) }));
         }
     }
@@ -95,22 +100,36 @@ fn passes() -> Value {
 }
 
 /// Both round differently (polynomials instead of crate libm, another order of operations): 1e-9 (m, rad) over some 10,000 ticks, and the
-/// sum over some hundred plants within 1e-7 m.
+/// sum over some hundred plants within 1e-7 m. Where frames fall between ticks that engine took the frame's place there, with its sway, from
+/// the straight line between both; this one takes the tractor's and looks up the sway: 20 µm, and 2 mm in the sum.
 #[test]
 fn val_the_passes_are_those_of_an_engine_written_apart() {
     let (found, expected) = (passes(), references("passes"));
     let (found, expected) = (cases(&found, "passes"), cases(&expected, "passes"));
+    let sways_between_ticks: Vec<String> = frozen()
+        .into_iter()
+        .filter(|(_, _, setup, _)| {
+            let ticks = setup.camera.frame_s / setup.run.step_s;
+            let sways = matches!(setup.hitch, Hitch::Rigid { sway, .. } if sway.sd > 0.0);
+            sways && (ticks - ticks.round()).abs() > 1e-6
+        })
+        .map(|(name, ..)| name)
+        .collect();
+    assert_eq!(sways_between_ticks, ["sugar_beet"]);
     assert_eq!(found.len(), expected.len());
     for (found, expected) in found.iter().zip(expected) {
         let what = ["machine", "pass", "controller"].map(|key| found[key].to_string());
         for key in ["machine", "pass", "controller"] {
             assert_eq!(found[key], expected[key], "{what:?}");
         }
+        let sways = sways_between_ticks
+            .iter()
+            .any(|name| found["machine"] == **name);
         let (found, expected) = (numbers(&found["values"]), numbers(&expected["values"]));
         assert_eq!(found.len(), expected.len(), "{what:?}");
         let sum = found.len() - 1;
         for (i, (a, b)) in found.iter().zip(&expected).enumerate() {
-            let allowed = if i == sum { 1e-7 } else { 1e-9 };
+            let allowed = if sways { 2e-5 } else { 1e-9 } * if i == sum { 100.0 } else { 1.0 };
             assert!((a - b).abs() < allowed, "{what:?}, value {i}: {a} {b}");
         }
     }

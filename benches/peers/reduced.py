@@ -16,7 +16,11 @@ POINTS_PER_REACH = 200
 WARM_UP_PREVIEWS = 10
 WARM_UP_REACHES = 3
 
-# Tools and row are compared at looks, this far apart (rounded down to whole ticks), where an edge stands for the plants nearby.
+# The drive takes steps of so many ticks of the side-shift.
+DRIVE_TICKS = 4
+
+# Tools and row are compared at looks, this far apart (rounded down to whole steps of the drive), where an edge stands for the plants
+# nearby.
 LOOK_M = 0.2
 # Offset of the tools from the row at a look, sorted by size into bins. A bin adds width^2/12 to the variance: 0.005 mm^2
 # beside the 100 mm^2 of the plants' scatter. The last bin holds all that lies beyond.
@@ -99,17 +103,19 @@ class Smooth(NamedTuple):
 
 
 class Model(NamedTuple):
-    """Parameters of a pass in SI units; times that the loop needs are whole ticks."""
+    """Parameters of a pass in SI units. Looks, frames and arrivals fall on steps of the drive, the dead time on ticks of the side-shift."""
 
     step_s: float
+    drive_ticks: int
     speed_m_s: float
-    warm_up_ticks: int
-    ticks: int
-    look_ticks: int
-    frame_ticks: int
-    latency_ticks: int
+    warm_up_steps: int
+    steps: int
+    look_steps: int
+    frame_steps: int
+    latency_steps: int
     dead_ticks: int
-    reaction_ticks: int
+    seen_steps: int
+    seen_part: float
     start_delay_s: float
     length_m: float
     entry_length_m: float
@@ -157,7 +163,7 @@ class Reduced(NamedTuple):
     @property
     def ticks_per_pass(self):
         """Ticks that a pass drives, warm-up included: what every time per tick refers to."""
-        return self.model.warm_up_ticks + self.model.ticks
+        return (self.model.warm_up_steps + self.model.steps) * self.model.drive_ticks
 
     def struck_share(self):
         """Share of plants struck by bin of the offset and clearance, the plants' lateral scatter integrated: [bin][clearance]."""
@@ -232,14 +238,14 @@ def quantity(text):
     return float(number) * UNITS[unit]
 
 
-def whole_ticks(duration_s, step_s, what):
-    ticks = round(duration_s / step_s)
-    if abs(ticks * step_s - duration_s) > 1e-9:
-        raise ValueError(f"{what} is no whole number of ticks: the peers do not interpolate delays")
-    return ticks
+def whole(duration_s, step_s, what):
+    steps = round(duration_s / step_s)
+    if abs(steps * step_s - duration_s) > 1e-9:
+        raise ValueError(f"{what} is no whole number of steps of {step_s} s: the peers do not interpolate delays")
+    return steps
 
 
-def read(path=SCENARIO):
+def read(path=SCENARIO, drive_ticks=DRIVE_TICKS):
     """The reduced model of a scenario file. Raises ValueError where the file asks for more than the peers have."""
     of = File(path)
     for key in OFF:
@@ -252,6 +258,7 @@ def read(path=SCENARIO):
         of.unread.discard(key)
 
     step_s = of("pass", "step")
+    drive_s = drive_ticks * step_s
     (speed_m_s,) = of("study", "speeds")
     rows = of.raw("rows", "rows_per_bed")
     seen_rows = of.raw("rows", "seen_rows")
@@ -267,6 +274,7 @@ def read(path=SCENARIO):
     seeing_reach_m = of("driver.hand", "seeing_length")
     appearance_reach_m = of("camera", "appearance_length")
     steering_time_s = of("driver.hand", "steering_time")
+    reaction_steps = round(of("driver.hand", "reaction_time") / drive_s, 9)
     warm_up_m = max(
         WARM_UP_PREVIEWS * preview_m,
         WARM_UP_REACHES * max(wander_reach_m, seeing_reach_m, steering_time_s * speed_m_s),
@@ -299,23 +307,26 @@ def read(path=SCENARIO):
     appearance_grid_m = appearance_reach_m / POINTS_PER_REACH
     model = Model(
         step_s=step_s,
+        drive_ticks=drive_ticks,
         speed_m_s=speed_m_s,
-        warm_up_ticks=math.ceil(warm_up_m / (speed_m_s * step_s) - 1e-9),
-        ticks=math.ceil((driven_m / speed_m_s + frame_s) / step_s) + 2,
-        look_ticks=max(1, int(LOOK_M / (speed_m_s * step_s))),
-        frame_ticks=whole_ticks(frame_s, step_s, "the time between frames"),
-        latency_ticks=whole_ticks(latency_s, step_s, "the camera's latency"),
-        dead_ticks=whole_ticks(dead_s, step_s, "the valve's dead time"),
-        reaction_ticks=whole_ticks(of("driver.hand", "reaction_time"), step_s, "the reaction time"),
+        warm_up_steps=math.ceil(warm_up_m / (speed_m_s * drive_s) - 1e-9),
+        steps=(math.ceil((driven_m / speed_m_s + frame_s) / step_s) + 2) // drive_ticks + 2,
+        look_steps=max(1, int(LOOK_M / (speed_m_s * drive_s))),
+        frame_steps=whole(frame_s, drive_s, "the time between frames"),
+        latency_steps=whole(latency_s, drive_s, "the camera's latency"),
+        dead_ticks=whole(dead_s, step_s, "the valve's dead time"),
+        # Looked at from the middle of the coming step.
+        seen_steps=math.floor(reaction_steps - 0.5),
+        seen_part=(reaction_steps - 0.5) % 1.0,
         start_delay_s=of("pass", "start_delay"),
         length_m=length_m,
         entry_length_m=of("pass", "entry_length"),
         row_offset_m=row_offset_m,
         preview_m=preview_m,
         wheelbase_m=of("tractor", "wheelbase"),
-        steer_share=-math.expm1(-step_s / of("tractor", "steering_lag")),
+        steer_share=-math.expm1(-drive_s / of("tractor", "steering_lag")),
         steer_limit_rad=of("tractor", "steering_limit"),
-        steer_most_rad=of("tractor", "steering_rate") * step_s,
+        steer_most_rad=of("tractor", "steering_rate") * drive_s,
         tool_line_m=tool_line_m,
         camera_point_m=tool_line_m - of("camera", "lookahead"),
         wander_grid_m=wander_grid_m,
@@ -326,7 +337,7 @@ def read(path=SCENARIO):
         appearance=gauss_markov(
             of("camera", "appearance_sd") / math.sqrt(len(seen_rows)), appearance_reach_m, appearance_grid_m
         ),
-        steering=gauss_markov(of("driver.hand", "steering_sd"), steering_time_s, step_s),
+        steering=gauss_markov(of("driver.hand", "steering_sd"), steering_time_s, drive_s),
         roll_height_m=of("camera", "roll_height"),
         roll=gauss_markov(roll_sd, of("camera", "roll_time"), frame_s),
         frame_s=frame_s,

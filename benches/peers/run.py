@@ -151,7 +151,7 @@ def check_agreement(model, passes):
     if not agree(found):
         sys.exit("agreement broken")
     parts = model.model
-    late = model._replace(model=parts._replace(latency_ticks=parts.latency_ticks + parts.frame_ticks))
+    late = model._replace(model=parts._replace(latency_steps=parts.latency_steps + parts.frame_steps))
     wrong = of_sums(with_numba.run(late, passes, seed=13), model.clearances_m)
     seen = apart(wrong["tool-error sd, mm"], found["rowroom"]["tool-error sd, mm"])
     if seen <= WITHIN:

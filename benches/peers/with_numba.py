@@ -29,9 +29,9 @@ def many(m, share, rng, sums):
     from_m = start_m(m, m.frame_s) - m.tool_line_m
     to_m = m.length_m + m.tool_line_m + m.preview_m + 2.0
     wander = np.empty(int((to_m - from_m) / m.wander_grid_m) + 2)
-    seen = np.empty(m.reaction_ticks)
+    seen = np.empty(m.seen_steps + 2)
     commands = np.empty(m.dead_ticks + 1)
-    exposed = np.empty(m.latency_ticks // m.frame_ticks + 1)
+    exposed = np.empty(m.latency_steps // m.frame_steps + 1)
     bins = np.empty(BINS)
     for i in range(sums.shape[0]):
         draw_wander(m, rng, wander)
@@ -44,7 +44,7 @@ def many(m, share, rng, sums):
 
 @compiled
 def start_m(m, lowered_s):
-    return m.tool_line_m - m.speed_m_s * (lowered_s + m.warm_up_ticks * m.step_s)
+    return m.tool_line_m - m.speed_m_s * (lowered_s + m.warm_up_steps * m.drive_ticks * m.step_s)
 
 
 @compiled
@@ -71,7 +71,7 @@ def at(track, x):
 def one_pass(m, rng, wander, from_m, seen, commands, exposed, bins, sums):
     dt, v = m.step_s, m.speed_m_s
     lowered_s = m.frame_s * rng.random()
-    way = dt * v
+    way = dt * m.drive_ticks * v
     turn_per_tan = way / m.wheelbase_m
     per_m, seeing_per_m = 1.0 / m.wander_grid_m, 1.0 / m.seeing_grid_m
     appearance_per_m, bins_per_m = 1.0 / m.appearance_grid_m, 1.0 / BIN_M
@@ -94,14 +94,14 @@ def one_pass(m, rng, wander, from_m, seen, commands, exposed, bins, sums):
     bins[:] = 0.0
     looks = error_sum = error_squares = 0.0
     slot = newest = exposing = arriving = 0
-    next_look, next_exposure, next_arrival = 0, 0, m.latency_ticks
+    next_look, next_exposure, next_arrival = 0, 0, m.latency_steps
 
-    for tick in range(-m.warm_up_ticks, m.ticks):
+    for step in range(-m.warm_up_steps, m.steps):
         sin = math.sin(heading)
 
-        if tick >= 0:
-            if tick == next_look:
-                next_look += m.look_ticks
+        if step >= 0:
+            if step == next_look:
+                next_look += m.look_steps
                 tool_station = station - m.tool_line_m
                 if m.entry_length_m <= tool_station <= m.length_m:
                     tool = offset - m.tool_line_m * sin + shift
@@ -114,8 +114,8 @@ def one_pass(m, rng, wander, from_m, seen, commands, exposed, bins, sums):
                         bins[min(int(abs(off) * bins_per_m), BINS - 1)] += 1.0
 
             # A frame is exposed; the number of an older one arrives and gives a new command.
-            if tick == next_exposure:
-                next_exposure += m.frame_ticks
+            if step == next_exposure:
+                next_exposure += m.frame_steps
                 looked = station - m.camera_point_m
                 x = (looked - appearance_from) * appearance_per_m
                 while x >= 1.0:
@@ -135,8 +135,8 @@ def one_pass(m, rng, wander, from_m, seen, commands, exposed, bins, sums):
                 )
                 exposing = exposing + 1 if exposing + 1 < len(exposed) else 0
                 roll = m.roll.decay * roll + m.roll.spread * rng.standard_normal()
-            if tick == next_arrival:
-                next_arrival += m.frame_ticks
+            if step == next_arrival:
+                next_arrival += m.frame_steps
                 error = exposed[arriving]
                 arriving = arriving + 1 if arriving + 1 < len(exposed) else 0
                 change = error - last_error if has_error else 0.0
@@ -151,19 +151,20 @@ def one_pass(m, rng, wander, from_m, seen, commands, exposed, bins, sums):
                 ):
                     integral = wound
                 command = 0.0
-                if tick * dt >= lowered_s + m.start_delay_s:
+                if step * m.drive_ticks * dt >= lowered_s + m.start_delay_s:
                     wanted = min(max(wanted, -m.right_m_s), m.left_m_s)
                     command = wanted / (m.left_m_s if wanted > 0.0 else m.right_m_s)
-            # Valve and cylinder over the tick.
-            commands[newest] = command
-            newest = newest + 1 if newest + 1 < len(commands) else 0
-            held = commands[newest]
-            mean = held + (spool - held) * m.spool_mean
-            spool = held + (spool - held) * m.spool_decay
-            moved = mean * (m.right_m_s if mean < 0.0 else m.left_m_s) * dt
-            shift = min(max(shift + moved, -m.half_stroke_m), m.half_stroke_m)
+            # Valve and cylinder over the ticks of the step.
+            for _ in range(m.drive_ticks):
+                commands[newest] = command
+                newest = newest + 1 if newest + 1 < len(commands) else 0
+                held = commands[newest]
+                mean = held + (spool - held) * m.spool_mean
+                spool = held + (spool - held) * m.spool_decay
+                moved = mean * (m.right_m_s if mean < 0.0 else m.left_m_s) * dt
+                shift = min(max(shift + moved, -m.half_stroke_m), m.half_stroke_m)
 
-        # Driver: sees now, steers a reaction time later, in the middle of the tick.
+        # Driver: sees now, steers a reaction time later, in the middle of the step.
         x = (station - seeing_from) * seeing_per_m
         while x >= 1.0:
             seeing_from += m.seeing_grid_m
@@ -177,16 +178,18 @@ def one_pass(m, rng, wander, from_m, seen, commands, exposed, bins, sums):
             + seeing_a
             + x * (seeing_b - seeing_a)
         )
-        if tick == -m.warm_up_ticks:
+        if step == -m.warm_up_steps:
             seen[:] = ahead_m
-        oldest = seen[slot]
         seen[slot] = ahead_m
+        # Those of seen_steps + 1 steps ago and of one step later.
         slot = slot + 1 if slot + 1 < len(seen) else 0
+        older = seen[slot]
+        newer = seen[slot + 1 if slot + 1 < len(seen) else 0]
         wobble_before = wobble
         wobble = m.steering.decay * wobble + m.steering.spread * rng.standard_normal()
-        wanted_steer = look * 0.5 * (oldest + seen[slot]) + 0.5 * (wobble_before + wobble)
+        wanted_steer = look * (newer + m.seen_part * (older - newer)) + 0.5 * (wobble_before + wobble)
 
-        # Tractor, midpoint rule; the half turn of a tick is below 0.003 rad, so its second order serves.
+        # Tractor, midpoint rule; the half turn of a step is below 0.01 rad, so its second order serves.
         wanted_steer = min(max(wanted_steer, -m.steer_limit_rad), m.steer_limit_rad)
         turn = (wanted_steer - steer) * m.steer_share
         steer_next = steer + min(max(turn, -m.steer_most_rad), m.steer_most_rad)

@@ -2,7 +2,7 @@
 
 Every pass has its own origin of the ground noises (they are stationary), so that all passes stand at nearly the same place of
 their grids and rows of an array serve instead of gathering. Stations are kept as what is lost against straight driving: f32
-would not carry 5 ms ticks over 200 m.
+would not carry steps of 20 ms over 200 m.
 """
 
 import numpy as np
@@ -122,8 +122,8 @@ class Block:
         m, v = model, model.speed_m_s
         # Distances count from each pass's own tick 0; `lowered_m` is what its tools still lack then.
         self.lowered_m = (v * m.frame_s * rng.random(width)).astype(F)
-        warm_up_m = v * m.step_s * m.warm_up_ticks
-        driven_m = v * m.step_s * m.ticks
+        warm_up_m = v * m.step_s * m.drive_ticks * m.warm_up_steps
+        driven_m = v * m.step_s * m.drive_ticks * m.steps
         self.normals = Normals(rng, width)
 
         def points(from_m, to_m, grid_m):
@@ -148,21 +148,22 @@ class Block:
 
     def drive(self):
         m, normals, new = self.m, self.normals, lambda: np.zeros(self.width, F)
-        way_m = m.speed_m_s * m.step_s
-        look = constant(-m.wheelbase_m / m.preview_m**2)
+        way_m = m.speed_m_s * m.step_s * m.drive_ticks
+        look = constant(-2.0 * m.wheelbase_m / m.preview_m**2)
+        seen_part = constant(m.seen_part)
         preview, to_tools = constant(m.preview_m), constant(-m.tool_line_m)
         to_camera = constant(-m.camera_point_m)
         turn_per_tan, way = constant(way_m / m.wheelbase_m), constant(way_m)
         steer_share = constant(m.steer_share)
         steer_limits = constant(-m.steer_limit_rad), constant(m.steer_limit_rad)
         steer_most = constant(-m.steer_most_rad), constant(m.steer_most_rad)
-        # Half of the hands' error, because a tick takes the mean of both its ends.
+        # Half of the hands' error, because a step takes the mean of both its ends.
         wobble_decay, wobble_spread = constant(m.steering.decay), constant(0.5 * m.steering.spread)
         wobble = normals() * constant(0.5 * m.steering.sd)
 
         lag, offset, heading, steer = new(), new(), new(), new()
         sin, row, ahead, wanted, middle = new(), new(), new(), new(), new()
-        seen = [new() for _ in range(m.reaction_ticks)]
+        seen = [new() for _ in range(m.seen_steps + 2)]
         slot = 0
 
         shift, command, spool, moved = new(), new(), new(), new()
@@ -177,47 +178,51 @@ class Block:
         differ = constant(0.5 * (m.left_m_s - m.right_m_s) * m.step_s)
         stroke = constant(-m.half_stroke_m), constant(m.half_stroke_m)
 
-        for tick in range(-m.warm_up_ticks, m.ticks):
-            place_m = way_m * tick
+        for step in range(-m.warm_up_steps, m.steps):
+            place_m = way_m * step
             np.sin(heading, out=sin)
 
-            if tick >= 0:
-                if tick % m.look_ticks == 0:
+            if step >= 0:
+                if step % m.look_steps == 0:
                     self.look(place_m - m.tool_line_m, lag, sin, offset + to_tools * sin + shift)
-                if tick % m.frame_ticks == 0:
+                if step % m.frame_steps == 0:
                     exposed.append(self.expose(place_m, lag, offset + to_camera * sin + shift))
-                    if tick >= m.latency_ticks:
+                    if step >= m.latency_steps:
                         command = self.answer(exposed.pop(0))
-                        command *= started_s <= F(tick * m.step_s)
-                held.append(command)
-                reached = held.pop(0)
-                spool -= reached
-                np.multiply(spool, spool_mean, out=moved)
-                moved += reached
-                spool *= spool_decay
-                spool += reached
-                np.abs(moved, out=row)
-                row *= differ
-                moved *= both
-                moved += row
-                shift += moved
-                np.maximum(shift, stroke[0], out=shift)
-                np.minimum(shift, stroke[1], out=shift)
+                        command *= started_s <= F(step * m.drive_ticks * m.step_s)
+                for _ in range(m.drive_ticks):
+                    held.append(command)
+                    reached = held.pop(0)
+                    spool -= reached
+                    np.multiply(spool, spool_mean, out=moved)
+                    moved += reached
+                    spool *= spool_decay
+                    spool += reached
+                    np.abs(moved, out=row)
+                    row *= differ
+                    moved *= both
+                    moved += row
+                    shift += moved
+                    np.maximum(shift, stroke[0], out=shift)
+                    np.minimum(shift, stroke[1], out=shift)
 
-            # Driver: sees now, steers a reaction time later, in the middle of the tick.
+            # Driver: sees now, steers a reaction time later, in the middle of the step.
             self.wander.at(place_m + m.preview_m, lag, row)
             self.seeing.at(place_m, lag, ahead)
             ahead -= row
             ahead += offset
             np.multiply(sin, preview, out=row)
             ahead += row
-            if tick == -m.warm_up_ticks:
+            if step == -m.warm_up_steps:
                 for each in seen:
                     each[:] = ahead
-            seen[slot], oldest = ahead, seen[slot]
-            slot = (slot + 1) % m.reaction_ticks
-            np.add(oldest, seen[slot], out=wanted)
-            ahead = oldest
+            # The array of the oldest, which the next step writes over.
+            seen[slot], ahead = ahead, seen[slot]
+            slot = (slot + 1) % len(seen)
+            newer = seen[(slot + 1) % len(seen)]
+            np.subtract(seen[slot], newer, out=wanted)
+            wanted *= seen_part
+            wanted += newer
             wanted *= look
             wanted += wobble
             wobble *= wobble_decay

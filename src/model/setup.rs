@@ -33,11 +33,31 @@ pub struct Run {
     pub entry_shift_m: f64,
     /// Delay from lowering, or from the beginning of the approach if the frame follows there, to the start of the controller, s.
     pub start_delay_s: f64,
-    /// Longest tick of the simulation, s.
+    /// Tick of the side-shift, s.
     pub step_s: f64,
+    /// Ticks to one step of the drive, at least 1: a tractor is slower than a valve, see [`most_drive_ticks`].
+    pub drive_ticks: usize,
+}
+
+/// Longest step of the drive, s. Half the tick that the midpoint rule would allow a driver who answers within half a second; what it
+/// changes is held against shorter steps in the tests (`tests/steps.rs`).
+const LONGEST_DRIVE_STEP_S: f64 = 0.020;
+
+/// Most ticks to one step of the drive, so that a shorter tick makes both finer.
+const MOST_DRIVE_TICKS: f64 = 4.0;
+
+/// How many ticks of this length, s, a step of the drive takes.
+pub fn most_drive_ticks(step_s: f64) -> usize {
+    // A whole number of ticks that rounding leaves a hair short is still one.
+    (LONGEST_DRIVE_STEP_S / step_s * (1.0 + 1e-9)).clamp(1.0, MOST_DRIVE_TICKS) as usize
 }
 
 impl Run {
+    /// Step of the drive, s.
+    pub fn drive_step_s(&self) -> f64 {
+        self.drive_ticks as f64 * self.step_s
+    }
+
     /// How many times a row holds the entry stretch of the pass and its rest: 1 and 1 where the pass is as long as the row.
     pub fn of_the_row(&self) -> [f64; 2] {
         let share = |of_m: f64, in_m: f64| if in_m > 0.0 { of_m / in_m } else { 0.0 };
@@ -117,6 +137,7 @@ impl Setup {
                 entry_shift_m: 0.0,
                 start_delay_s: 0.5,
                 step_s: 0.005,
+                drive_ticks: 4,
             },
             line: Line::straight(),
             rows: Rows {

@@ -5,6 +5,9 @@
 
 use std::ops::{Add, AddAssign, Div, Mul, Neg, Sub, SubAssign};
 
+/// 2^52: a number from 0 on that is added to it loses its fraction, and the lowest bits of the sum hold the nearest whole number.
+pub const WHOLE: f64 = 4_503_599_627_370_496.0;
+
 /// One number per pass.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Lanes<const N: usize>(pub [f64; N]);

@@ -1,7 +1,7 @@
 //! What passes side by side cut and touched and how they followed the row, as expectations: the path is simulated, the plants' scatter is
 //! integrated.
 //!
-//! Every fifth of a metre of travel (a whole number of ticks, rounded down) each edge of each row stands for the plants of that stretch.
+//! Every fifth of a metre of travel (whole steps of the drive, rounded down) each edge of each row stands for the plants of that stretch.
 //! With a the clearance that a plant in the middle of its row needs there, an edge comes within the radius r of a plant with the scatter
 //! sigma at the clearance c with the probability Q((c - r - a)/sigma): with the radius of the stem the plant is cut, with the protected
 //! radius it is cut or touched. The two edges of a row meet different plants, so both add up. One
@@ -13,7 +13,7 @@ use super::ground::Ground;
 use super::shift::Shift;
 use crate::model::setup::{Run, Setup};
 use crate::model::tractor::SHORT_SHARE;
-use crate::model::vector::Lanes;
+use crate::model::vector::{Lanes, WHOLE};
 
 /// Width of a bin of needed clearance, m.
 const BIN_M: f64 = 0.25e-3;
@@ -21,15 +21,16 @@ const BIN_M: f64 = 0.25e-3;
 /// Scatter that the tables reach out to, standard deviations: beyond it the probability is below 1e-15.
 const REACH_SD: f64 = 8.0;
 
-/// Distance between two looks at edges and tools, m; a look falls on a tick.
+/// Distance between two looks at edges and tools, m; a look falls on a step of the drive.
 pub const LOOK_M: f64 = 0.2;
 
 /// A pass that comes further than so many times what its speed says from one look to the next has not met what lies between.
 const MOST_STEPS: f64 = 3.0;
 
-/// Ticks from look to look.
+/// Ticks from look to look: whole steps of the drive.
 pub fn ticks_per_look(setup: &Setup, speed_m_s: f64) -> usize {
-    ((LOOK_M / (speed_m_s * setup.run.step_s)) as usize).max(1)
+    let steps = (LOOK_M / (speed_m_s * setup.run.drive_step_s())) as usize;
+    steps.max(1) * setup.run.drive_ticks
 }
 
 /// Probabilities by clearance and bin of needed clearance.
@@ -37,10 +38,8 @@ pub fn ticks_per_look(setup: &Setup, speed_m_s: f64) -> usize {
 pub struct Tables {
     low_m: f64,
     bins: usize,
-    /// `[clearance][bin]`: a plant is cut or touched.
-    met: Vec<Vec<f64>>,
-    /// `[clearance][bin]`: a plant is cut.
-    cut: Vec<Vec<f64>>,
+    /// `[clearance][bin]`: a plant is cut or touched, and it is cut.
+    met_and_cut: Vec<Vec<[f64; 2]>>,
     /// Clearances at which no plant can be spared, because the protected radii of both sides meet.
     met_all: Vec<bool>,
     cut_all: Vec<bool>,
@@ -57,25 +56,19 @@ impl Tables {
         let low_m = first_m - plants.protected_radius_m - REACH_SD * sd_m - BIN_M;
         let high_m = last_m - plants.stem_radius_m + REACH_SD * sd_m + BIN_M;
         let bins = ((high_m - low_m) / BIN_M).ceil() as usize + 1;
-        let table = |radius_m: f64| -> Vec<Vec<f64>> {
-            clearances_m
-                .iter()
-                .map(|&clearance_m| {
-                    (0..bins)
-                        .map(|bin| {
-                            let needed_m = low_m + (bin as f64 + 0.5) * BIN_M;
-                            upper_tail(clearance_m - radius_m - needed_m, sd_m)
-                        })
-                        .collect()
-                })
-                .collect()
+        let radii_m = [plants.protected_radius_m, plants.stem_radius_m];
+        let of_clearance = |&clearance_m: &f64| {
+            let share = |bin: usize| {
+                let needed_m = low_m + (bin as f64 + 0.5) * BIN_M;
+                radii_m.map(|radius_m| upper_tail(clearance_m - radius_m - needed_m, sd_m))
+            };
+            (0..bins).map(share).collect()
         };
         let below = |radius_m: f64| clearances_m.iter().map(|&c| c < radius_m).collect();
         Self {
             low_m,
             bins,
-            met: table(plants.protected_radius_m),
-            cut: table(plants.stem_radius_m),
+            met_and_cut: clearances_m.iter().map(of_clearance).collect(),
             met_all: below(plants.protected_radius_m),
             cut_all: below(plants.stem_radius_m),
         }
@@ -188,10 +181,12 @@ impl<const N: usize> Looks<N> {
         looks.needed_m.clear();
         let run = setup.run;
         let (mut met_m, mut before_m) = ([Lanes::default(); 2], Lanes::all(f64::NEG_INFINITY));
-        for tick in (0..drive.station_m.len()).step_by(every) {
-            let s_m = drive.station_m[tick];
+        for step in (0..drive.driven().ticks).step_by(every) {
+            let step = step / setup.run.drive_ticks;
+            let stand = drive.at_step(step);
+            let s_m = stand.station_m;
             let tool_station_m = s_m - tool_m;
-            let on_row = drive.on_row(tick);
+            let on_row = drive.on_row(step);
             let counted = on_row
                 * tool_station_m.map(|s_m| {
                     f64::from(u8::from(s_m >= run.entry_length_m && s_m <= run.length_m))
@@ -207,24 +202,24 @@ impl<const N: usize> Looks<N> {
             met_m[1] += step_m * counted;
             looks.counted.push(counted);
             looks.entry.push(entry);
-            let frame_m = drive.frame_m(setup, ground, tick, tool_m);
+            let frame_m = stand.frame_m(setup, ground, tool_m);
             looks
                 .wanted_m
                 .push(ground.guided_row_m(tool_station_m) - frame_m);
             // A satellite line knows nothing of the row: its wander is told from the line that it follows.
             looks.axle_m.push(if on_line {
-                drive.axle_m[tick]
+                stand.axle_m
             } else {
-                drive.axle_m[tick] - ground.guided_row_m(s_m)
+                stand.axle_m - ground.guided_row_m(s_m)
             });
             let edge_frame_m = edge_x_m.map(|x_m| {
                 if x_m == tool_m {
                     frame_m
                 } else {
-                    drive.frame_m(setup, ground, tick, x_m)
+                    stand.frame_m(setup, ground, x_m)
                 }
             });
-            let sin = drive.frame_sin(tick);
+            let sin = stand.frame_sin;
             for row in 0..rows {
                 let ahead_m = s_m - sin * setup.rows.offset_m[row];
                 let pass = setup.rows.planter_pass[row];
@@ -327,13 +322,13 @@ impl<const N: usize> Looks<N> {
     }
 }
 
-/// Histograms of needed clearance, `[row][lane][bin]` (one row for all where rows need not be told apart), and the numbers of
-/// edge looks in them.
+/// Histograms of needed clearance, `[row][bin]` (one row for all where rows need not be told apart), and the numbers of looks at rows
+/// in them.
 #[derive(Clone, Debug, Default)]
 pub struct Histograms<const N: usize> {
     bins: usize,
-    counts: Vec<u32>,
-    looks: Vec<[u32; N]>,
+    counts: Vec<Lanes<N>>,
+    looks: Vec<Lanes<N>>,
 }
 
 impl<const N: usize> Histograms<N> {
@@ -341,111 +336,101 @@ impl<const N: usize> Histograms<N> {
     pub fn reset(&mut self, tables: &Tables, rows: usize) {
         self.bins = tables.bins;
         self.counts.clear();
-        self.counts.resize(rows * N * tables.bins, 0);
+        self.counts.resize(rows * tables.bins, Lanes::default());
         self.looks.clear();
-        self.looks.resize(rows, [0; N]);
+        self.looks.resize(rows, Lanes::default());
     }
 
     /// Fills them with what one controller's edges met in the counted or the entry stretch.
     #[inline(always)]
     pub fn fill(&mut self, tables: &Tables, looks: &Looks<N>, shift: &Shift<N>, in_entry: bool) {
-        self.counts.fill(0);
-        self.looks.fill([0; N]);
+        self.counts.fill(Lanes::default());
+        self.looks.fill(Lanes::default());
         let apart = self.looks.len() > 1;
         let stretch = if in_entry {
             &looks.entry
         } else {
             &looks.counted
         };
-        let last = (tables.bins - 1) as f64;
-        for (look, weights) in stretch.iter().enumerate() {
-            if weights.0.iter().all(|&weight| weight == 0.0) {
+        let last = self.bins - 1;
+        let most = Lanes::all(last as f64);
+        for (look, &weights) in stretch.iter().enumerate() {
+            if weights == Lanes::default() {
                 continue;
             }
             let shift_m = shift.shift_m[look];
             let edges = &looks.needed_m[look * looks.rows..(look + 1) * looks.rows];
             for (row, &[left_m, right_m]) in edges.iter().enumerate() {
                 let row = if apart { row } else { 0 };
-                let counts = &mut self.counts[row * N * self.bins..(row + 1) * N * self.bins];
+                let counts = &mut self.counts[row * self.bins..(row + 1) * self.bins];
+                // The bin below, in the lowest bits of the sum. What a lost pass needs may be no number: that falls into bin 0 with the
+                // weight 0.
                 let bin = |needed_m: Lanes<N>| {
-                    ((needed_m - tables.low_m) * (1.0 / BIN_M))
-                        .clamp(Lanes::default(), Lanes::all(last))
+                    let x = (needed_m - tables.low_m) * (1.0 / BIN_M) - 0.5;
+                    x.clamp(Lanes::default(), most) + WHOLE
                 };
                 let (left, right) = (bin(left_m - shift_m), bin(right_m + shift_m));
                 // Every lane falls into a bin of its own, which no wide register does: one by one.
                 for lane in 0..N {
-                    if weights.0[lane] != 0.0 {
-                        let of_lane = &mut counts[lane * self.bins..(lane + 1) * self.bins];
-                        of_lane[left.0[lane] as i32 as usize] += 1;
-                        of_lane[right.0[lane] as i32 as usize] += 1;
-                        self.looks[row][lane] += 1;
+                    for bin in [left.0[lane], right.0[lane]] {
+                        let bin = (bin.to_bits() as u32 as usize).min(last);
+                        counts[bin].0[lane] += weights.0[lane];
                     }
                 }
+                self.looks[row] += weights;
             }
         }
     }
 
-    /// Expected plants of a row and lane where `plants` of them stand and this share of them is never met: those count as cut.
+    /// Expected plants of a row, lane by lane, where `plants` of them stand and this share of them is never met: those count as cut.
+    #[inline(always)]
     pub fn expected(
         &self,
         tables: &Tables,
         row: usize,
-        lane: usize,
         plants: f64,
-        unmet: f64,
-    ) -> Expected {
-        let at = (row * N + lane) * self.bins;
-        let counts = &self.counts[at..at + self.bins];
-        let looks = self.looks[row][lane];
-        let clearances = tables.cut.len();
-        // A stretch that was never met: all of its plants count as cut.
-        if looks == 0 {
-            return Expected {
-                plants,
-                cut: vec![plants; clearances],
-                touched: vec![0.0; clearances],
-            };
-        }
-        // A pass fills few of the bins: the products run over these alone.
-        let first = counts.iter().position(|&count| count > 0).unwrap_or(0);
-        let last = counts.iter().rposition(|&count| count > 0).unwrap_or(0);
-        let counts: Vec<f64> = counts[first..=last]
+        unmet: Lanes<N>,
+    ) -> [Expected; N] {
+        let counts = &self.counts[row * self.bins..(row + 1) * self.bins];
+        let looks = self.looks[row];
+        // Passes fill few of the bins: the sums run over these alone.
+        let is_filled = |count: &Lanes<N>| *count != Lanes::default();
+        let first = counts.iter().position(is_filled).unwrap_or(0);
+        let end = counts
             .iter()
-            .map(|&count| f64::from(count))
-            .collect();
-        let lost = plants * unmet;
-        let weight = (plants - lost) / f64::from(looks);
-        let share = |all: bool, table: &[f64]| {
-            if all {
-                plants
-            } else {
-                (lost + weight * dot(&counts, &table[first..=last])).min(plants)
-            }
-        };
-        let cut: Vec<f64> = (0..clearances)
-            .map(|c| share(tables.cut_all[c], &tables.cut[c]))
-            .collect();
-        let touched = (0..clearances)
-            .map(|c| (share(tables.met_all[c], &tables.met[c]) - cut[c]).max(0.0))
-            .collect();
-        Expected {
+            .rposition(is_filled)
+            .map_or(0, |last| last + 1);
+        let first = first.min(end);
+        let (all, none) = (Lanes::all(plants), Lanes::default());
+        let lost = unmet * plants;
+        let weight = (all - lost) / looks;
+        let mut expected: [Expected; N] = std::array::from_fn(|_| Expected {
             plants,
-            cut,
-            touched,
+            cut: Vec::with_capacity(tables.met_and_cut.len()),
+            touched: Vec::with_capacity(tables.met_and_cut.len()),
+        });
+        for (clearance, table) in tables.met_and_cut.iter().enumerate() {
+            let (mut met, mut cut) = (none, none);
+            for (&count, &[is_met, is_cut]) in counts[first..end].iter().zip(&table[first..end]) {
+                met += count * is_met;
+                cut += count * is_cut;
+            }
+            // Where both sides' radii meet none is spared; nor in a stretch that was never met.
+            let share = |none_spared: bool, sum: Lanes<N>| {
+                let some = if none_spared {
+                    all
+                } else {
+                    (lost + weight * sum).min(all)
+                };
+                Lanes::select(looks, some, all)
+            };
+            let cut = share(tables.cut_all[clearance], cut);
+            let touched = (share(tables.met_all[clearance], met) - cut).max(none);
+            for (lane, expected) in expected.iter_mut().enumerate() {
+                expected.cut.push(cut.0[lane]);
+                expected.touched.push(touched.0[lane]);
+            }
         }
+        expected
     }
-}
-
-/// Sum of products in eight strands, so that it runs in wide registers with the same bits everywhere.
-fn dot(a: &[f64], b: &[f64]) -> f64 {
-    let mut strands = [0.0; 8];
-    let (a_parts, b_parts) = (a.chunks_exact(8), b.chunks_exact(8));
-    let (a_rest, b_rest) = (a_parts.remainder(), b_parts.remainder());
-    for (a, b) in a_parts.zip(b_parts) {
-        for i in 0..8 {
-            strands[i] += a[i] * b[i];
-        }
-    }
-    let rest: f64 = a_rest.iter().zip(b_rest).map(|(a, b)| a * b).sum();
-    strands.iter().sum::<f64>() + rest
 }

@@ -1,16 +1,17 @@
 //! The drive of passes side by side: tractor, driver and unshifted implement over time at one speed. It does not depend on the controller,
 //! so all controllers share it.
 //!
-//! Each tick, in this order, by the midpoint rule (second order in the tick):
+//! It takes longer steps than the ticks of the side-shift ([`Run::drive_ticks`](crate::model::setup::Run)). Each step, in this order, by the
+//! midpoint rule (second order in the step):
 //!
 //! ```text
 //! note     where tractor and implement stand
-//! command  what the driver saw a reaction time ago, for the middle of the tick
+//! command  what the driver saw a reaction time ago, for the middle of the step
 //! steer    lag, limits
 //! move     station, offset, heading with the mean steering angle; then the drawn implement
 //! ```
 //!
-//! At tick 0 the offset and heading jump by what the headland turn left (not for a replay).
+//! At step 0 the offset and heading jump by what the headland turn left (not for a replay).
 
 use super::deviates::Deviates;
 use super::ground::{Ground, warm_up_m};
@@ -20,11 +21,11 @@ use crate::model::driver::{Driver, LoggedPath};
 use crate::model::hitch::Hitch;
 use crate::model::setup::Setup;
 use crate::model::tractor::{LOST_HEADING_RAD, LOST_OFFSET_M};
-use crate::model::vector::{Lanes, sin, sin_cos, tan};
+use crate::model::vector::{Lanes, at, sin, sin_cos, tan};
 
-/// State at every tick, lane by lane. Tick 0 is the exposure of the last camera frame before the approach begins (without an approach:
-/// before the tools are lowered), so that frames and ticks keep the same step in every pass; that moment falls at random between two
-/// frames.
+/// State at every step, lane by lane. Step 0, which is tick 0 of the side-shift, is the exposure of the last camera frame before the
+/// approach begins (without an approach: before the tools are lowered), so that frames and ticks keep time in every pass; that moment
+/// falls at random between two frames.
 #[derive(Clone, Debug, Default)]
 pub struct Drive<const N: usize> {
     /// Speed of the rear axle, m/s.
@@ -41,8 +42,12 @@ pub struct Drive<const N: usize> {
     pub towed_sin: Vec<Lanes<N>>,
     /// Absolute heading of the frame, rad; empty without a yaw-rate sensor.
     pub turn_rad: Vec<Lanes<N>>,
-    /// Number of ticks before the tractor loses the row; all of them if it never does.
-    pub kept_ticks: Lanes<N>,
+    /// Number of steps before the tractor loses the row; all of them if it never does.
+    pub kept_steps: Lanes<N>,
+    /// Ticks of the side-shift along it.
+    ticks: usize,
+    /// Step, s, and ticks to it.
+    step: (f64, usize),
     /// 1 as long as it has not.
     keeps: Lanes<N>,
 }
@@ -54,7 +59,7 @@ pub struct Driven<const N: usize> {
     pub speed_m_s: f64,
     /// Moment of lowering after tick 0, s.
     pub lowered_s: Lanes<N>,
-    /// Number of ticks.
+    /// Number of ticks of the side-shift.
     pub ticks: usize,
 }
 
@@ -169,7 +174,11 @@ impl<const N: usize> Drive<N> {
         let lowered_s = Deviates::new(seed, own.passes, Source::FramePhase, 0).uniform()
             * setup.camera.frame_s
             + setup.run.approach_m / speed_m_s;
-        let count = ticks(setup, speed_m_s);
+        let ticks = ticks(setup, speed_m_s);
+        // One beyond the last tick, so that every tick lies between two of them.
+        let count = ticks / setup.run.drive_ticks + 2;
+        self.ticks = ticks;
+        self.step = (setup.run.drive_step_s(), setup.run.drive_ticks);
         self.speed_m_s = speed_m_s;
         self.lowered_s = lowered_s;
         for series in [
@@ -181,7 +190,7 @@ impl<const N: usize> Drive<N> {
         ] {
             series.clear();
         }
-        self.kept_ticks = Lanes::default();
+        self.kept_steps = Lanes::default();
         self.keeps = Lanes::all(1.0);
         let mut state = State {
             station_m: tool_m - lowered_s * speed_m_s,
@@ -213,13 +222,13 @@ impl<const N: usize> Drive<N> {
         count: usize,
         mut hands: impl Hands<N>,
     ) {
-        let (dt, v) = (setup.run.step_s, self.speed_m_s);
-        let warm_up_ticks = (warm_up_m(setup, v) / (v * dt)).ceil();
-        state.station_m = setup.tools.tool_line_m - v * (self.lowered_s + warm_up_ticks * dt);
+        let (dt, v) = (setup.run.drive_step_s(), self.speed_m_s);
+        let warm_up_steps = (warm_up_m(setup, v) / (v * dt)).ceil();
+        state.station_m = setup.tools.tool_line_m - v * (self.lowered_s + warm_up_steps * dt);
         let motion = Motion::new(setup, v);
         // No driver ever stands at y = psi = 0: the loop first has to forget that it was begun there.
         let mut heading = sin_cos(state.heading_rad);
-        for _ in 0..warm_up_ticks as usize {
+        for _ in 0..warm_up_steps as usize {
             let command = hands.command_rad(setup, ground, state, heading);
             heading = motion.advance(setup, state, heading, command);
         }
@@ -242,7 +251,7 @@ impl<const N: usize> Drive<N> {
         let along = Lanes::all(LOST_HEADING_RAD).above(state.heading_rad.abs());
         // A product instead of a branch: a lane that lost the row stays lost, and all lanes take the same steps.
         self.keeps = self.keeps * near * along;
-        self.kept_ticks += self.keeps;
+        self.kept_steps += self.keeps;
         self.station_m.push(state.station_m);
         self.axle_m.push(state.offset_m);
         self.sin.push(heading_sin);
@@ -262,17 +271,17 @@ impl<const N: usize> Drive<N> {
     }
 
     fn replay(&mut self, setup: &Setup, log: &LoggedPath, mut state: State<N>, count: usize) {
-        let (dt, v) = (setup.run.step_s, self.speed_m_s);
+        let (dt, v) = (setup.run.drive_step_s(), self.speed_m_s);
         let tool_m = setup.tools.tool_line_m;
         let motion = Motion::new(setup, v);
         state.heading_rad = Lanes::all(log.at(0.0).1);
-        for tick in 0..count {
-            let driven_m = (tick as f64 * dt - self.lowered_s) * v;
+        for step in 0..count {
+            let driven_m = (step as f64 * dt - self.lowered_s) * v;
             let here: [(f64, f64); N] = std::array::from_fn(|i| log.at(driven_m.0[i]));
             state.station_m = tool_m + driven_m;
             state.offset_m = Lanes::from_fn(|i| here[i].0);
             // Heading is counted from the line, a yaw rate from the ground: the line's own turning comes on top.
-            // The log gives the path; the yaw rate is what takes the heading from this slope of it to the next within the tick.
+            // The log gives the path; the yaw rate is what takes the heading from this slope of it to the next within the step.
             let next_rad = Lanes::from_fn(|i| libm::atan(log.at(driven_m.0[i] + dt * v).1));
             let curvature = motion.curvature_1_m(setup, state.station_m);
             let yaw = (next_rad - Lanes::from_fn(|i| libm::atan(here[i].1))) / dt + curvature * v;
@@ -291,47 +300,90 @@ impl<const N: usize> Drive<N> {
         Driven {
             speed_m_s: self.speed_m_s,
             lowered_s: self.lowered_s,
-            ticks: self.station_m.len(),
+            ticks: self.ticks,
         }
     }
 
-    /// A point `x_m` behind the rear axle of the unshifted frame from the planned line, at a tick, m.
+    /// Where tractor and frame stand at a time from tick 0, s: straight between two steps, held beyond the ends.
     #[inline(always)]
-    pub fn frame_m(&self, setup: &Setup, ground: &Ground<N>, tick: usize, x_m: f64) -> Lanes<N> {
-        let s_m = self.station_m[tick];
-        let sin = self.sin[tick];
+    pub fn at(&self, time_s: f64) -> Stand<N> {
+        let steps = time_s / self.step.0;
+        let sin = at(&self.sin, steps);
+        Stand {
+            station_m: at(&self.station_m, steps),
+            axle_m: at(&self.axle_m, steps),
+            sin,
+            frame_sin: if self.towed_sin.is_empty() {
+                sin
+            } else {
+                at(&self.towed_sin, steps)
+            },
+        }
+    }
+
+    /// Where tractor and frame stand at a step.
+    #[inline(always)]
+    pub fn at_step(&self, step: usize) -> Stand<N> {
+        Stand {
+            station_m: self.station_m[step],
+            axle_m: self.axle_m[step],
+            sin: self.sin[step],
+            frame_sin: *self.towed_sin.get(step).unwrap_or(&self.sin[step]),
+        }
+    }
+
+    /// Last time from tick 0 of which everything is known, s.
+    #[inline(always)]
+    pub fn end_s(&self) -> f64 {
+        (self.station_m.len() - 1) as f64 * self.step.0
+    }
+
+    /// 1 in the lanes that have not lost the row at a step, else 0.
+    #[inline(always)]
+    pub fn on_row(&self, step: usize) -> Lanes<N> {
+        self.kept_steps.above(Lanes::all(step as f64))
+    }
+
+    /// Number of ticks of the side-shift before a lane loses the row; all of them if it never does.
+    pub fn kept_ticks(&self, lane: usize) -> usize {
+        (self.kept_steps.0[lane] as usize * self.step.1).min(self.ticks)
+    }
+
+    /// 1 in the lanes that lose the row on their way, else 0.
+    #[inline(always)]
+    pub fn loses_the_row(&self) -> Lanes<N> {
+        Lanes::all(self.station_m.len() as f64).above(self.kept_steps)
+    }
+}
+
+/// Where the tractors and their unshifted frames stand at a moment.
+#[derive(Clone, Copy, Debug)]
+pub struct Stand<const N: usize> {
+    /// Distance of the rear axle along the line, m.
+    pub station_m: Lanes<N>,
+    /// Offset of the rear axle from the line, m.
+    pub axle_m: Lanes<N>,
+    /// Sine of the tractor's heading.
+    pub sin: Lanes<N>,
+    /// Sine of the frame's heading: the tractor's if the hitch is rigid, else the implement's.
+    pub frame_sin: Lanes<N>,
+}
+
+impl<const N: usize> Stand<N> {
+    /// A point `x_m` behind the rear axle of the unshifted frame from the planned line, m.
+    #[inline(always)]
+    pub fn frame_m(&self, setup: &Setup, ground: &Ground<N>, x_m: f64) -> Lanes<N> {
+        let s_m = self.station_m;
         let mut frame_m = match setup.hitch {
-            Hitch::Rigid { .. } => self.axle_m[tick] - sin * x_m + ground.sway.at(s_m),
+            Hitch::Rigid { .. } => self.axle_m - self.sin * x_m + ground.sway.at(s_m),
             Hitch::Drawn { hitch_m, .. } => {
-                self.axle_m[tick] - sin * hitch_m - self.towed_sin[tick] * (x_m - hitch_m)
+                self.axle_m - self.sin * hitch_m - self.frame_sin * (x_m - hitch_m)
             }
         };
         if !setup.line.is_straight() {
             frame_m -= s_m.map(|s_m| setup.line.bend_behind_m(s_m, x_m));
         }
         frame_m
-    }
-
-    /// 1 in the lanes that have not lost the row at a tick, else 0.
-    #[inline(always)]
-    pub fn on_row(&self, tick: usize) -> Lanes<N> {
-        self.kept_ticks.above(Lanes::all(tick as f64))
-    }
-
-    /// 1 in the lanes that lose the row on their way, else 0.
-    #[inline(always)]
-    pub fn loses_the_row(&self) -> Lanes<N> {
-        Lanes::all(self.station_m.len() as f64).above(self.kept_ticks)
-    }
-
-    /// Sine of the heading of the frame at a tick.
-    #[inline(always)]
-    pub fn frame_sin(&self, tick: usize) -> Lanes<N> {
-        if self.towed_sin.is_empty() {
-            self.sin[tick]
-        } else {
-            self.towed_sin[tick]
-        }
     }
 }
 
@@ -348,7 +400,7 @@ fn steady_towed_rad(setup: &Setup) -> f64 {
     }
 }
 
-/// What the motion needs at every tick, computed once.
+/// What the motion needs at every step, computed once.
 struct Motion {
     speed_m_s: f64,
     step_s: f64,
@@ -362,7 +414,7 @@ struct Motion {
 impl Motion {
     fn new(setup: &Setup, speed_m_s: f64) -> Self {
         let tractor = &setup.tractor;
-        let step_s = setup.run.step_s;
+        let step_s = setup.run.drive_step_s();
         let lag_s = tractor.steer_lag_s;
         Self {
             speed_m_s,
@@ -393,7 +445,7 @@ impl Motion {
         }
     }
 
-    /// Moves tractor and implement by one tick; takes sine and cosine of the heading before it and gives those after it.
+    /// Moves tractor and implement by one step; takes sine and cosine of the heading before it and gives those after it.
     #[inline(always)]
     fn advance<const N: usize>(
         &self,
@@ -414,7 +466,7 @@ impl Motion {
         let before = *state;
         let (middle_rad, line_rad_s, next);
         if self.is_straight {
-            // Without a bend the heading turns evenly through the tick: its sine is carried along by two half steps instead of worked out
+            // Without a bend the heading turns evenly through the step: its sine is carried along by two half steps instead of worked out
             // anew. What the rounding adds over a pass is a random walk of some 1e-14.
             middle_rad = state.heading_rad + yaw * (0.5 * dt);
             let half = small(yaw * (0.5 * dt));
@@ -441,7 +493,7 @@ impl Motion {
         }
         state.steer_rad = steer_rad;
         if is_drawn(setup) {
-            // The implement's own midpoint step begins where the tractor began; with the new state it would be drawn a tick ahead.
+            // The implement's own midpoint step begins where the tractor began; with the new state it would be drawn a step ahead.
             let mut towed = before;
             self.tow(setup, &mut towed, middle_rad, yaw, line_rad_s);
             state.towed_rad = towed.towed_rad;
@@ -449,7 +501,7 @@ impl Motion {
         next
     }
 
-    /// One tick of the drawn implement by the midpoint rule.
+    /// One step of the drawn implement by the midpoint rule.
     #[inline(always)]
     fn tow<const N: usize>(
         &self,
@@ -508,7 +560,7 @@ fn turned<const N: usize>(
     )
 }
 
-/// Ticks of a drive: from the last frame before the approach until the last edge has passed the last plant.
+/// Ticks of the side-shift along a drive: from the last frame before the approach until the last edge has passed the last plant.
 fn ticks(setup: &Setup, speed_m_s: f64) -> usize {
     let driven_m = setup.run.approach_m + setup.driven_length_m();
     let driven_s = driven_m / speed_m_s + setup.camera.frame_s;

@@ -7,7 +7,7 @@ use crate::model::driver::Driver;
 use crate::model::hitch::Hitch;
 use crate::model::noise::{GaussMarkov, Smooth, grid_m, points};
 use crate::model::setup::Setup;
-use crate::model::vector::Lanes;
+use crate::model::vector::{Lanes, WHOLE};
 
 /// Speed up to which the ground is laid out for warm-up and preview, m/s (25.2 km/h).
 pub const TOP_SPEED_M_S: f64 = 7.0;
@@ -18,9 +18,6 @@ const WARM_UP_PREVIEWS: f64 = 10.0;
 const WARM_UP_REACHES: f64 = 3.0;
 /// Coefficient of variation of a blind stretch's length is that of an exponential law; none is shorter, m.
 const SHORTEST_STRETCH_M: f64 = 1e-6;
-
-/// 2^52: what is added to it loses its fraction.
-const ROUND: f64 = 4_503_599_627_370_496.0;
 
 /// A noise of the ground on its distance grid, lane by lane.
 #[derive(Clone, Debug)]
@@ -118,8 +115,8 @@ impl<const N: usize> Track<N> {
         let (first, end) = (Lanes::default(), Lanes::all(last as f64));
         let x = ((s_m - self.start_m) * self.per_m).clamp(first, Lanes::all(last as f64 + 1.0));
         // Half a step down, the sum with 2^52 rounds to the whole number below and holds it in its lowest bits: no conversion in sight.
-        let rounded = (x.min(end) - 0.5).max(first) + ROUND;
-        let whole = rounded - ROUND;
+        let rounded = (x.min(end) - 0.5).max(first) + WHOLE;
+        let whole = rounded - WHOLE;
         let values = &self.values[..last + 2];
         let (mut a, mut b) = (Lanes::default(), Lanes::default());
         for lane in 0..N {

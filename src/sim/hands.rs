@@ -11,7 +11,7 @@ use crate::model::vector::Lanes;
 
 /// Whoever steers.
 pub(super) trait Hands<const N: usize> {
-    /// Steering command for the coming tick, rad; `heading` is its sine and cosine.
+    /// Steering command for the coming step, rad; `heading` is its sine and cosine.
     fn command_rad(
         &mut self,
         setup: &Setup,
@@ -21,12 +21,12 @@ pub(super) trait Hands<const N: usize> {
     ) -> Lanes<N>;
 }
 
-/// A Gauss-Markov noise over time, by ticks.
+/// A Gauss-Markov noise over time, by steps of the drive.
 struct Wobble<const N: usize> {
     step: GaussMarkovStep,
     value: Lanes<N>,
     deviates: Deviates<N>,
-    /// Means over coming ticks, worked out together, and the next of them.
+    /// Means over coming steps, worked out together, and the next of them.
     means: [Lanes<N>; AT_A_TIME],
     next: usize,
 }
@@ -45,10 +45,10 @@ impl<const N: usize> Wobble<N> {
         }
     }
 
-    /// Moves on by one tick and gives the mean over it, as the midpoint rule wants it; held from its beginning it would be half a
-    /// tick late.
+    /// Moves on by one step and gives the mean over it, as the midpoint rule wants it; held from its beginning it would be half a
+    /// step late.
     #[inline(always)]
-    fn over_tick(&mut self) -> Lanes<N> {
+    fn over_step(&mut self) -> Lanes<N> {
         if self.next == AT_A_TIME {
             self.next = 0;
             self.deviates.fill(&mut self.means);
@@ -68,11 +68,11 @@ impl<const N: usize> Wobble<N> {
 pub(super) struct Person<const N: usize> {
     preview_m: f64,
     gain: f64,
-    /// How many ticks ago the middle of the coming tick was seen.
-    reaction_ticks: f64,
+    /// How many steps ago the middle of the coming step was seen.
+    reaction_steps: f64,
     crab_sin: f64,
     crab_cos: f64,
-    /// What was seen in the last ticks, as far back as the reaction goes; the ticks go round in it.
+    /// What was seen in the last steps, as far back as the reaction goes; the steps go round in it.
     seen_m: Vec<Lanes<N>>,
     seen: usize,
     wobble: Wobble<N>,
@@ -87,7 +87,7 @@ impl<const N: usize> Person<N> {
         seed: u64,
         passes: [u64; N],
     ) -> Self {
-        let dt = setup.run.step_s;
+        let dt = setup.run.drive_step_s();
         let mut noise = driver.steering;
         noise.sd *= driver.wander_factor;
         let d = driver.preview_m(speed_m_s);
@@ -95,7 +95,7 @@ impl<const N: usize> Person<N> {
             preview_m: d,
             // Pure pursuit: the arc through the preview point bends by 2 e/d², and a small steering angle is L times that.
             gain: -2.0 * setup.tractor.wheelbase_m / (d * d),
-            reaction_ticks: driver.reaction_s / dt,
+            reaction_steps: driver.reaction_s / dt,
             crab_sin: libm::sin(setup.tractor.crab_rad),
             crab_cos: libm::cos(setup.tractor.crab_rad),
             // A power of two, so that going round is a mask and no division.
@@ -131,15 +131,15 @@ impl<const N: usize> Hands<N> for Person<N> {
         let round = self.seen_m.len() - 1;
         self.seen_m[self.seen & round] = ahead_m;
         let now = self.seen as f64;
-        // The command serves the coming tick: looked at from its middle, or the reaction would be half a tick longer than it is.
-        let x = (now + 0.5 - self.reaction_ticks).clamp(0.0, now);
+        // The command serves the coming step: looked at from its middle, or the reaction would be half a step longer than it is.
+        let x = (now + 0.5 - self.reaction_steps).clamp(0.0, now);
         let i = (x as usize).min(self.seen.saturating_sub(1));
         let (a, b) = (
             self.seen_m[i & round],
             self.seen_m[(i + 1).min(self.seen) & round],
         );
         self.seen += 1;
-        (a + (b - a) * (x - i as f64)) * self.gain + self.wobble.over_tick()
+        (a + (b - a) * (x - i as f64)) * self.gain + self.wobble.over_step()
     }
 }
 
@@ -160,7 +160,7 @@ impl<const N: usize> Satellite<N> {
         seed: u64,
         passes: [u64; N],
     ) -> Self {
-        let dt = setup.run.step_s;
+        let dt = setup.run.drive_step_s();
         let [receiver, drift] = line.noises(speed_m_s);
         Self {
             line: *line,
@@ -184,8 +184,9 @@ impl<const N: usize> Hands<N> for Satellite<N> {
         state: &State<N>,
         _: (Lanes<N>, Lanes<N>),
     ) -> Lanes<N> {
-        let (dt, v, wheelbase_m) = (setup.run.step_s, self.speed_m_s, setup.tractor.wheelbase_m);
-        let noise_m = self.receiver.over_tick() + self.drift.over_tick();
+        let (dt, v) = (setup.run.drive_step_s(), self.speed_m_s);
+        let wheelbase_m = setup.tractor.wheelbase_m;
+        let noise_m = self.receiver.over_step() + self.drift.over_step();
         let course_rad = state.heading_rad + setup.tractor.crab_rad;
         let mut yaw = yaw_rate(setup, v, state.steer_rad);
         let mut ahead_rad = Lanes::default();
@@ -195,7 +196,7 @@ impl<const N: usize> Hands<N> for Satellite<N> {
             ahead_rad = (state.station_m + 0.5 * dt * v)
                 .map(|s_m| libm::atan(wheelbase_m * setup.line.curvature_1_m(s_m)));
         }
-        // For the middle of the tick, over which the command holds.
+        // For the middle of the step, over which the command holds.
         let middle_m = state.offset_m + course_rad * (0.5 * dt * v);
         let middle_rad = course_rad + yaw * (0.5 * dt);
         let w = self.line.frequency_rad_s;

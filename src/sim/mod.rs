@@ -227,8 +227,9 @@ fn widest<const N: usize>(
     passes: [u64; N],
     scratch: &mut Scratch<N>,
 ) -> Vec<Vec<AtSpeeds>> {
-    // One pass alone fills no wide register: a second copy of it would only take time to build.
-    #[cfg(target_arch = "x86_64")]
+    // One pass alone fills no wide register: a second copy of it would only take time to build, and so would one for the library's unit
+    // tests (tests/engine.rs holds both against each other).
+    #[cfg(all(target_arch = "x86_64", not(test)))]
     if N > 1 && std::arch::is_x86_feature_detected!("avx2") {
         #[allow(unsafe_code)]
         // SAFETY: the processor has what the function asks for.
@@ -248,7 +249,7 @@ fn on_baseline<const N: usize>(
     simulate(request, machines, passes, scratch)
 }
 
-#[cfg(target_arch = "x86_64")]
+#[cfg(all(target_arch = "x86_64", not(test)))]
 #[target_feature(enable = "avx2")]
 fn with_avx2<const N: usize>(
     request: &Request,
@@ -320,7 +321,12 @@ fn simulate<const N: usize>(
     let mut grounds: Vec<Option<Ground<N>>> = Vec::with_capacity(machines.len());
     for (machine, shares) in machines.iter().zip(&shares) {
         let own = !shares.ground;
-        grounds.push(own.then(|| Ground::draw(&machine.setups[0], request.seed, passes)));
+        // No closure: it would be drawn in narrow registers.
+        grounds.push(if own {
+            Some(Ground::draw(&machine.setups[0], request.seed, passes))
+        } else {
+            None
+        });
     }
     let mut all = vec![vec![Vec::with_capacity(request.speeds_m_s.len()); N]; machines.len()];
 
@@ -380,42 +386,32 @@ fn simulate<const N: usize>(
                     shift::run_apart(setups, own, driven, sensors, kind, looks.every(), shift);
                 }
                 let followed = looks.followed(shift, request.room_m);
-                // Entry and rest, each by lane; rows by row and lane.
-                let [entry, rest] = [true, false].map(|in_entry| {
+                // Entry and rest: of all rows, then of each, by lane. Loops, as what a closure does may stay in narrow registers.
+                let mut stretches: [Vec<[Expected; N]>; 2] = [Vec::new(), Vec::new()];
+                for (stretch, found) in stretches.iter_mut().enumerate() {
+                    let (in_entry, plants, unmet) = (stretch == 0, stand[stretch], unmet[stretch]);
                     pooled.fill(tables, looks, shift, in_entry);
+                    found.push(pooled.expected(tables, 0, plants, unmet));
                     if apart {
                         by_row.fill(tables, looks, shift, in_entry);
+                        for row in 0..rows {
+                            found.push(by_row.expected(tables, row, plants / rows as f64, unmet));
+                        }
                     }
-                    let stretch = usize::from(!in_entry);
-                    let unmet = unmet[stretch];
-                    let pooled: [Expected; N] = std::array::from_fn(|lane| {
-                        pooled.expected(tables, 0, lane, stand[stretch], unmet.0[lane])
-                    });
-                    let in_row = stand[stretch] / rows as f64;
-                    let by_row: Vec<[Expected; N]> = (0..if apart { rows } else { 0 })
-                        .map(|row| {
-                            std::array::from_fn(|lane| {
-                                by_row.expected(tables, row, lane, in_row, unmet.0[lane])
-                            })
-                        })
-                        .collect();
-                    (pooled, by_row)
-                });
-                let (entry_rows, rest_rows) = (entry.1, rest.1);
-                let by_lane = entry.0.into_iter().zip(rest.0).enumerate();
-                for ((lane, (entry, rest)), passes) in by_lane.zip(&mut all[place]) {
+                }
+                let [of_entry, of_rest] = stretches;
+                for (lane, passes) in all[place].iter_mut().enumerate() {
                     let Some(pass) = passes.last_mut() else {
                         continue;
                     };
-                    let rows = entry_rows.iter().zip(&rest_rows);
+                    let both = of_entry.iter().zip(&of_rest);
+                    let mut whole = both.map(|(e, r)| Expected::whole(run, &e[lane], &r[lane]));
                     pass.controllers.push(PassUnderController {
                         followed: followed[lane],
-                        whole: Expected::whole(run, &entry, &rest),
-                        entry,
-                        rest,
-                        rows: rows
-                            .map(|(entry, rest)| Expected::whole(run, &entry[lane], &rest[lane]))
-                            .collect(),
+                        whole: whole.next().unwrap_or_default(),
+                        rows: whole.collect(),
+                        entry: of_entry[0][lane].clone(),
+                        rest: of_rest[0][lane].clone(),
                     });
                 }
             }

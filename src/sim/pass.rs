@@ -1,6 +1,6 @@
 //! One pass at one speed, simulated alone and written down tick by tick.
 
-use super::drive::{Drive, Own};
+use super::drive::{Drive, Own, Stand};
 use super::ground::Ground;
 use super::plants::{Meeting, PlantPlace, meetings, place};
 use super::sensors::Sensors;
@@ -66,7 +66,7 @@ impl Pass {
     }
 }
 
-/// What one speed makes of the ground: a value at every tick, numbered as in [`Drive`].
+/// What one speed makes of the ground: a value at every tick of the side-shift, straight between the steps of the [`Drive`].
 #[derive(Clone, Debug)]
 pub struct Path {
     /// Speed of the rear axle, m/s.
@@ -96,21 +96,25 @@ pub struct Path {
 impl Path {
     fn of(setup: &Setup, ground: &Ground<1>, drive: &Drive<1>) -> Self {
         let tool_m = setup.tools.tool_line_m;
-        let ticks = 0..drive.station_m.len();
-        let each =
-            |value: &dyn Fn(usize) -> Lanes<1>| ticks.clone().map(|k| value(k).0[0]).collect();
+        let ticks = 0..drive.driven().ticks;
+        let stands: Vec<Stand<1>> = ticks
+            .map(|tick| drive.at(tick as f64 * setup.run.step_s))
+            .collect();
+        let each = |value: &dyn Fn(&Stand<1>) -> Lanes<1>| {
+            stands.iter().map(|stand| value(stand).0[0]).collect()
+        };
         Self {
             speed_m_s: drive.speed_m_s,
             step_s: setup.run.step_s,
             lowered_s: drive.lowered_s.0[0],
-            station_m: each(&|k| drive.station_m[k]),
-            axle_m: each(&|k| drive.axle_m[k]),
-            tractor_sin: each(&|k| drive.sin[k]),
-            frame_sin: each(&|k| drive.frame_sin(k)),
-            frame_m: each(&|k| drive.frame_m(setup, ground, k, tool_m)),
-            row_m: each(&|k| ground.guided_row_m(drive.station_m[k] - tool_m)),
-            axle_row_m: each(&|k| ground.guided_row_m(drive.station_m[k])),
-            kept_ticks: drive.kept_ticks.0[0] as usize,
+            station_m: each(&|stand| stand.station_m),
+            axle_m: each(&|stand| stand.axle_m),
+            tractor_sin: each(&|stand| stand.sin),
+            frame_sin: each(&|stand| stand.frame_sin),
+            frame_m: each(&|stand| stand.frame_m(setup, ground, tool_m)),
+            row_m: each(&|stand| ground.guided_row_m(stand.station_m - tool_m)),
+            axle_row_m: each(&|stand| ground.guided_row_m(stand.station_m)),
+            kept_ticks: drive.kept_ticks(0),
         }
     }
 

@@ -133,7 +133,10 @@ pub fn meetings(
                     Passing::At(tick, part) => (tick, part),
                     Passing::Never => return Edge::Never,
                 };
-                let frame_m = |tick| drive.frame_m(setup, ground, tick, x_m).0[0];
+                let frame_m = |tick: usize| {
+                    let stand = drive.at(tick as f64 * setup.run.step_s);
+                    stand.frame_m(setup, ground, x_m).0[0]
+                };
                 let a = frame_m(tick);
                 let b = frame_m(tick + 1);
                 let away_m = place.lateral_m - (a + part * (b - a));

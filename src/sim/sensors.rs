@@ -30,9 +30,9 @@ pub struct Frame<const N: usize> {
 pub struct Sensors<const N: usize> {
     /// Frames in order of time.
     pub frames: Vec<Frame<N>>,
-    /// Integral of the measured yaw rate at every tick, rad; empty without such a sensor.
+    /// Integral of the measured yaw rate at every step of the drive, rad; empty without such a sensor.
     pub turn_rad: Vec<Lanes<N>>,
-    /// Integral of `turn_rad` at every tick, rad s.
+    /// Integral of `turn_rad` at every step, rad s.
     pub turn_integral_rad_s: Vec<Lanes<N>>,
 }
 
@@ -82,10 +82,8 @@ impl<const N: usize> Sensors<N> {
         self.measure_turn(setup, drive, seed, own);
         let turn_rad = &self.turn_rad;
         let camera = &setup.camera;
-        let dt = setup.run.step_s;
         let x_c_m = setup.camera_point_m();
-        let end_s = (drive.station_m.len() - 1) as f64 * dt;
-        let count = (end_s / camera.frame_s).floor() as usize + 1;
+        let count = (drive.end_s() / camera.frame_s).floor() as usize + 1;
         let stream = |source| Deviates::<N>::new(seed, own.passes, source, 0);
         let (mut white, mut outliers) = (stream(Source::CameraWhite), stream(Source::Outliers));
         let (mut position, mut roll) = (stream(Source::PositionSensor), stream(Source::Roll));
@@ -102,15 +100,9 @@ impl<const N: usize> Sensors<N> {
         frames.clear();
         for k in 0..count {
             let exposed_s = k as f64 * camera.frame_s;
-            let ticks = exposed_s / dt;
-            let looked_m = at(&drive.station_m, ticks) - x_c_m;
-            let tick = (ticks.clamp(0.0, (drive.station_m.len() - 1) as f64) as usize)
-                .min(drive.station_m.len() - 2);
-            let (a, b) = (
-                drive.frame_m(setup, ground, tick, x_c_m),
-                drive.frame_m(setup, ground, tick + 1, x_c_m),
-            );
-            let frame_m = a + (b - a) * (ticks - tick as f64);
+            let stand = drive.at(exposed_s);
+            let looked_m = stand.station_m - x_c_m;
+            let frame_m = stand.frame_m(setup, ground, x_c_m);
             let mut number_m = ground.guided_row_m(looked_m) - frame_m;
             if camera.white_sd_m > 0.0 {
                 number_m += white.normal() * camera.white_sd_m;
@@ -146,7 +138,7 @@ impl<const N: usize> Sensors<N> {
             };
             let mut yaw_rad_s = Lanes::default();
             if !turn_rad.is_empty() {
-                let turn = at(turn_rad, ticks);
+                let turn = at(turn_rad, exposed_s / setup.run.drive_step_s());
                 if k > 0 {
                     yaw_rad_s = (turn - turn_before) / camera.frame_s;
                 }
@@ -168,7 +160,7 @@ impl<const N: usize> Sensors<N> {
         }
     }
 
-    /// Integrates the measured yaw rate twice over the ticks.
+    /// Integrates the measured yaw rate twice over the steps of the drive.
     #[inline(always)]
     fn measure_turn(&mut self, setup: &Setup, drive: &Drive<N>, seed: u64, own: &Own<N>) {
         self.turn_rad.clear();
@@ -176,17 +168,17 @@ impl<const N: usize> Sensors<N> {
         let Some(sensor) = setup.yaw_sensor else {
             return;
         };
-        let dt = setup.run.step_s;
+        let dt = setup.run.drive_step_s();
         let mut deviates = Deviates::new(seed, own.passes, Source::YawSensor, 0);
         let step = sensor.noise.step(dt);
         let mut noise = step.start(deviates.normal());
         let (mut drift_rad, mut integral, mut before) =
             (Lanes::default(), Lanes::default(), Lanes::default());
         let start_rad = drive.turn_rad[0];
-        for (tick, &turn) in drive.turn_rad.iter().enumerate() {
+        for (step_no, &turn) in drive.turn_rad.iter().enumerate() {
             // What the sensor adds is integrated with the turn, because the controller uses angles and their integral.
             let now = turn - start_rad + drift_rad;
-            if tick > 0 {
+            if step_no > 0 {
                 integral += (before + now) * (0.5 * dt);
             }
             self.turn_rad.push(now);

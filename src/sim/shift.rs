@@ -11,7 +11,8 @@
 //! move     flow, pump limit, end stops, backlash
 //! ```
 //!
-//! Exposures, arrivals and the dead time fall inside ticks and are interpolated there.
+//! Exposures, arrivals and the dead time fall inside ticks and are interpolated there. In ticks in which nothing of that happens only the
+//! last two steps are taken.
 
 use super::drive::{Driven, Own};
 use super::sensors::Sensors;
@@ -155,22 +156,21 @@ fn move_frame<const N: usize>(
     let starts_s = driven
         .lowered_s
         .map(|lowered_s| setup.run.controller_starts_s(lowered_s));
-    let mut cylinder_m = own.entry_shift_m.clamp(low, high);
-    let mut frame_m = cylinder_m;
-    let mut before_m = cylinder_m;
+    let mut rod = Rod::at(own.entry_shift_m.clamp(low, high));
     let mut exposures: Vec<Exposure<N>> = Vec::with_capacity(sensors.frames.len());
     let mut arrived = 0;
     let mut command = Lanes::default();
     let mut next_look = 0;
 
-    for tick in 0..driven.ticks {
+    let mut tick = 0;
+    while tick < driven.ticks {
         let t0 = tick as f64 * dt;
         let t1 = t0 + dt;
         if tick == next_look {
             next_look += every;
-            out.shift_m.push(frame_m);
+            out.shift_m.push(rod.frame_m);
             out.command.push(command);
-            out.at_stop.push(cylinder_m.abs().zip(high, |q, half| {
+            out.at_stop.push(rod.cylinder_m.abs().zip(high, |q, half| {
                 f64::from(u8::from(q >= half * (1.0 - 1e-12)))
             }));
         }
@@ -181,10 +181,11 @@ fn move_frame<const N: usize>(
         {
             // Within the tick the frame goes on at the last one's speed: this tick's own needs commands that are yet to come. That speed is
             // the way made: at its stop the cylinder stands, whatever the valve gives.
-            let moved_m = (cylinder_m - before_m) * ((frame.exposed_s - t0) / dt);
+            let moved_m = rod.way_m() * ((frame.exposed_s - t0) / dt);
             exposures.push(Exposure {
-                frame_m: frame_m + moved_m,
-                reading_m: (cylinder_m + moved_m).clamp(low, high) + frame.position_noise_exposed_m,
+                frame_m: rod.frame_m + moved_m,
+                reading_m: (rod.cylinder_m + moved_m).clamp(low, high)
+                    + frame.position_noise_exposed_m,
             });
         }
         while arrived < exposures.len() {
@@ -193,8 +194,7 @@ fn move_frame<const N: usize>(
             if now_s >= t1 {
                 break;
             }
-            let reading_m = (cylinder_m + (cylinder_m - before_m) * ((now_s - t0) / dt))
-                .clamp(low, high)
+            let reading_m = (rod.cylinder_m + rod.way_m() * ((now_s - t0) / dt)).clamp(low, high)
                 + frame.position_noise_arrived_m;
             let exposure = exposures[arrived];
             let started = starts_s.map(|starts_s| f64::from(u8::from(now_s >= starts_s)));
@@ -212,7 +212,7 @@ fn move_frame<const N: usize>(
                 turns: Turns {
                     turn_rad: &sensors.turn_rad,
                     turn_integral_rad_s: &sensors.turn_integral_rad_s,
-                    step_s: dt,
+                    step_s: setup.run.drive_step_s(),
                 },
             });
             let nothing = Lanes::default();
@@ -223,14 +223,61 @@ fn move_frame<const N: usize>(
             out.saturated.push((tick, asked.saturated * started));
             arrived += 1;
         }
-        let wanted_m_s = valve.speed_over(t0, t1);
-        before_m = cylinder_m;
-        cylinder_m = (cylinder_m + wanted_m_s * dt).clamp(low, high);
+        rod.go(valve.speed_over(t0, t1) * dt, (low, high), slack_m);
+        tick += 1;
+        // Until something happens only spool, cylinder and frame go on.
+        let next_s = |frame: usize| {
+            sensors
+                .frames
+                .get(frame)
+                .map_or(f64::INFINITY, |frame| frame.exposed_s)
+        };
+        let quiet_s = valve
+            .steady_until(t1)
+            .min(next_s(exposures.len()))
+            .min(next_s(arrived) + setup.camera.latency_s);
+        let quiet_ticks = next_look.min(driven.ticks);
+        while tick < quiet_ticks && tick as f64 * dt + dt <= quiet_s {
+            rod.go(valve.steady_speed() * dt, (low, high), slack_m);
+            tick += 1;
+        }
+    }
+}
+
+/// Cylinder and frame.
+struct Rod<const N: usize> {
+    cylinder_m: Lanes<N>,
+    /// The cylinder a tick ago.
+    before_m: Lanes<N>,
+    frame_m: Lanes<N>,
+}
+
+impl<const N: usize> Rod<N> {
+    fn at(cylinder_m: Lanes<N>) -> Self {
+        Self {
+            cylinder_m,
+            before_m: cylinder_m,
+            frame_m: cylinder_m,
+        }
+    }
+
+    /// Way of the cylinder in the last tick, m.
+    #[inline(always)]
+    fn way_m(&self) -> Lanes<N> {
+        self.cylinder_m - self.before_m
+    }
+
+    /// Goes on by a tick, as far as the end stops let it.
+    #[inline(always)]
+    fn go(&mut self, way_m: Lanes<N>, (low, high): (Lanes<N>, Lanes<N>), slack_m: f64) {
+        self.before_m = self.cylinder_m;
+        self.cylinder_m = (self.cylinder_m + way_m).clamp(low, high);
         // With play the frame stays where it is until the cylinder takes it along.
-        frame_m = if slack_m > 0.0 {
+        self.frame_m = if slack_m > 0.0 {
+            let (cylinder_m, frame_m) = (self.cylinder_m, self.frame_m);
             frame_m.clamp(cylinder_m - slack_m, cylinder_m + slack_m)
         } else {
-            cylinder_m
+            self.cylinder_m
         };
     }
 }

@@ -10,6 +10,10 @@ pub trait Valve<const N: usize> {
     fn take(&mut self, now_s: f64, command: Lanes<N>);
     /// Mean speed of the frame over a tick before end stops, m/s.
     fn speed_over(&mut self, t0: f64, t1: f64) -> Lanes<N>;
+    /// Up to when nothing new reaches it after `from_s`, s: ticks between both may ask for [`Valve::steady_speed`] instead.
+    fn steady_until(&mut self, from_s: f64) -> f64;
+    /// The same as [`Valve::speed_over`] for a tick in which nothing new reaches it.
+    fn steady_speed(&mut self) -> Lanes<N>;
 }
 
 fn both_ways(mut speed: impl FnMut(bool) -> f64) -> [f64; 2] {
@@ -24,6 +28,8 @@ pub struct Proportional<const N: usize> {
     /// Decay and mean of the spool's lag over one tick; `None`: no lag.
     lag: Option<(f64, f64)>,
     spool: Lanes<N>,
+    /// What reaches the spool as long as nothing new does.
+    steady: Lanes<N>,
     per_step: f64,
     deadband: f64,
     per_open: f64,
@@ -49,6 +55,7 @@ impl<const N: usize> Proportional<N> {
                 (decay, (1.0 - decay) * lag_s / step_s)
             }),
             spool: Lanes::default(),
+            steady: Lanes::default(),
             per_step: 1.0 / step_s,
             deadband: valve.deadband,
             per_open: 1.0 / (1.0 - valve.deadband),
@@ -92,11 +99,31 @@ impl<const N: usize> Valve<N> for Proportional<N> {
                 sum += value * duration;
             },
         );
-        let input = if pieces == 1 {
+        self.speed_of(if pieces == 1 {
             held
         } else {
             sum * self.per_step
-        };
+        })
+    }
+
+    #[inline(always)]
+    fn steady_until(&mut self, from_s: f64) -> f64 {
+        self.cursor = self.commands.after(self.cursor, from_s - self.dead_s);
+        self.steady = self.commands.before(self.cursor);
+        let next_s = self.commands.times.get(self.cursor);
+        next_s.map_or(f64::INFINITY, |next_s| next_s + self.dead_s)
+    }
+
+    #[inline(always)]
+    fn steady_speed(&mut self) -> Lanes<N> {
+        self.speed_of(self.steady)
+    }
+}
+
+impl<const N: usize> Proportional<N> {
+    /// Moves the spool on by a tick with this mean of what reaches it; gives the mean speed of the frame, m/s.
+    #[inline(always)]
+    fn speed_of(&mut self, input: Lanes<N>) -> Lanes<N> {
         let mean = match self.lag {
             Some((decay, mean)) => {
                 let off = self.spool - input;
@@ -127,6 +154,8 @@ pub struct Directional<const N: usize> {
     open_s: f64,
     close_s: f64,
     speed_m_s: [f64; 2],
+    /// Speed as long as nothing new reaches it, m/s.
+    steady_m_s: Lanes<N>,
 }
 
 impl<const N: usize> Directional<N> {
@@ -140,6 +169,7 @@ impl<const N: usize> Directional<N> {
             open_s: valve.open_s * hydraulics.cold_dead_time_factor,
             close_s: valve.close_s * hydraulics.cold_dead_time_factor,
             speed_m_s: both_ways(|left| valve.open_speed_m_s(hydraulics, hydraulics.way(left))),
+            steady_m_s: Lanes::default(),
         })
     }
 }
@@ -152,42 +182,47 @@ impl<const N: usize> Valve<N> for Directional<N> {
 
     #[inline(always)]
     fn speed_over(&mut self, t0: f64, t1: f64) -> Lanes<N> {
-        let slow_to_open = self.open_s >= self.close_s;
-        let [left_m_s, right_m_s] = self.speed_m_s;
         let mut moved_m = Lanes::default();
         let mut t = t0;
         while t < t1 {
-            // Opening and closing take different times: where the spool stands follows from two moments of the past, and either may fall
-            // inside the tick.
-            self.cursor[0] = self.commands.after(self.cursor[0], t - self.open_s);
-            self.cursor[1] = self.commands.after(self.cursor[1], t - self.close_s);
-            let next_open = self
-                .commands
-                .times
-                .get(self.cursor[0])
-                .map_or(t1, |time| time + self.open_s);
-            let next_close = self
-                .commands
-                .times
-                .get(self.cursor[1])
-                .map_or(t1, |time| time + self.close_s);
-            // Rounding must not leave a step of 0: the loop would not end.
-            let next = next_open.min(next_close).min(t1).max(t + 1e-12);
-            let opening = self.commands.before(self.cursor[0]);
-            let closing = self.commands.before(self.cursor[1]);
-            moved_m += opening.zip(closing, |opening, closing| {
-                // Slow to open: both must ask for it. Slow to close: either does, and the opening wins.
-                let position = if opening == closing || (!slow_to_open && opening != 0.0) {
-                    opening
-                } else if slow_to_open {
-                    0.0
-                } else {
-                    closing
-                };
-                position * if position > 0.0 { left_m_s } else { right_m_s } * (next - t)
-            });
+            // Either moment may fall inside the tick. Rounding must not leave a step of 0: the loop would not end.
+            let next = self.steady_until(t).min(t1).max(t + 1e-12);
+            moved_m += self.steady_m_s * (next - t);
             t = next;
         }
         moved_m / (t1 - t0)
+    }
+
+    #[inline(always)]
+    fn steady_until(&mut self, from_s: f64) -> f64 {
+        let slow_to_open = self.open_s >= self.close_s;
+        let [left_m_s, right_m_s] = self.speed_m_s;
+        // Opening and closing take different times: where the spool stands follows from two moments of the past.
+        let mut next_s = f64::INFINITY;
+        let [opening, closing] = [(0, self.open_s), (1, self.close_s)].map(|(which, takes_s)| {
+            let cursor = self.commands.after(self.cursor[which], from_s - takes_s);
+            self.cursor[which] = cursor;
+            if let Some(&time_s) = self.commands.times.get(cursor) {
+                next_s = next_s.min(time_s + takes_s);
+            }
+            self.commands.before(cursor)
+        });
+        self.steady_m_s = opening.zip(closing, |opening, closing| {
+            // Slow to open: both must ask for it. Slow to close: either does, and the opening wins.
+            let position = if opening == closing || (!slow_to_open && opening != 0.0) {
+                opening
+            } else if slow_to_open {
+                0.0
+            } else {
+                closing
+            };
+            position * if position > 0.0 { left_m_s } else { right_m_s }
+        });
+        next_s
+    }
+
+    #[inline(always)]
+    fn steady_speed(&mut self) -> Lanes<N> {
+        self.steady_m_s
     }
 }

@@ -65,6 +65,7 @@ impl Shares {
         b.tractor = a.tractor;
         b.line = a.line.clone();
         b.run.step_s = a.run.step_s;
+        b.run.drive_ticks = a.run.drive_ticks;
         let ground = ground_seen && *a == b;
         Self {
             ground,

@@ -51,14 +51,14 @@ pub struct Arrival<'a, const N: usize> {
     pub turns: Turns<'a, N>,
 }
 
-/// The measured yaw rate, integrated: from its first tick to the last; a law looks back only.
+/// The measured yaw rate, integrated: from the first step of the drive to the last; a law looks back only.
 #[derive(Clone, Copy, Debug)]
 pub struct Turns<'a, const N: usize> {
-    /// Its integral at every tick, rad; empty without such a sensor.
+    /// Its integral at every step of the drive, rad; empty without such a sensor.
     pub turn_rad: &'a [Lanes<N>],
-    /// Integral of `turn_rad` at every tick, rad s.
+    /// Integral of `turn_rad` at every step, rad s.
     pub turn_integral_rad_s: &'a [Lanes<N>],
-    /// Length of a tick, s.
+    /// Step of the drive, s.
     pub step_s: f64,
 }
 
@@ -67,14 +67,14 @@ impl<const N: usize> Turns<'_, N> {
     #[inline(always)]
     pub fn since(&self, from_s: Lanes<N>, now_s: f64) -> (Lanes<N>, Lanes<N>, Lanes<N>) {
         let (turn, integral, dt) = (self.turn_rad, self.turn_integral_rad_s, self.step_s);
-        let tick = ((now_s / dt) as usize).min(turn.len() - 2);
-        // Slope of the running tick alone: a mean over more of them is an older rate, and the prediction starts from it.
-        let rate_rad_s = (turn[tick + 1] - turn[tick]) / dt;
+        let step = ((now_s / dt) as usize).min(turn.len() - 2);
+        // Slope of the running step alone: a mean over more of them is an older rate, and the prediction starts from it.
+        let rate_rad_s = (turn[step + 1] - turn[step]) / dt;
         let from = from_s / dt;
         let turn_from = at_each(turn, from);
         let turned_rad = at(turn, now_s / dt) - turn_from;
         let swept_rad_s =
-            // The integral runs since the first tick: the angle that stood at from_s already goes off as a rectangle.
+            // The integral runs since the first step: the angle that stood at from_s already goes off as a rectangle.
             at(integral, now_s / dt) - at_each(integral, from) - turn_from * (now_s - from_s);
         (turned_rad, swept_rad_s, rate_rad_s)
     }

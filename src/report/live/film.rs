@@ -29,14 +29,14 @@ pub struct Film {
     /// Radius of its stem, m.
     pub stem_radius_m: f64,
     /// Controllers, from above to below.
-    pub lanes: Vec<Lane>,
+    pub lanes: Vec<FilmLane>,
     /// Passes to choose from.
     pub passes: Vec<FilmPass>,
 }
 
 /// One controller.
 #[derive(Debug, Serialize)]
-pub struct Lane {
+pub struct FilmLane {
     /// Fixed name.
     pub controller: Kind,
     /// What people call it.
@@ -128,7 +128,7 @@ pub fn film(results: &Results, traces: &[Trace], worst: &[Trace]) -> Option<Film
         stem_radius_m: shown.stem_radius_m,
         lanes: first
             .iter()
-            .map(|trace| Lane {
+            .map(|trace| FilmLane {
                 controller: trace.kind,
                 title: plain_title(trace.kind).into(),
             })
