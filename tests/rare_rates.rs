@@ -251,7 +251,7 @@ fn beyond(pool: &Pool, draws: impl Iterator<Item = Vec<usize>>) -> [[Beyond; 2];
     beyond
 }
 
-/// The demo on a row of 40 m at one speed under one controller: 200 studies of 32 passes, each with passes of its own. Rates of one
+/// The demo on a row of 30 m at one speed under one controller: 200 studies of 32 passes, each with passes of its own. Rates of one
 /// study go up and down together, so that their share beyond the limits strays as that of 200 studies: three standard errors as above.
 #[test]
 fn prop_upper_limits_hold_for_passes_of_the_engine() {
@@ -261,15 +261,14 @@ fn prop_upper_limits_hold_for_passes_of_the_engine() {
         &scenario,
         60.0,
         &[Kind::LagCompensated],
-        &[8.0 / 3.6],
+        &[12.0 / 3.6],
         size * STUDIES,
     );
     let draws = (0..STUDIES).map(|study| {
         let first = (study * size) as usize;
         (first..first + size as usize).collect()
     });
-    for (band, [together, alone]) in BANDS.iter().zip(beyond(&pool, draws)) {
-        println!("{band:?} {together:?} {alone:?}");
+    for (band, [together, _]) in BANDS.iter().zip(beyond(&pool, draws)) {
         let most = f64::from(MOST_ABOVE) / STUDIES as f64;
         assert!(
             f64::from(together.above) <= most * f64::from(together.truths),
