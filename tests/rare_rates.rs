@@ -251,7 +251,7 @@ fn beyond(pool: &Pool, draws: impl Iterator<Item = Vec<usize>>) -> [[Beyond; 2];
     beyond
 }
 
-/// The demo on a row of 30 m at one speed under one controller: 200 studies of 32 passes, each with passes of its own. Rates of one
+/// The demo on a row of 60 m at one speed under one controller: 200 studies of 32 passes, each with passes of its own. Rates of one
 /// study go up and down together, so that their share beyond the limits strays as that of 200 studies: three standard errors as above.
 #[test]
 fn prop_upper_limits_hold_for_passes_of_the_engine() {
