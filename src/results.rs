@@ -175,8 +175,9 @@ pub struct Rate {
     pub plants: u64,
     /// Passes.
     pub passes: u64,
-    /// False where the worst 1 % of passes (at least one) carry more than a quarter of the share cut, or nothing was cut: the
-    /// limits then rest on the spread at a smaller clearance or on the number of passes alone.
+    /// False where the worst 1 % of passes (at least one) carry more than a quarter of the share cut, where it is worth fewer than ten
+    /// independent plants by the spread at smaller clearances, or where nothing was cut: the limits then rest on that spread or on the
+    /// number of passes alone.
     pub resolved: bool,
 }
 

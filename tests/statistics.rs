@@ -75,7 +75,7 @@ fn val_korn_graubard_against_a_survey_package() {
     }
 }
 
-/// The rule for rates that hang on fewer than ten passes, written out with SciPy 1.17.1.
+/// The rule for rates that hang on few passes, and what a smaller clearance adds to upper limits, written out with SciPy 1.17.1.
 #[test]
 fn val_rare_rates_against_scipy() {
     let file = references("limits");

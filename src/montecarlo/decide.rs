@@ -192,7 +192,7 @@ mod tests {
     fn analytic_one_bad_pass_leaves_it_open() {
         let mut sums = sums(99, 1e-9, 0.0);
         sums.add_expected(1e4, 1e5);
-        assert!(!sums.resolved());
+        assert!(!sums.borne_by_enough());
         assert_eq!(open(&[sums]), [0]);
     }
 

@@ -3,9 +3,14 @@
 //! Plants of one pass are met together, by the same episode of the same drive: counted as independent they would make the
 //! limits far too narrow.
 //!
+//! Rare rates ride on few passes, and a draw that missed them looks as if there were none: its own spread then promises too much.
+//! Smaller clearances, where the bad passes are no longer rare, tell how many plants share the fate of one; see [`korn_graubard`].
+//!
 //! Sources: Clopper & Pearson, Biometrika 26:404-413, 1934; Korn & Graubard, Survey Methodology 24:193-201, 1998 (effective
 //! sample size with the t ratio, never above the sample size); the variance of a ratio over clusters is the usual
-//! linearisation (Cochran, Sampling Techniques, 3rd ed., 1977, chapter 6).
+//! linearisation (Cochran, Sampling Techniques, 3rd ed., 1977, chapter 6); what a draw without a hit leaves open: Hanley &
+//! Lippman-Hand, J. Amer. Med. Assoc. 249:1743-1745, 1983 (from memory). That design effects may be borrowed from a smaller
+//! clearance is our choice; `tests/rare_rates.rs` shows how often the limits hold.
 
 use serde::{Deserialize, Serialize};
 
@@ -14,7 +19,8 @@ use super::quantile::{beta_quantile, student_factor};
 use super::worst::Worst;
 use crate::results::Share;
 
-/// Fewest passes with hits on which a counted rate may rest.
+/// Fewest passes with hits on which a counted rate may rest, and fewest independent plants hit that any rate must be worth by the design
+/// effect of smaller clearances (our choice, no source).
 pub const FEWEST_PASSES: u64 = 10;
 
 /// Largest share of a rate of expectations that its worst 1 % of passes (at least one) may carry (our choice, no source).
@@ -91,9 +97,9 @@ impl RatioSums {
         self.passes_with_hits
     }
 
-    /// True if enough passes bear the rate that its spread between passes is known: of counts, at least
+    /// True if, by these passes alone, enough of them bear the rate that its spread between passes is known: of counts, at least
     /// [`FEWEST_PASSES`] passes have some; of expectations, the worst 1 % of passes carry at most [`MOST_BY_THE_WORST`].
-    pub fn resolved(&self) -> bool {
+    pub fn borne_by_enough(&self) -> bool {
         if self.worst.is_empty() {
             self.passes_with_hits >= FEWEST_PASSES
         } else {
@@ -150,7 +156,7 @@ pub struct Estimate {
     pub upper: f64,
     /// Effective number of independent plants n*.
     pub effective_plants: f64,
-    /// See [`RatioSums::resolved`].
+    /// True if enough passes bear the rate that its spread between passes is known; see [`korn_graubard`].
     pub resolved: bool,
 }
 
@@ -185,9 +191,15 @@ pub fn clopper_pearson(successes: f64, trials: f64, level: f64) -> (f64, f64) {
 /// Rates with Korn-Graubard limits, for one speed and controller; `by_clearance` in rising order of clearance.
 ///
 /// Clopper-Pearson with `n* = min(N, r(1-r)/var (t_{N-1}/t_{m-1})²)`, N plants, m passes.
-/// Where too few passes bear the rate ([`RatioSums::resolved`]) the spread between passes is not yet known: `n* = N/deff` with the
-/// largest design effect (at least 1) at a smaller clearance whose rate enough passes bear; if there is none, every pass counts as
-/// one plant (`n* = m`).
+///
+/// A draw may have missed the passes that bear a rare rate. What it is worth if plants share their fate in groups as large as closer
+/// to the row: `n_c = N/deff` independent plants, with the largest design effect (at least 1) at a smaller clearance whose rate is
+/// resolved. A rate is resolved if [`RatioSums::borne_by_enough`] and `r n_c` is at least [`FEWEST_PASSES`]. The upper limit of a
+/// resolved rate then lies higher than Korn-Graubard's by what n_c plants leave open of which none was hit, Clopper-Pearson's
+/// `1 - ((1 - level)/2)^(1/n_c)`: groups of that size may be out there. Where a rate is not resolved, `n* = n_c`.
+///
+/// If no smaller clearance has a resolved rate, the limits are Korn-Graubard's of these passes alone, and those of a rate that is not
+/// resolved count every pass as one plant (`n* = m`): the smallest clearance of a study has none to be compared with.
 ///
 /// Where every plant was hit the spread is not known either: `n* = m`. A single pass gives `n* = 1`; no plants, the limits
 /// 0 and 1.
@@ -197,25 +209,31 @@ pub fn korn_graubard(by_clearance: &[RatioSums], level: f64) -> Vec<Estimate> {
         .iter()
         .map(|sums| {
             let rate = sums.rate();
-            let resolved = sums.resolved();
             let passes = sums.passes() as f64;
+            let worth = largest_effect.map(|effect| sums.plants() / effect);
+            let resolved = sums.borne_by_enough()
+                && worth.is_none_or(|worth| rate * worth >= FEWEST_PASSES as f64);
             let effective_plants = if sums.plants() <= 0.0 {
                 0.0
             } else if resolved {
                 adjusted_size(sums, level).unwrap_or(passes)
             } else {
-                largest_effect.map_or(passes, |effect| sums.plants() / effect)
+                worth.unwrap_or(passes)
             }
             .min(sums.plants());
+            let (lower, upper) = clopper_pearson(rate * effective_plants, effective_plants, level);
+            let unseen = match worth {
+                Some(worth) if resolved => clopper_pearson(0.0, worth, level).1,
+                _ => 0.0,
+            };
             // Clearances rise: what is known by now comes from closer settings, where more is hit.
             if resolved && let Some(effect) = sums.design_effect() {
                 largest_effect = Some(largest_effect.unwrap_or(1.0).max(effect));
             }
-            let (lower, upper) = clopper_pearson(rate * effective_plants, effective_plants, level);
             Estimate {
                 rate,
                 lower,
-                upper,
+                upper: (upper + unseen).min(1.0),
                 effective_plants,
                 resolved,
             }

@@ -155,7 +155,7 @@ fn rate_table(results: &Results, units: Units) -> String {
     let mut out = aligned(&rows);
     if unresolved {
         out.push_str(&wrapped(
-            "* hangs on few passes (the worst 1 % carry over a quarter of it): not resolved, more passes would tell.",
+            "* hangs on few passes (the worst 1 % carry over a quarter of it, or it is too rare for so few): not resolved, more passes would tell.",
             WIDTH,
         ));
     }

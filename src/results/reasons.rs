@@ -344,7 +344,7 @@ pub enum Warning {
     LostRow,
     /// Rates hang on few passes.
     FewPasses {
-        /// Rates of cut plants on whole rows of which the worst 1 % of passes carry more than a quarter.
+        /// Rates of cut plants on whole rows that are not resolved (see [`crate::results::Rate::resolved`]) and not nothing.
         hanging: u32,
         /// Rates on whole rows that saw no plant cut.
         none: u32,

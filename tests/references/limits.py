@@ -5,7 +5,9 @@
 - Korn-Graubard: svy, a general package for survey statistics, `ci_method="korn-graubard"` (after the macro of the US
   National Center for Health Statistics: n* = min(n, n_eff (t ratio)^2)), one stratum, passes as primary units, plants as
   elements, equal weights.
-- Rare rates (fewer than ten passes with strikes) follow a rule of this project; written out with SciPy.
+- Rare rates (fewer than ten passes with strikes, or worth fewer than ten plants struck by the design effect of a smaller
+  clearance), and what a smaller clearance adds to the upper limit of the others, follow a rule of this project; written out
+  with SciPy.
 - Standard error of a standard deviation over clusters: statsmodels, covariance of the regression of (e - mean)^2 on a
   constant clustered by pass, without its small-sample factor, times m/(m-1); divided by 2 sd (delta method).
 """
@@ -89,9 +91,9 @@ def moments(rows):
 
 
 def rare():
-    """Clearances in rising order; the last ones are struck in fewer than ten passes."""
+    """Clearances in rising order; the last ones are struck too seldom to be resolved."""
     rng = np.random.default_rng(19340101)
-    for factors in ((1.0, 0.3, 0.02, 0.004), (0.01, 0.002)):
+    for factors in ((1.0, 0.3, 0.02, 0.004), (0.01, 0.002), (1.0, 0.9, 0.5, 0.3)):
         base = passes(rng, 80, 200, 0.1, 0.3)
         by_clearance, largest, out = [], None, []
         for factor in factors:
@@ -99,17 +101,21 @@ def rare():
             by_clearance.append(base)
         for rows in by_clearance:
             r, variance, plants, m, with_strikes = moments(rows)
-            if with_strikes >= 10:
+            worth = None if largest is None else plants / largest
+            resolved = with_strikes >= 10 and bool(worth is None or r * worth >= 10)
+            unseen = 0.0
+            if resolved:
                 ratio = stats.t.ppf(0.975, plants - 1) / stats.t.ppf(0.975, m - 1)
                 size = min(plants, r * (1 - r) / variance * ratio**2)
                 effect = variance * plants / (r * (1 - r))
                 largest = max(effect, largest or 1.0)
+                if worth is not None:
+                    unseen = beta_limits(0.0, worth)[1]
             else:
-                size = m if largest is None else plants / largest
+                size = m if worth is None else worth
             low, high = beta_limits(r * size, size)
-            out.append(
-                dict(rate=r, size=size, lower=low, upper=high, resolved=with_strikes >= 10)
-            )
+            upper = min(high + unseen, 1.0)
+            out.append(dict(rate=r, size=size, lower=low, upper=upper, resolved=resolved))
         assert not out[-1]["resolved"]
         yield dict(by_clearance=by_clearance, estimates=out)
 

@@ -61,7 +61,7 @@ impl Page<'_> {
                 }
             }))
             @if open {
-                p.soft { "* Hangs on few passes (the worst 1 % of them carry more than a quarter of the rate): not resolved. More passes would tell." }
+                p.soft { "* Hangs on few passes (the worst 1 % of them carry more than a quarter of the rate, or it is too rare for so few passes): not resolved. More passes would tell." }
             }
             @for note in &results.controllers {
                 @if let Some(reason) = &note.left_out {

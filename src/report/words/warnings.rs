@@ -58,7 +58,7 @@ pub fn study(warning: &Warning, results: &Results, units: Units) -> String {
                 _ => format!(" and {none} more saw no plant cut at all"),
             };
             format!(
-                "{hanging} of {of} rates of cut plants hang on few passes (the worst 1 % of them carry more than {} % of the rate){none}: \
+                "{hanging} of {of} rates of cut plants hang on few passes (the worst 1 % of them carry more than {} % of the rate, or it is too rare for so few passes){none}: \
                  trust their upper limits, not the rates; more passes (--passes) narrow them.",
                 100.0 * MOST_BY_THE_WORST
             )
