@@ -6,12 +6,16 @@ use std::sync::OnceLock;
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use rowroom::answers::compare::{Entrant, How, compare};
+use rowroom::answers::limits::{Limits, lowest};
+use rowroom::answers::speed::{Search, Tries, searches, step_m_s};
+use rowroom::answers::trial::{Ask, Trials};
+use rowroom::montecarlo::estimate::korn_graubard;
 use rowroom::montecarlo::saved::Saved;
-use rowroom::montecarlo::study::{Part, run};
+use rowroom::montecarlo::study::{Part, run, without_answers};
 use rowroom::results::answers::{Bound, Change, Holds};
 use rowroom::results::answers::{SpeedAnswer, Status};
 use rowroom::results::{Results, Stretch};
-use rowroom::scenario::Scenario;
+use rowroom::scenario::{Scenario, Units};
 use rowroom::study::{Plan, StudyError, Until, Unwatched, Watch, study};
 
 const PASSES: u64 = 48;
@@ -192,6 +196,62 @@ fn prop_the_highest_speed_is_what_it_says() {
     assert!(refined > 0, "no speed between those of the study was tried");
     assert!(by_soil > 0, "soil bounds no speed");
     assert!(explained > 0, "no causes were looked for");
+}
+
+/// Up to which speed plants cut allow: all passes of the study keep the allowed rate there and not a step further, whether few or all of
+/// them are a first look.
+#[test]
+fn prop_a_told_speed_keeps_the_rate_in_all_passes_and_the_next_step_does_not() {
+    let (scenario, passes) = (leeks("2 %"), 64);
+    let plan = Plan {
+        scenario: &scenario,
+        seed: 1,
+        until: Until::Passes(passes),
+        threads: None,
+    };
+    let results = without_answers(&plan, &Unwatched).unwrap().results;
+    let trials = Trials::new(&scenario, 1, None, &Unwatched).unwrap();
+    let setup = scenario.nominal();
+    let ran = results
+        .controllers
+        .iter()
+        .filter(|note| note.left_out.is_none());
+    let kinds: Vec<_> = ran.map(|note| note.controller).collect();
+    let bounds = Limits {
+        setup: &setup,
+        on_slope: &setup,
+        farm: &scenario.farm(),
+        demand: &[],
+        speeds_m_s: &results.speeds_m_s,
+    };
+    let told = |first| {
+        let mut tries = Tries::new(&trials, &results, &kinds, first);
+        let searches = searches(&mut tries, &bounds).unwrap();
+        let told = |search: &Search| (search.kind, search.clearance, search.limit().speed_m_s);
+        searches.iter().map(told).collect::<Vec<_>>()
+    };
+    let after_a_look = told(16);
+    assert_eq!(after_a_look, told(passes));
+    let mut tested = 0;
+    for (kind, clearance, speed_m_s) in after_a_look {
+        let (other_m_s, ..) = lowest(&bounds.of(kinds[kind], results.clearances_m[clearance]));
+        let Some(speed_m_s) = speed_m_s.filter(|&v| v < other_m_s.unwrap()) else {
+            continue;
+        };
+        let ask = Ask {
+            passes,
+            speeds_m_s: &[speed_m_s, speed_m_s + step_m_s(Units::Metric)],
+            clearances_m: &results.clearances_m,
+        };
+        let tallies = trials.tallies(&ask, 0, &[kinds[kind]]).unwrap();
+        let upper = |speed: usize| {
+            korn_graubard(&tallies[speed][0].whole.cut, results.level)[clearance].upper
+        };
+        assert!(upper(0) <= results.allowed_cut_rate);
+        assert!(upper(1) > results.allowed_cut_rate);
+        tested += 1;
+    }
+    assert!(tested > 5, "{tested}");
 }
 
 /// The recommended setting keeps every bound, and the study's own numbers stand behind it.
@@ -379,7 +439,18 @@ fn prop_every_shipped_scenario_gives_the_answers_it_has_data_for() {
         let replays = file.file_stem().unwrap() == "replayed_pass";
         let log = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/data/synthetic_pass.csv");
         let scenario = Scenario::read(&file, replays.then_some(log.as_path())).unwrap();
-        let results = answered(&scenario, 1, 8);
+        let plan = Plan {
+            scenario: &scenario,
+            seed: 1,
+            until: Until::Passes(8),
+            threads: None,
+        };
+        let listener = Listener::default();
+        let results = study(&plan, None, &listener).unwrap().results;
+        // What was planned is about what is done.
+        let told = listener.0.into_inner().unwrap();
+        let done = told.into_iter().fold(0.0, f64::max);
+        assert!((0.8..1.2).contains(&done), "{file:?} {done}");
         let (answers, farm) = (&results.answers, scenario.farm());
         let told = |status: Status, reason: &Option<Reason>, has: bool| {
             assert_eq!(status == Status::NoData, !has, "{file:?} {reason:?}");
@@ -482,7 +553,7 @@ impl Watch for Listener {
     }
 }
 
-/// How far the answers are is told all along, and what was planned is about what is done. A price of a change is told with what it earns a
+/// How far the answers are is told all along. A price of a change is told with what it earns a
 /// year and the years until it has paid.
 #[test]
 fn prop_progress_and_prices_of_changes_are_told() {
@@ -500,7 +571,7 @@ fn prop_progress_and_prices_of_changes_are_told() {
     let told = listener.0.into_inner().unwrap();
     assert!(told.len() > 50, "{}", told.len());
     assert!(told.is_sorted_by(|a, b| a <= b));
-    assert!(told[0] < 0.1 && *told.last().unwrap() > 0.6, "{told:?}");
+    assert!(told[0] < 0.1, "{told:?}");
     for pays in &answers.pays {
         match pays.change {
             Change::FrameSetBefore => {

@@ -12,6 +12,7 @@ pub mod grid;
 pub mod hydraulics;
 pub mod limits;
 pub mod pays;
+mod plan;
 pub mod recommend;
 pub mod sheet;
 pub mod soil;
@@ -33,8 +34,8 @@ use limits::Limits;
 use pays::Base;
 use recommend::Field;
 use spacing::Priced;
-use speed::Runs;
-use trial::{Stopped, Trials, work};
+use speed::{Runs, Tries};
+use trial::{Stopped, Trials};
 
 /// Most passes of the further runs (our choice: the demo's answers take less than a minute on two cores).
 const MOST_PASSES: u64 = 256;
@@ -58,31 +59,37 @@ pub fn work_out(plan: &Plan, results: &Results, watch: &dyn Watch) -> Result<Ans
         slopes_rad.0
     };
     let on_slope = scenario.nominal_on_slope(steepest_rad);
-    trials.expect(planned_work(
+    let priced = Priced::new(&setup, &farm);
+    let field = |bounds| Field {
         results,
-        kinds.len(),
-        scenario.slopes_rad(),
+        kinds: &kinds,
+        bounds,
+        units: scenario.units(),
+        priced: priced.as_ref().ok(),
+    };
+    let mut tries = Tries::new(&trials, results, &kinds, passes);
+    // What the oil allows is not known yet.
+    let without_oil = Limits {
+        setup: &setup,
+        on_slope: &on_slope,
+        farm: &farm,
+        demand: &[],
+        speeds_m_s: &results.speeds_m_s,
+    };
+    trials.expect(plan::work_ahead(
+        &field(&without_oil),
+        &tries,
+        slopes_rad,
         passes,
     ));
     let mut demand = stroke::demand(&trials, &results.speeds_m_s, slopes_rad, passes)?;
     let bounds = Limits {
-        setup: &setup,
-        on_slope: &on_slope,
-        farm: &farm,
         demand: &demand.clone(),
-        speeds_m_s: &results.speeds_m_s,
+        ..without_oil
     };
 
-    let mut searches = speed::searches(&trials, results, &bounds, &kinds, passes)?;
-    let priced = Priced::new(&setup, &farm);
-    let field = Field {
-        trials: &trials,
-        results,
-        kinds: &kinds,
-        bounds: &bounds,
-        priced: priced.as_ref().ok(),
-    };
-    let recommended = field.recommended(&mut searches, passes)?;
+    let mut searches = speed::searches(&mut tries, &bounds)?;
+    let recommended = field(&bounds).recommended(&mut tries, &mut searches)?;
     let kind = recommended
         .as_ref()
         .map(|setting| setting.controller)
@@ -188,22 +195,6 @@ pub fn work_out(plan: &Plan, results: &Results, watch: &dyn Watch) -> Result<Ans
         sheet: sheet::answer(&setup, &farm, clearance_m),
         speed,
     }))
-}
-
-/// How much work the answers will be: what is known beforehand, and for what is searched for a guess.
-fn planned_work(results: &Results, kinds: usize, slopes_rad: (f64, f64), passes: u64) -> f64 {
-    let speeds = results.speeds_m_s.len();
-    let places = if slopes_rad == (0.0, 0.0) { 1 } else { 3 };
-    let (strokes, causes, steps, effects, stages) = (12, 13, 22, 8, 3);
-    let searched = kinds * results.clearances_m.len();
-    work(passes, places * speeds, 0)
-        + work(passes, searched, 1)
-        + work(results.passes, 3, 1)
-        + work(passes / 2, 2 * causes, 1)
-        + work(passes, strokes + effects, 1)
-        + work(results.passes, stages, 1)
-        + work(passes, speeds, kinds)
-        + work(passes, steps * (speeds + 1), 1)
 }
 
 /// An answer with a number that is not finite becomes none: the passes behind it are not lost for that.

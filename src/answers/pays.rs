@@ -4,14 +4,20 @@
 //! lines through its logarithm between the study's speeds, or where another bound is met before; the smallest clearance likewise. Limits of
 //! a gain: delete-a-group jackknife over 16 groups of passes (Kott, J. Official Statistics 17:521-526, 2001), Student's t; the other
 //! bounds have none.
+//!
+//! Every machine is run from the slowest speed on, no further than a number of its answer depends on.
+
+use std::collections::{BTreeMap, BTreeSet};
 
 use super::changes::{Cause, Does, Step};
 use super::limits::{self, Limits};
 use super::spacing::Priced;
 use super::speed::is_stable_with;
 use super::trial::{Alter, Ask, Cell, Sample, Stopped, Trials, as_it_is};
+use crate::farm::Farm;
 use crate::model::controller::Kind;
 use crate::model::setup::Setup;
+use crate::montecarlo::estimate::Estimate;
 use crate::montecarlo::quantile::student_factor;
 use crate::results::LEVEL;
 use crate::results::answers::{Bound, Change, Limited, Pays, Status, Why};
@@ -47,65 +53,76 @@ pub fn answer(
     design: (f64, f64),
     causes: &[Cause],
 ) -> Result<Vec<Pays>, Stopped> {
-    let Some(chosen) = chosen else {
+    let place = |kind: Kind| base.kinds.iter().position(|&own| own == kind);
+    let Some((chosen, own)) = chosen.and_then(|kind| Some((kind, place(kind)?))) else {
         return Ok(Vec::new());
     };
-    let (trials, kinds) = (base.trials, base.kinds);
-    let frame = Frame::of(trials.scenario(), Some(design));
-    let ask = Ask {
-        passes: base.passes,
-        speeds_m_s: &frame.speeds_m_s,
-        clearances_m: &frame.clearances_m,
-    };
-    let place = kinds.iter().position(|&kind| kind == chosen);
-    let steps: Vec<(Why, &Step, bool)> = causes
+    let frame = &Frame::of(base.trials.scenario(), Some(design));
+    let steps: Vec<Tried> = causes
         .iter()
         .flat_map(|cause| cause.steps.iter().map(|step| (cause.why, step)))
-        .filter(|_| place.is_some())
-        .map(|(why, step)| (why, step, base.is_steady_with(&frame, chosen, step)))
+        .map(|(why, step)| Tried {
+            why,
+            step,
+            changed: base.changed(frame, chosen, step),
+        })
         .collect();
-    // Those that are run: no step depends on the speed.
+    // No step depends on the speed.
     let applied: Vec<_> = steps
         .iter()
-        .filter(|(_, step, steady)| *steady && matches!(step.does, Does::Machine(_)))
-        .map(|(_, step, _)| move |setup: &mut Setup| step.apply(setup, 0.0))
+        .map(|tried| move |setup: &mut Setup| tried.step.apply(setup, 0.0))
         .collect();
-    let of_chosen: &[Kind] = &[chosen];
-    let mut changes: Vec<(&[Kind], Alter)> = vec![(kinds, &as_it_is)];
-    changes.extend(applied.iter().map(|apply| (of_chosen, apply as Alter)));
-    // Together: both sides of every comparison meet the same passes.
-    let mut samples = trials.run_each(&ask, &changes)?.into_iter();
-    let Some(as_they_are) = samples.next() else {
-        return Ok(Vec::new());
-    };
+
+    let mut runs: Vec<(Kind, Alter)> = Vec::new();
+    let mut machines: Vec<Machine> = Vec::new();
+    for &kind in base.kinds {
+        machines.push(Machine::new(base, frame, base.bounds, (runs.len(), kind)));
+        runs.push((kind, &as_it_is));
+    }
+    let mut of_steps = Vec::new();
+    for (tried, apply) in steps.iter().zip(&applied) {
+        of_steps.push(tried.changed.as_ref().map(|changed| {
+            let run = match tried.step.does {
+                Does::Machine(_) => {
+                    runs.push((chosen, apply));
+                    runs.len() - 1
+                }
+                // Thrown soil moves no tool, and another entry is put before the same rest: passes of the machine as it stands.
+                Does::Soil(_) | Does::EntersSlowly => own,
+            };
+            let bounds = changed.bounds(base.bounds);
+            machines.push(Machine {
+                enters_slowly: matches!(tried.step.does, Does::EntersSlowly),
+                ..Machine::new(base, frame, &bounds, (run, chosen))
+            });
+            machines.len() - 1
+        }));
+    }
+    run_as_far_as_needed(base, frame, &runs, &mut machines)?;
+
     let mut all = Vec::new();
-    for (place, &kind) in kinds.iter().enumerate() {
-        let own = Machine::new(base, &frame, base.bounds, &as_they_are, (place, kind));
+    for (own, &kind) in base.kinds.iter().enumerate() {
         for &(other, change) in upgrades(kind) {
-            if let Some(other) = kinds.iter().position(|&kind| kind == other) {
-                let place = (other, kinds[other]);
-                let new = Machine::new(base, &frame, base.bounds, &as_they_are, place);
-                all.push(base.gain(&frame, (kind, change), &own, &new));
+            if let Some(other) = place(other) {
+                let both = [&machines[own], &machines[other]];
+                all.push(base.gain(frame, (kind, change), both));
             }
         }
     }
-    let Some(place) = place else {
-        return Ok(all);
-    };
-    let own = Machine::new(base, &frame, base.bounds, &as_they_are, (place, chosen));
-    for (why, step, steady) in steps {
-        let pays = if !steady {
-            frame.unstable(chosen, step.change)
-        } else {
-            let sample = match step.does {
-                Does::Machine(_) => samples.next(),
-                _ => None,
-            };
-            let ran = sample.as_ref();
-            base.step(&frame, (place, chosen), &own, &as_they_are, step, ran)
-        };
+    for (tried, machine) in steps.iter().zip(of_steps) {
+        let change = tried.step.change;
+        let pays = machine.map_or_else(
+            || frame.unstable(chosen, change),
+            |machine| {
+                base.gain(
+                    frame,
+                    (chosen, change),
+                    [&machines[own], &machines[machine]],
+                )
+            },
+        );
         all.push(Pays {
-            against: Some(why),
+            against: Some(tried.why),
             ..pays
         });
     }
@@ -113,64 +130,123 @@ pub fn answer(
     Ok(all)
 }
 
+/// Runs each of `runs` at the slowest speed and at the setting that is asked about, and from there on at rising speeds as long as one of
+/// the machines that read it needs them. All that are run at a speed are run together: both sides of every comparison meet the same
+/// passes, and what they have in common is worked out once.
+fn run_as_far_as_needed(
+    base: &Base,
+    frame: &Frame,
+    runs: &[(Kind, Alter)],
+    machines: &mut [Machine],
+) -> Result<(), Stopped> {
+    let run = |speeds_m_s: &[f64], wanted: &BTreeSet<usize>| {
+        let ask = Ask {
+            passes: base.passes,
+            speeds_m_s,
+            clearances_m: &frame.clearances_m,
+        };
+        // The machine as it stands comes first even where nobody asks for it: the others share its ground, drive and sensors.
+        let mut changes: Vec<(&[Kind], Alter)> = vec![(&[], &as_it_is)];
+        changes.extend(wanted.iter().map(|&run| {
+            let (kind, change) = &runs[run];
+            (std::slice::from_ref(kind), *change)
+        }));
+        let samples = base.trials.run_each(&ask, &changes)?.into_iter().skip(1);
+        Ok::<BTreeMap<usize, Sample>, Stopped>(wanted.iter().copied().zip(samples).collect())
+    };
+    let at_work = frame.working_speed;
+    let mut begin_m_s = vec![frame.speeds_m_s[0], frame.speeds_m_s[at_work]];
+    begin_m_s.dedup();
+    let begun = run(&begin_m_s, &(0..runs.len()).collect())?;
+    let at_work_begun = begin_m_s.len() - 1;
+    for machine in machines.iter_mut() {
+        let sample = &begun[&machine.run];
+        machine.learn(frame, sample.cell(0, 0));
+        machine.learn_at_work(frame, sample.cell(at_work_begun, 0));
+    }
+    for (speed, &speed_m_s) in frame.speeds_m_s.iter().enumerate().skip(1) {
+        let mut needing: Vec<&mut Machine> = machines
+            .iter_mut()
+            .filter(|machine| machine.needs_faster(frame))
+            .collect();
+        if needing.is_empty() {
+            break;
+        }
+        let shown = if speed == at_work {
+            None
+        } else {
+            let wanted = needing.iter().map(|machine| machine.run).collect();
+            Some(run(&[speed_m_s], &wanted)?)
+        };
+        for machine in &mut needing {
+            let cell = match &shown {
+                Some(shown) => shown[&machine.run].cell(0, 0),
+                None => begun[&machine.run].cell(at_work_begun, 0),
+            };
+            machine.learn(frame, cell);
+        }
+    }
+    Ok(())
+}
+
+/// A step that is compared.
+struct Tried<'a> {
+    why: Why,
+    step: &'a Step,
+    /// The machine on its field with it; `None` where a loop would run away.
+    changed: Option<Changed>,
+}
+
+/// A machine on its field after a step.
+struct Changed {
+    setup: Setup,
+    on_slope: Setup,
+    farm: Farm,
+}
+
+impl Changed {
+    fn bounds<'a>(&'a self, before: &Limits<'a>) -> Limits<'a> {
+        Limits {
+            setup: &self.setup,
+            on_slope: &self.on_slope,
+            farm: &self.farm,
+            ..*before
+        }
+    }
+}
+
 impl Base<'_> {
-    /// Whether a loop stays stable with a step at every speed.
-    fn is_steady_with(&self, frame: &Frame, kind: Kind, step: &Step) -> bool {
+    /// The machine with a step; `None` where its loop does not stay stable at every speed.
+    fn changed(&self, frame: &Frame, kind: Kind, step: &Step) -> Option<Changed> {
+        let bounds = self.bounds;
         let change = |setup: &mut Setup, v| step.apply(setup, v);
         let mut speeds_m_s = frame.speeds_m_s.iter();
-        speeds_m_s.all(|&speed_m_s| is_stable_with(self.bounds.setup, &change, kind, speed_m_s))
-    }
-
-    /// What one step gains; the machine as it stands is `own`, its passes `as_it_stands` at `place`, those with the step `changed_passes`
-    /// if it took any.
-    fn step(
-        &self,
-        frame: &Frame,
-        (place, kind): (usize, Kind),
-        own: &Machine,
-        as_it_stands: &Sample,
-        step: &Step,
-        changed_passes: Option<&Sample>,
-    ) -> Pays {
-        let mut farm = self.bounds.farm.clone();
-        let (mut setup, mut on_slope) = (self.bounds.setup.clone(), self.bounds.on_slope.clone());
-        step.apply(&mut setup, 0.0);
-        step.apply(&mut on_slope, 0.0);
-        if let (Does::Soil(factor), Some(soil)) = (&step.does, &mut farm.soil) {
+        if !speeds_m_s.all(|&v| is_stable_with(bounds.setup, &change, kind, v)) {
+            return None;
+        }
+        let mut changed = Changed {
+            setup: bounds.setup.clone(),
+            on_slope: bounds.on_slope.clone(),
+            farm: bounds.farm.clone(),
+        };
+        step.apply(&mut changed.setup, 0.0);
+        step.apply(&mut changed.on_slope, 0.0);
+        if let (Does::Soil(factor), Some(soil)) = (&step.does, &mut changed.farm.soil) {
             soil.thrown_m *= factor;
         }
-        let changed = Limits {
-            setup: &setup,
-            on_slope: &on_slope,
-            farm: &farm,
-            ..*self.bounds
-        };
-        let of_kind = (0, kind);
-        let new = match (&step.does, changed_passes) {
-            (Does::EntersSlowly, _) => {
-                let sample = as_it_stands.entering_as_the_first(place);
-                Machine::entering_slowly(self, frame, &changed, &sample, of_kind)
-            }
-            (Does::Machine(_), Some(sample)) => {
-                Machine::new(self, frame, &changed, sample, of_kind)
-            }
-            // Thrown soil moves no tool: the same passes under other bounds.
-            _ => Machine::new(self, frame, &changed, as_it_stands, (place, kind)),
-        };
-        self.gain(frame, (kind, step.change), own, &new)
+        Some(changed)
     }
 
     fn gain(
         &self,
         frame: &Frame,
         (kind, change): (Kind, Change),
-        own: &Machine,
-        new: &Machine,
+        [own, new]: [&Machine; 2],
     ) -> Pays {
         let farm = self.bounds.farm;
         let price = farm.price_of(&change_name(change));
         let earns_a_year = farm.land.as_ref().and_then(|land| {
-            let saved_per_ha = own.least_per_ha? - new.least_per_ha?;
+            let saved_per_ha = own.least_per_ha(frame)? - new.least_per_ha(frame)?;
             Some(saved_per_ha * land.area_m2 / M2_PER_HA * land.rounds as f64)
         });
         let earned = earns_a_year.filter(|&earned| earned > 0.0);
@@ -198,11 +274,23 @@ pub fn change_name(change: Change) -> String {
     }
 }
 
-/// A machine under one controller: where its plants cut and its other bounds lie, and its least cost.
-struct Machine {
+/// A machine under one controller, as far as it was run from the slowest speed on: where its plants cut and its other bounds lie, and what
+/// it costs.
+struct Machine<'a> {
+    /// Place of its passes among those that are run.
+    run: usize,
+    /// It enters the row at every speed as at the slowest, so that entering takes longer.
+    enters_slowly: bool,
+    /// Its passes at the slowest speed.
+    slowest: Option<Cell>,
     curves: Curves,
     caps: Caps,
-    least_per_ha: Option<f64>,
+    /// What the other bounds allow, clearance by clearance, m/s.
+    caps_m_s: Vec<Option<f64>>,
+    rates: Vec<Rates>,
+    /// Where costs are worked out.
+    priced: Option<Priced<'a>>,
+    entry_m: f64,
 }
 
 /// How far the bounds other than cut plants let speed and clearance go: highest speed at the clearance that is asked about, and
@@ -219,52 +307,93 @@ pub(super) const NO_CAPS: Caps = Caps {
     clearance_m: Some(0.0),
 };
 
-impl Machine {
-    fn new(
-        base: &Base,
-        frame: &Frame,
-        bounds: &Limits,
-        sample: &Sample,
-        (place, kind): (usize, Kind),
-    ) -> Self {
-        Self::with_turn(base, frame, bounds, sample, (place, kind), &|_| 0.0)
-    }
-
-    /// Entering at the slowest simulated speed takes that much longer.
-    fn entering_slowly(
-        base: &Base,
-        frame: &Frame,
-        bounds: &Limits,
-        sample: &Sample,
-        of: (usize, Kind),
-    ) -> Self {
-        let entry_m = bounds.setup.run.entry_length_m;
-        let slowest_m_s = frame.speeds_m_s.first().copied().unwrap_or(1.0);
-        let longer_s = move |speed_m_s: f64| entry_m / slowest_m_s - entry_m / speed_m_s;
-        Self::with_turn(base, frame, bounds, sample, of, &longer_s)
-    }
-
-    fn with_turn(
-        base: &Base,
-        frame: &Frame,
-        bounds: &Limits,
-        sample: &Sample,
-        (place, kind): (usize, Kind),
-        longer_s: &dyn Fn(f64) -> f64,
-    ) -> Self {
-        let priced = Priced::new(bounds.setup, bounds.farm);
-        let priced = priced.as_ref().ok().filter(|_| base.priced);
+impl<'a> Machine<'a> {
+    /// Before any speed was run.
+    fn new(base: &Base, frame: &Frame, bounds: &Limits<'a>, (run, kind): (usize, Kind)) -> Self {
+        let priced = Priced::new(bounds.setup, bounds.farm).ok();
         Self {
-            curves: Curves::of(frame, sample, place),
+            run,
+            enters_slowly: false,
+            slowest: None,
+            curves: Curves::default(),
             caps: frame.caps(bounds, kind),
-            least_per_ha: priced.and_then(|priced| {
-                let cost = |speed_m_s: f64, clearance_m: f64, rates: [f64; 2]| {
-                    priced.cost_per_ha(speed_m_s, clearance_m, rates, longer_s(speed_m_s))
-                };
-                let (per_ha, ..) = frame.least(bounds, sample, (place, kind), &cost)?;
-                Some(per_ha)
-            }),
+            caps_m_s: frame.caps_m_s(bounds, kind),
+            rates: Vec::new(),
+            priced: priced.filter(|_| base.priced),
+            entry_m: bounds.setup.run.entry_length_m,
         }
+    }
+
+    /// Adds the next faster speed.
+    fn learn(&mut self, frame: &Frame, cell: &Cell) {
+        let cell = &self.entered(cell);
+        self.curves.add_speed(frame, cell);
+        if self.priced.is_some() {
+            self.rates.push(Rates::of(cell));
+        }
+        self.slowest.get_or_insert_with(|| cell.clone());
+    }
+
+    /// Adds what is known over clearance at the speed that is asked about.
+    fn learn_at_work(&mut self, frame: &Frame, cell: &Cell) {
+        let cell = self.entered(cell);
+        self.curves.set_clearances(frame, &cell);
+    }
+
+    /// The passes as this machine enters them.
+    fn entered(&self, cell: &Cell) -> Cell {
+        match &self.slowest {
+            Some(slowest) if self.enters_slowly => cell.entering_as(slowest),
+            _ => cell.clone(),
+        }
+    }
+
+    /// Whether any number of the answer depends on speeds beyond those that are known.
+    fn needs_faster(&self, frame: &Frame) -> bool {
+        self.curves.go_on(frame, self.caps.speed_m_s)
+            || self.priced.as_ref().is_some_and(|priced| {
+                let cost = self.cost(frame, priced);
+                frame.may_cost_less_faster(&self.caps_m_s, &self.rates, &cost)
+            })
+    }
+
+    /// The least cost of a setting that keeps every bound, a hectare and round.
+    fn least_per_ha(&self, frame: &Frame) -> Option<f64> {
+        let cost = self.cost(frame, self.priced.as_ref()?);
+        let (per_ha, ..) = frame.least(&self.caps_m_s, &self.rates, &cost)?;
+        Some(per_ha)
+    }
+
+    fn cost(&self, frame: &Frame, priced: &Priced) -> impl Fn(f64, f64, [f64; 2]) -> f64 {
+        let slowest_m_s = frame.speeds_m_s.first().copied().unwrap_or(1.0);
+        let slow_m = if self.enters_slowly {
+            self.entry_m
+        } else {
+            0.0
+        };
+        move |speed_m_s, clearance_m, rates| {
+            let longer_s = slow_m / slowest_m_s - slow_m / speed_m_s;
+            priced.cost_per_ha(speed_m_s, clearance_m, rates, longer_s)
+        }
+    }
+}
+
+/// Plants cut and touched at one speed, clearance by clearance.
+pub(super) struct Rates {
+    cut: Vec<Estimate>,
+    touched: Vec<Estimate>,
+}
+
+impl Rates {
+    fn of(cell: &Cell) -> Self {
+        Self {
+            cut: cell.estimates(),
+            touched: cell.touched(),
+        }
+    }
+
+    fn at(&self, clearance: usize) -> [f64; 2] {
+        [self.cut[clearance].rate, self.touched[clearance].rate]
     }
 }
 
@@ -301,32 +430,55 @@ pub(super) struct Frame {
     pub(super) allowed_cut_rate: f64,
 }
 
-/// Upper limits over speed at the working clearance and over clearance at the working speed; first of all passes, then without each
-/// group of them.
+/// Upper limits over speed at the working clearance, from the slowest speed on as far as they are known, and over clearance at the working
+/// speed; first of all passes, then without each group of them.
 pub(super) struct Curves {
     over_speed: Vec<Vec<f64>>,
     over_clearance: Vec<Vec<f64>>,
 }
 
-impl Curves {
-    pub(super) fn of(frame: &Frame, sample: &Sample, kind: usize) -> Self {
-        let clearance = frame.working_clearance;
-        let by_speed: Vec<Vec<f64>> = (0..frame.speeds_m_s.len())
-            .map(|speed| upper_limits(sample.cell(speed, kind), clearance))
-            .collect();
-        let cell = sample.cell(frame.working_speed, kind);
-        let by_clearance: Vec<Vec<f64>> = (0..frame.clearances_m.len())
-            .map(|clearance| upper_limits(cell, clearance))
-            .collect();
-        let turned = |by: &[Vec<f64>]| -> Vec<Vec<f64>> {
-            (0..=GROUPS)
-                .map(|group| by.iter().map(|limits| limits[group]).collect())
-                .collect()
-        };
+impl Default for Curves {
+    fn default() -> Self {
         Self {
-            over_speed: turned(&by_speed),
-            over_clearance: turned(&by_clearance),
+            over_speed: vec![Vec::new(); GROUPS + 1],
+            over_clearance: vec![Vec::new(); GROUPS + 1],
         }
+    }
+}
+
+impl Curves {
+    /// Of passes at all speeds of a frame.
+    pub(super) fn of(frame: &Frame, sample: &Sample, kind: usize) -> Self {
+        let mut curves = Self::default();
+        for speed in 0..frame.speeds_m_s.len() {
+            curves.add_speed(frame, sample.cell(speed, kind));
+        }
+        curves.set_clearances(frame, sample.cell(frame.working_speed, kind));
+        curves
+    }
+
+    /// Adds the next faster speed.
+    fn add_speed(&mut self, frame: &Frame, cell: &Cell) {
+        let limits = upper_limits(cell, frame.working_clearance);
+        for (over_speed, limit) in self.over_speed.iter_mut().zip(limits) {
+            over_speed.push(limit);
+        }
+    }
+
+    /// What is known at the working speed.
+    fn set_clearances(&mut self, frame: &Frame, cell: &Cell) {
+        for clearance in 0..frame.clearances_m.len() {
+            let limits = upper_limits(cell, clearance);
+            for (over_clearance, limit) in self.over_clearance.iter_mut().zip(limits) {
+                over_clearance.push(limit);
+            }
+        }
+    }
+
+    /// Whether a highest speed up to `most_m_s` may depend on speeds beyond those that are known.
+    fn go_on(&self, frame: &Frame, most_m_s: Option<f64>) -> bool {
+        let mut by_group = self.over_speed.iter();
+        by_group.any(|limits| frame.goes_on(limits.iter().copied(), most_m_s))
     }
 }
 
@@ -465,9 +617,30 @@ impl Frame {
         }
     }
 
+    /// How far speed goes with these limits at the slowest speeds, up to another bound.
     fn speed(&self, limits: &[f64], most_m_s: Option<f64>) -> Reached {
         let slowest_m_s = self.speeds_m_s.first().copied().unwrap_or(0.0);
-        reach(&self.speeds_m_s, limits, self.allowed_cut_rate).capped(most_m_s, slowest_m_s)
+        let known_m_s = &self.speeds_m_s[..limits.len()];
+        reach(known_m_s, limits, self.allowed_cut_rate).capped(most_m_s, slowest_m_s)
+    }
+
+    /// Whether [`Frame::speed`] may change with further speeds: neither the allowed rate nor the other bound is passed yet.
+    fn goes_on(&self, limits: impl ExactSizeIterator<Item = f64>, most_m_s: Option<f64>) -> bool {
+        let slowest_m_s = self.speeds_m_s.first().copied().unwrap_or(0.0);
+        let fastest_m_s = self.speeds_m_s[..limits.len()].last().copied();
+        let below = |most_m_s| most_m_s >= slowest_m_s && fastest_m_s.is_none_or(|v| v <= most_m_s);
+        limits.len() < self.speeds_m_s.len()
+            && most_m_s.is_some_and(below)
+            && limits
+                .into_iter()
+                .all(|limit| limit <= self.allowed_cut_rate)
+    }
+
+    /// What the bounds other than cut plants allow, clearance by clearance, m/s.
+    fn caps_m_s(&self, bounds: &Limits, kind: Kind) -> Vec<Option<f64>> {
+        let clearances_m = self.clearances_m.iter();
+        let lowest = |&clearance_m: &f64| limits::lowest(&bounds.of(kind, clearance_m)).0;
+        clearances_m.map(lowest).collect()
     }
 
     /// How far other bounds let speed and clearance go.
@@ -516,35 +689,21 @@ impl Frame {
         }
     }
 
-    /// The least cost of a setting that keeps every bound, with its speed and clearance: at every clearance the simulated speeds and the
-    /// highest one, whose rates lie on straight lines through their logarithms. `cost` takes speed, clearance, and the shares cut and
-    /// touched.
+    /// The least cost of a setting that keeps every bound, with its speed and clearance: at every clearance the simulated speeds, as far as
+    /// their rates are known, and the highest one, whose rates lie on straight lines through their logarithms. `caps_m_s`: up to which
+    /// speed the other bounds hold, by clearance. `cost` takes speed, clearance, and the shares cut and touched.
     fn least(
         &self,
-        bounds: &Limits,
-        sample: &Sample,
-        (place, kind): (usize, Kind),
+        caps_m_s: &[Option<f64>],
+        by_speed: &[Rates],
         cost: &dyn Fn(f64, f64, [f64; 2]) -> f64,
     ) -> Option<(f64, f64, f64)> {
-        let by_speed: Vec<_> = (0..self.speeds_m_s.len())
-            .map(|speed| {
-                let cell = sample.cell(speed, place);
-                (cell.estimates(), cell.touched())
-            })
-            .collect();
         let of_clearance = |(clearance, &clearance_m): (usize, &f64)| {
-            let rates = |speed: usize| {
-                let (cut, touched) = &by_speed[speed];
-                [cut[clearance].rate, touched[clearance].rate]
-            };
-            let uppers: Vec<f64> = by_speed
-                .iter()
-                .map(|(cut, _)| cut[clearance].upper)
-                .collect();
-            let (cap_m_s, ..) = limits::lowest(&bounds.of(kind, clearance_m));
-            let highest_m_s = self.speed(&uppers, cap_m_s).value()?;
+            let rates = |speed: usize| by_speed[speed].at(clearance);
+            let uppers: Vec<f64> = by_speed.iter().map(|at| at.cut[clearance].upper).collect();
+            let highest_m_s = self.speed(&uppers, caps_m_s[clearance]).value()?;
             let mut settings = Vec::new();
-            for (speed, &speed_m_s) in self.speeds_m_s.iter().enumerate() {
+            for (speed, &speed_m_s) in self.speeds_m_s[..by_speed.len()].iter().enumerate() {
                 if speed_m_s <= highest_m_s {
                     settings.push((speed_m_s, rates(speed)));
                 } else {
@@ -568,13 +727,41 @@ impl Frame {
             .min_by(|a, b| a.0.total_cmp(&b.0))
     }
 
+    /// Whether [`Frame::least`] may find less with the rates of further speeds: at some clearance the bounds let them, and plants that are
+    /// all spared would cost less there than the least so far. Costs rise with the shares cut and touched, and with speed they rise or
+    /// fall all along.
+    fn may_cost_less_faster(
+        &self,
+        caps_m_s: &[Option<f64>],
+        by_speed: &[Rates],
+        cost: &dyn Fn(f64, f64, [f64; 2]) -> f64,
+    ) -> bool {
+        let least = self.least(caps_m_s, by_speed, cost);
+        let [.., fastest_m_s] = self.speeds_m_s[..] else {
+            return false;
+        };
+        let known_m_s = self.speeds_m_s[..by_speed.len()].last().copied();
+        let of_clearance = |clearance: usize| {
+            let uppers = by_speed.iter().map(|at| at.cut[clearance].upper);
+            let cap_m_s = caps_m_s[clearance];
+            let ends = [known_m_s, cap_m_s.map(|cap_m_s| cap_m_s.min(fastest_m_s))];
+            let costs = ends.into_iter().flatten().map(|speed_m_s| {
+                let unharmed = [0.0, 0.0];
+                cost(speed_m_s, self.clearances_m[clearance], unharmed)
+            });
+            let no_less_than = costs.fold(f64::INFINITY, f64::min);
+            self.goes_on(uppers, cap_m_s) && least.is_none_or(|(least, ..)| no_less_than < least)
+        };
+        (0..self.clearances_m.len()).any(of_clearance)
+    }
+
     /// Where a controller's decision lies, after what it is worth: the setting with the least cost of those that keep every bound; without
     /// prices the fastest at the clearance nearest to the working one.
     pub(super) fn decision(
         &self,
         bounds: &Limits,
         sample: &Sample,
-        of: (usize, Kind),
+        (place, kind): (usize, Kind),
     ) -> Option<(f64, f64, f64)> {
         let priced = Priced::new(bounds.setup, bounds.farm);
         let working_m = self.clearances_m[self.working_clearance];
@@ -584,8 +771,12 @@ impl Frame {
             // A tenth of a millimetre further off outweighs all speed.
             Err(_) => (clearance_m - working_m).abs() / 1e-4 - speed_m_s / fastest_m_s,
         };
-        self.least(bounds, sample, of, &cost)
+        let by_speed: Vec<Rates> = (0..self.speeds_m_s.len())
+            .map(|speed| Rates::of(sample.cell(speed, place)))
+            .collect();
+        self.least(&self.caps_m_s(bounds, kind), &by_speed, &cost)
     }
+
     /// Clearances from the widest on, as lengths by which the tools come closer.
     fn closer(&self, limits: &[f64], closest_m: Option<f64>) -> Reached {
         let x: Vec<f64> = self.clearances_m.iter().rev().map(|c| -c).collect();

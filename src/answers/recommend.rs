@@ -3,84 +3,66 @@
 use super::between::between;
 use super::limits::{self, Limits};
 use super::spacing::Priced;
-use super::speed::{Search, refine, step_m_s, stepped_down};
-use super::trial::{Stopped, Trials};
+use super::speed::{Search, Tries, refine, step_m_s, stepped_down};
+use super::trial::Stopped;
 use crate::model::controller::Kind;
 use crate::montecarlo::estimate::{RatioSums, korn_graubard};
 use crate::montecarlo::tally::Fates;
 use crate::results::answers::{Bound, Recommended, SpeedLimit};
 use crate::results::{LEVEL, Results, Share, Stretch};
+use crate::scenario::Units;
 
 /// A setting that keeps every bound as far as is known yet.
 struct Candidate {
     search: usize,
     speed_m_s: f64,
-    /// It is the highest of its search, stepped down.
-    highest: bool,
     in_time: bool,
     cost_per_ha: Option<f64>,
 }
 
 /// Where the recommended setting is looked for.
 pub struct Field<'a> {
-    /// The passes.
-    pub trials: &'a Trials<'a>,
     /// The study.
     pub results: &'a Results,
     /// The controllers that ran.
     pub kinds: &'a [Kind],
     /// The bounds.
     pub bounds: &'a Limits<'a>,
+    /// Units in which speeds are told.
+    pub units: Units,
     /// Costs, where the farm gives what they need.
     pub priced: Option<&'a Priced<'a>>,
 }
 
 impl Field<'_> {
-    /// The setting; `None` if no simulated one keeps every bound. `passes`: see [`super::speed::searches`]. Where it lies at the speed up
-    /// to which plants cut allow, that speed is searched anew with all passes of the study, and the search is replaced.
+    /// The setting; `None` if no simulated one keeps every bound.
     ///
     /// # Errors
     ///
     /// The watch stopped it.
     pub fn recommended(
         &self,
+        tries: &mut Tries,
         searches: &mut [Search],
-        passes: u64,
     ) -> Result<Option<Recommended>, Stopped> {
         let candidates = self.candidates(searches);
         let Some(&Candidate {
-            search,
-            mut speed_m_s,
-            highest,
-            ..
+            search, speed_m_s, ..
         }) = self.choose(&candidates)
         else {
             return Ok(None);
         };
-        if highest {
-            let place = (searches[search].kind, searches[search].clearance);
-            let step_m_s = step_m_s(self.trials.scenario().units());
-            let mut anew = [Search::start(self.results, self.kinds, step_m_s, place)];
-            refine(
-                self.trials,
-                self.results,
-                self.kinds,
-                self.results.passes,
-                &mut anew,
-                &|_| true,
-            )?;
-            let [anew] = anew;
-            searches[search] = anew;
-            let found = self.speeds(&searches[search]).last().copied();
-            speed_m_s = found.map_or(speed_m_s, |found| found.0);
-        } else {
-            // It is told as a bound of the recommended clearance.
-            let own = std::slice::from_mut(&mut searches[search]);
-            refine(self.trials, self.results, self.kinds, passes, own, &|_| {
-                true
-            })?;
-        }
-        self.told(&searches[search], speed_m_s).map(Some)
+        // It is told as a bound of the recommended clearance, whether it binds or not.
+        let own = std::slice::from_mut(&mut searches[search]);
+        refine(tries, own, &|_| true)?;
+        self.told(tries, &searches[search], speed_m_s).map(Some)
+    }
+
+    /// Place of the search at which it seems to lie, and its speed, m/s, after what the study itself found.
+    pub fn guess(&self, searches: &[Search]) -> Option<(usize, f64)> {
+        let candidates = self.candidates(searches);
+        let chosen = self.choose(&candidates)?;
+        Some((chosen.search, chosen.speed_m_s))
     }
 
     /// All bounds of a search.
@@ -91,22 +73,21 @@ impl Field<'_> {
         limits
     }
 
-    /// Speeds that keep every bound, rising: the simulated ones and the highest, stepped down; true for that one.
-    fn speeds(&self, search: &Search) -> Vec<(f64, bool)> {
+    /// Speeds that keep every bound, rising: the simulated ones and the highest, stepped down.
+    fn speeds(&self, search: &Search) -> Vec<f64> {
         let (Some(highest_m_s), ..) = limits::lowest(&self.limits(search)) else {
             return Vec::new();
         };
         let simulated = self.results.speeds_m_s.iter().copied();
-        let mut speeds: Vec<(f64, bool)> = simulated
+        let mut speeds: Vec<f64> = simulated
             .take_while(|&speed_m_s| speed_m_s <= highest_m_s)
-            .map(|speed_m_s| (speed_m_s, false))
             .collect();
-        let step_m_s = step_m_s(self.trials.scenario().units());
+        let step_m_s = step_m_s(self.units);
         let stepped_m_s = stepped_down(highest_m_s, step_m_s);
-        if let Some(&(fastest_m_s, _)) = speeds.last()
+        if let Some(&fastest_m_s) = speeds.last()
             && stepped_m_s > fastest_m_s * (1.0 + 1e-9)
         {
-            speeds.push((stepped_m_s, true));
+            speeds.push(stepped_m_s);
         }
         speeds
     }
@@ -120,12 +101,11 @@ impl Field<'_> {
                 .copied();
             let clearance_m = self.results.clearances_m[search.clearance];
             let controller = self.kinds[search.kind];
-            let candidate = move |(speed_m_s, highest): (f64, bool)| {
+            let candidate = move |speed_m_s: f64| {
                 let rates = between(self.results, controller, speed_m_s, clearance_m)?;
                 Some(Candidate {
                     search: place,
                     speed_m_s,
-                    highest,
                     in_time: days.is_none_or(|days| limits::keeps(&days, speed_m_s)),
                     cost_per_ha: self.priced.map(|priced| {
                         let rates = [rates.cut.rate, rates.touched.rate];
@@ -170,7 +150,12 @@ impl Field<'_> {
     }
 
     /// The setting with its rates from all passes of the study: its own where it was simulated.
-    fn told(&self, search: &Search, speed_m_s: f64) -> Result<Recommended, Stopped> {
+    fn told(
+        &self,
+        tries: &mut Tries,
+        search: &Search,
+        speed_m_s: f64,
+    ) -> Result<Recommended, Stopped> {
         let results = self.results;
         let kind = self.kinds[search.kind];
         let clearance_m = results.clearances_m[search.clearance];
@@ -182,18 +167,12 @@ impl Field<'_> {
         let (cut, touched, cut_entry, cut_rest) = match simulated() {
             Some(rates) => rates,
             None => {
-                let tallies = self.trials.tallies(
-                    results.passes,
-                    speed_m_s,
-                    &[kind],
-                    &results.clearances_m,
-                )?;
+                let tally = tries.tally(search.kind, speed_m_s)?;
                 let share =
                     |sums: &[RatioSums]| korn_graubard(sums, LEVEL)[search.clearance].share();
                 let of = |fates: &Fates| -> (Share, Share) {
                     (share(&fates.cut), share(&fates.touched))
                 };
-                let tally = &tallies[0];
                 let (cut, touched) = of(&tally.whole);
                 (cut, touched, of(&tally.entry).0, of(&tally.rest).0)
             }

@@ -56,9 +56,21 @@ pub struct Trials<'a> {
     planned: AtomicU64,
 }
 
-/// What passes take, roughly, in drives of one pass at one speed: a controller takes a third of that (measured on the demo).
-pub fn work(passes: u64, speeds: usize, kinds: usize) -> f64 {
-    passes as f64 * speeds as f64 * (1.0 + kinds as f64 / 3.0)
+/// What passes at these speeds, m/s, take, roughly, in drives of one pass at 1 m/s: so many machines beside the first that drive or see
+/// otherwise than it, and so many controllers of all (their parts of a drive are measured on the demo).
+pub fn work(passes: u64, speeds_m_s: &[f64], others: usize, controllers: usize) -> f64 {
+    // The slower, the more ticks.
+    let drives: f64 = speeds_m_s.iter().map(|speed_m_s| 1.0 / speed_m_s).sum();
+    passes as f64 * drives * (1.0 + others as f64 / 2.0 + controllers as f64 / 3.0)
+}
+
+/// Whether a machine drives or sees otherwise than another one.
+fn drives_otherwise(first: &Setup, other: &Setup) -> bool {
+    let mut other = other.clone();
+    other.hydraulics = first.hydraulics;
+    other.controllers = first.controllers;
+    other.plants = first.plants;
+    other != *first
 }
 
 /// The scenario as it stands.
@@ -92,14 +104,18 @@ impl<'a> Trials<'a> {
             .store((1000.0 * planned) as u64, Ordering::Relaxed);
     }
 
-    fn tell(&self, passes: usize, ask: &Ask, kinds: usize) {
-        let work = work(passes as u64, ask.speeds_m_s.len(), kinds);
+    /// Tells that these machines were run, each under so many controllers, in some passes.
+    fn tell(&self, passes: usize, ask: &Ask, machines: &[Setup], kinds: &[&[Kind]]) {
+        let others = machines
+            .iter()
+            .filter(|other| drives_otherwise(&machines[0], other));
+        let controllers = kinds.iter().map(|kinds| kinds.len()).sum();
+        let work = work(passes as u64, ask.speeds_m_s, others.count(), controllers);
         let work = (1000.0 * work) as u64;
         let done = self.done.fetch_add(work, Ordering::Relaxed) + work;
         let planned = self.planned.load(Ordering::Relaxed);
         if planned > 0 {
-            self.watch
-                .answers_done((done as f64 / planned as f64).min(1.0));
+            self.watch.answers_done(done as f64 / planned as f64);
         }
     }
 
@@ -171,31 +187,34 @@ impl<'a> Trials<'a> {
         Ok(samples.collect())
     }
 
-    /// Sums over passes of the scenario as it stands, at one speed, controller by controller. Takes no more memory for more passes.
+    /// Sums over the passes asked for from one on, of the scenario as it stands: `[speed][controller]`. Takes no more memory for more
+    /// passes.
     ///
     /// # Errors
     ///
     /// The watch stopped it.
     pub fn tallies(
         &self,
-        passes: u64,
-        speed_m_s: f64,
+        ask: &Ask,
+        from: u64,
         kinds: &[Kind],
-        clearances_m: &[f64],
-    ) -> Result<Vec<Tally>, Stopped> {
-        let ask = Ask {
-            passes,
-            speeds_m_s: &[speed_m_s],
-            clearances_m,
-        };
+    ) -> Result<Vec<Vec<Tally>>, Stopped> {
         let draw = |pass| vec![self.scenario.draw(self.seed, pass)];
-        let mut tallies = vec![Tally::new(0, clearances_m.len()); kinds.len()];
-        for first in (0..passes).step_by(AT_ONCE) {
-            let some = first..(first + AT_ONCE as u64).min(passes);
-            let only = |_: &[Setup], mut found: Vec<AtSpeeds>| found.pop().unwrap_or_default();
-            for pass in self.each_pass(&ask, &[kinds], some, &draw, &only)? {
-                for (tally, under) in tallies.iter_mut().zip(&pass[0].controllers) {
-                    tally.add(under, pass[0].axle);
+        let empty = Tally::new(0, ask.clearances_m.len());
+        let mut tallies = vec![vec![empty; kinds.len()]; ask.speeds_m_s.len()];
+        for first in (from..ask.passes).step_by(AT_ONCE) {
+            let some = first..(first + AT_ONCE as u64).min(ask.passes);
+            let counted = |_: &[Setup], found: Vec<AtSpeeds>| {
+                let at_speeds = found.into_iter().flatten();
+                // Without the wanted shift of every look.
+                let kept = at_speeds.map(|at_speed| (at_speed.controllers, at_speed.axle));
+                kept.collect::<Vec<_>>()
+            };
+            for pass in self.each_pass(ask, &[kinds], some, &draw, &counted)? {
+                for (tallies, (controllers, axle)) in tallies.iter_mut().zip(&pass) {
+                    for (tally, under) in tallies.iter_mut().zip(controllers) {
+                        tally.add(under, *axle);
+                    }
                 }
             }
         }
@@ -286,9 +305,7 @@ impl<'a> Trials<'a> {
                     keep(setups, of_pass)
                 });
                 kept.push((block, of_block.collect::<Vec<T>>()));
-                for kinds in kinds {
-                    self.tell(passes.len(), ask, kinds.len());
-                }
+                self.tell(passes.len(), ask, &drawn[0], kinds);
             }
             kept
         });
@@ -314,18 +331,6 @@ impl Sample {
     /// One speed under one controller, by their places in what was asked.
     pub fn cell(&self, speed: usize, kind: usize) -> &Cell {
         &self.cells[speed * self.kinds + kind]
-    }
-
-    /// One controller alone, entering the row at every speed as at the first.
-    pub fn entering_as_the_first(&self, kind: usize) -> Sample {
-        let speeds = self.cells.len() / self.kinds.max(1);
-        let first = self.cell(0, kind);
-        Sample {
-            kinds: 1,
-            cells: (0..speeds)
-                .map(|speed| self.cell(speed, kind).entering_as(first))
-                .collect(),
-        }
     }
 }
 

@@ -38,8 +38,15 @@ pub fn interrupted() -> bool {
 pub struct Progress {
     shown: Shown,
     deadline: Option<Instant>,
-    /// When the answers began, and when their last plain line was written.
-    answers: Mutex<Option<(Instant, Instant)>>,
+    /// Once the answers began.
+    answers: Mutex<Option<Answers>>,
+}
+
+/// The first sign of life of the answers, the share of them that was done by then, and the time of the last plain line.
+struct Answers {
+    start: Instant,
+    before: f64,
+    last: Instant,
 }
 
 /// How progress is shown on stderr.
@@ -122,17 +129,23 @@ impl Watch for Progress {
     }
 
     fn answers_done(&self, share: f64) {
-        let Ok(mut times) = self.answers.lock() else {
+        let Ok(mut answers) = self.answers.lock() else {
             return;
         };
+        let share = share.min(1.0);
         let now = Instant::now();
-        let (start, last) = *times.get_or_insert((now, now));
-        // The first call may come with nothing done.
-        let left_s = start.elapsed().as_secs_f64() * (1.0 - share) / share.max(1e-6);
+        let answers = answers.get_or_insert(Answers {
+            start: now,
+            before: share,
+            last: now,
+        });
+        // At the first call no time has passed yet.
+        let new = (share - answers.before).max(1e-6);
+        let left_s = answers.start.elapsed().as_secs_f64() * (1.0 - share) / new;
         match &self.shown {
             Shown::Quiet => {}
             Shown::Bar(bar) => {
-                if start == now {
+                if answers.start == now {
                     let style = ProgressStyle::with_template(
                         "  {bar:32} {pos} % of the answers, {msg} (Ctrl-C stops)",
                     );
@@ -145,10 +158,10 @@ impl Watch for Progress {
                 bar.set_position((100.0 * share) as u64);
             }
             Shown::Lines { .. } => {
-                if share >= 1.0 || last.elapsed() < BETWEEN_LINES {
+                if share >= 1.0 || answers.last.elapsed() < BETWEEN_LINES {
                     return;
                 }
-                *times = Some((start, now));
+                answers.last = now;
                 let _ = writeln!(
                     stderr(),
                     "  {:.0} % of the answers, about {left_s:.0} s left",

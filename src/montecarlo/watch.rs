@@ -11,7 +11,8 @@ pub trait Watch: Sync {
     fn simulated(&self, _so_far: &Saved, _complete: bool) -> bool {
         true
     }
-    /// This share of the answers that follow from a study is worked out, roughly, 0 to 1.
+    /// This share of the answers that follow from a study is worked out. It is reckoned with the work that was expected: they may end
+    /// somewhat below or above 1.
     fn answers_done(&self, _share: f64) {}
     /// True once the study should stop: after the blocks that are on their way.
     fn stop(&self) -> bool;

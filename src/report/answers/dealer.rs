@@ -49,7 +49,7 @@ fn speeds(results: &Results, both: Both) -> Markup {
                 "Highest speed in {} that keeps every limit, and the limit that is met there. Plants cut stay within the allowed {} with their upper {} \
                  limit, as at every slower speed; between simulated speeds that rests on {} passes. \u{2265}: the list of speeds ends there. The shaded \
                  line is the working clearance.",
-                units.speed_unit(), chosen_percent(results.allowed_cut_rate), chosen_percent(results.level), results.answers.passes
+                units.speed_unit(), chosen_percent(results.allowed_cut_rate), chosen_percent(results.level), results.passes
             )), html! {
             table {
                 thead { tr {
