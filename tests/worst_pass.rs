@@ -13,6 +13,7 @@ use rowroom::sim::trace::{Fate, Trace};
 use rowroom::sim::{self, Request};
 
 /// Three blocks, the last of them not full.
+const SEED: u64 = 4;
 const PASSES: u64 = 20;
 
 /// The demo on short passes, with few settings; the working ones are not the first of their lists.
@@ -55,7 +56,7 @@ const THREE: &str = r#"["locked", "pid", "lag_compensated"]"#;
 fn plan(scenario: &Scenario, until: Until, threads: usize) -> Plan<'_> {
     Plan {
         scenario,
-        seed: 3,
+        seed: SEED,
         until,
         threads: Some(threads),
     }
@@ -70,13 +71,13 @@ fn by_hand(scenario: &Scenario, kind: Kind) -> WorstPass {
     let study = scenario.study();
     let rate = |pass: u64| {
         let request = Request {
-            seed: 3,
+            seed: SEED,
             speeds_m_s: &[study.working_speed_m_s],
             clearances_m: &study.clearances_m,
             rows_apart_at_m_s: None,
             room_m: TRADE_ROOM_M,
         };
-        let found = sim::run(&request, &[kind], &[scenario.draw(3, pass)], &[pass]);
+        let found = sim::run(&request, &[kind], &[scenario.draw(SEED, pass)], &[pass]);
         let whole = &found[0][0].controllers[0].whole;
         let is_working = |&c: &f64| c == study.working_clearance_m;
         let clearance = study.clearances_m.iter().position(is_working).unwrap();
@@ -161,7 +162,7 @@ fn prop_the_worst_pass_of_the_answer_is_traced_under_every_controller() {
     let kinds = [Kind::Locked, Kind::Pid, Kind::LagCompensated];
     assert_eq!(shown(&found.traces), kinds.map(|kind| (0, kind)));
     assert_eq!(shown(&found.worst), kinds.map(|kind| (pass, kind)));
-    let setup = scenario.draw(3, pass);
+    let setup = scenario.draw(SEED, pass);
     for (trace, first) in found.worst.iter().zip(&found.traces) {
         let of = |t: &Trace| (t.seed, t.speed_m_s, t.clearance_m);
         assert_eq!(of(trace), of(first));
