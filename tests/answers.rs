@@ -7,7 +7,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 
 use rowroom::answers::compare::{Entrant, How, compare};
 use rowroom::answers::limits::{Limits, lowest};
-use rowroom::answers::speed::{Search, Tries, searches, step_m_s};
+use rowroom::answers::speed::{Tries, searches, step_m_s};
 use rowroom::answers::trial::{Ask, Trials};
 use rowroom::montecarlo::estimate::korn_graubard;
 use rowroom::montecarlo::saved::Saved;
