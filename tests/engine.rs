@@ -279,8 +279,9 @@ fn prop_a_pass_that_loses_the_row_keeps_its_plants() {
     }
 }
 
-/// Expectations at looks against plants and ticks counted one by one on the same passes: tool error within 0.6, plants cut and touched within
-/// 1.5 of the standard errors that passes of their own would have (some 150 comparisons): what is left is where the plants happen to stand.
+/// Expectations at looks against plants and ticks counted one by one on the same passes: tool error within 0.6, plants cut and touched
+/// within 1.5 of the standard errors that passes of their own would have (some 150 comparisons): what is left is where the plants happen to
+/// stand.
 #[test]
 fn analytic_expected_and_counted_plants_agree() {
     const PASSES: u64 = 48;

@@ -100,9 +100,9 @@ fn passes() -> Value {
 }
 
 /// Both round differently (polynomials instead of crate libm, another order of operations): 1e-9 (m, rad) over some 10,000 ticks, and the
-/// sum over some hundred plants within 1e-7 m. Where frames fall between ticks that engine took the frame's place there, with its sway, from
-/// the straight line between both; this one takes the tractor's and looks up the sway: some µm in a
-/// number. What it makes of shifts is held to 0.5 mm, of commands to 5e-3 (at the edge of a deadband a hair decides), of plants to one.
+/// sum over some hundred plants within 1e-7 m. Where frames fall between ticks that engine took the frame's place there, with its sway,
+/// from the straight line between both; this one takes the tractor's and looks up the sway: some µm in a number. What it makes of shifts is
+/// held to 0.5 mm, of commands to 5e-3 (at the edge of a deadband a hair decides), of plants to one.
 #[test]
 fn val_the_passes_are_those_of_an_engine_written_apart() {
     let (found, expected) = (passes(), references("passes"));

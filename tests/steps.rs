@@ -71,10 +71,10 @@ fn rate(errors_m: &[f64], clearance_m: f64) -> f64 {
     cut.sum::<f64>() / errors_m.len() as f64
 }
 
-/// Against a drive in every tick, both meeting the same ground: errors of the tools within 0.35 mm (root mean square; 0.17 mm but for a drawn
-/// implement with its frame locked on a bend at 16 km/h), which is 2 % of their spread at most; rates from 1e-3 on within 1.5 %, from 1e-5 on
-/// within 5 %. Half the step makes the error smaller, by 1.4 times at least on a straight line. The switch is left out: a hair decides when
-/// it opens, see the next test.
+/// Against a drive in every tick, both meeting the same ground: errors of the tools within 0.35 mm (root mean square; 0.17 mm but for a
+/// drawn implement with its frame locked on a bend at 16 km/h), which is 2 % of their spread at most; rates from 1e-3 on within 1.5 %, from
+/// 1e-5 on within 5 %. Half the step makes the error smaller, by 1.4 times at least on a straight line. The switch is left out: a hair
+/// decides when it opens, see the next test.
 #[test]
 fn prop_longer_steps_of_the_drive_change_little() {
     for (name, setup) in without_noise_over_time() {

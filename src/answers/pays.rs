@@ -381,19 +381,19 @@ impl<'a> Machine<'a> {
 /// Plants cut and touched at one speed, clearance by clearance.
 pub(super) struct Rates {
     cut: Vec<Estimate>,
-    touched: Vec<Estimate>,
+    touched: Vec<f64>,
 }
 
 impl Rates {
     fn of(cell: &Cell) -> Self {
         Self {
             cut: cell.estimates(),
-            touched: cell.touched(),
+            touched: cell.touched_rates(),
         }
     }
 
     fn at(&self, clearance: usize) -> [f64; 2] {
-        [self.cut[clearance].rate, self.touched[clearance].rate]
+        [self.cut[clearance].rate, self.touched[clearance]]
     }
 }
 

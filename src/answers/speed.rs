@@ -223,10 +223,6 @@ struct Tested {
     sure: bool,
 }
 
-/// How far the limit that a first look lets expect must lie beyond the allowed rate to be believed without all passes, in parts of that
-/// rate (our choice: a step from a speed that all passes were run at, the demo is off by at most 0.003).
-const CLEARLY: f64 = 0.005;
-
 impl Search {
     /// From the study's own speeds.
     fn start(tries: &Tries, (kind, clearance): (usize, usize)) -> Self {
@@ -299,7 +295,7 @@ impl Search {
     }
 
     /// The next speed to test, in steps: between the fastest that is kept and the slowest that fails until they are a step apart, then
-    /// these two with all passes, but for one that fails clearly in a first look.
+    /// these two with all passes.
     fn next(&self, rising: &[Tested]) -> Option<(u64, Depth)> {
         let place = rising.iter().position(|tested| self.fails(tested))?;
         let (kept, failed) = (rising[place.checked_sub(1)?], rising[place]);
@@ -313,10 +309,8 @@ impl Search {
             let depth = if compares { Depth::First } else { Depth::All };
             return Some((guess.clamp(first, last), depth));
         }
-        let clearly = failed.upper > self.allowed_cut_rate * (1.0 + CLEARLY);
-        let unsure = [(kept, kept.sure), (failed, failed.sure || clearly)];
-        let unsure = unsure.into_iter().find(|(_, known)| !known);
-        unsure.map(|(tested, _)| (steps(tested).round() as u64, Depth::All))
+        let unsure = [kept, failed].into_iter().find(|tested| !tested.sure);
+        unsure.map(|tested| (steps(tested).round() as u64, Depth::All))
     }
 
     /// Where the upper limit reaches the allowed rate before the speed at `failed`: speed as a parabola over its logarithm through three

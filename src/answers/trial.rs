@@ -392,9 +392,10 @@ impl Cell {
         korn_graubard(&self.sums(&self.cut), LEVEL)
     }
 
-    /// The same of touched plants.
-    pub fn touched(&self) -> Vec<Estimate> {
-        korn_graubard(&self.sums(&self.touched), LEVEL)
+    /// Rates of touched plants, clearance by clearance.
+    pub fn touched_rates(&self) -> Vec<f64> {
+        let sums = self.sums(&self.touched);
+        sums.iter().map(RatioSums::rate).collect()
     }
 
     fn sums(&self, hits: &[Vec<Vec<f64>>; 2]) -> Vec<RatioSums> {

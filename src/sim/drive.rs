@@ -1,8 +1,8 @@
 //! The drive of passes side by side: tractor, driver and unshifted implement over time at one speed. It does not depend on the controller,
 //! so all controllers share it.
 //!
-//! It takes longer steps than the ticks of the side-shift ([`Run::drive_ticks`](crate::model::setup::Run)). Each step, in this order, by the
-//! midpoint rule (second order in the step):
+//! It takes longer steps than the ticks of the side-shift ([`Run::drive_ticks`](crate::model::setup::Run)). Each step, in this order, by
+//! the midpoint rule (second order in the step):
 //!
 //! ```text
 //! note     where tractor and implement stand
