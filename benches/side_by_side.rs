@@ -24,8 +24,11 @@ fn main() -> Result<(), ScenarioError> {
     let (seed, speed_m_s) = (study.seed, study.speeds_m_s[0]);
     let setup = scenario.draw(seed, 0);
     let driven = Pass::drive(&setup, seed, 0, speed_m_s);
-    let warm_up_ticks = (warm_up_m(&setup, speed_m_s) / (speed_m_s * setup.run.step_s)).ceil();
-    let ticks = warm_up_ticks as u64 + driven.path.station_m.len() as u64;
+    // Whole steps of the drive, as the engine takes them; the last one lies beyond the last tick.
+    let timing = &setup.run;
+    let warm_up = (warm_up_m(&setup, speed_m_s) / (speed_m_s * timing.drive_step_s())).ceil();
+    let steps = warm_up as usize + driven.path.station_m.len() / timing.drive_ticks + 2;
+    let ticks = (steps * timing.drive_ticks) as u64;
 
     let request = Request {
         seed,
