@@ -37,7 +37,7 @@ pub struct Results {
     pub seed: u64,
     /// Simulated passes at each speed.
     pub passes: u64,
-    /// Longest tick of the simulation, s.
+    /// Tick of valve and frame, s; the tractor takes steps of up to four.
     pub step_s: f64,
     /// False if the study was cut short, by Ctrl-C or by its time.
     pub complete: bool,

@@ -687,7 +687,10 @@ fn regress_parts_put_together_are_the_whole() {
     part("44", "2/3", &["--out", "seed", "--seed", "9"]);
     part("44", "2/4", &["--out", "four"]);
     for (parts, words) in [
-        (vec![all[0], all[1]], "of 3 parts these are missing: 2"),
+        (
+            vec![all[0], all[1]],
+            "part_3_of_3.json is one of 3 parts, and these are missing: 2",
+        ),
         (
             vec![all[0], all[1], all[2], all[1]],
             "part 1 was given twice",

@@ -7,7 +7,7 @@ mod machines;
 use machines::machines;
 use rowroom::model::controller::Kind;
 use rowroom::model::driver::Driver;
-use rowroom::model::setup::{Setup, most_drive_ticks};
+use rowroom::model::setup::{Setup, drive_ticks};
 use rowroom::montecarlo::tally::{TRADE_ROOM_M, Tally};
 use rowroom::sim::pass::Pass;
 use rowroom::sim::{self, Request};
@@ -71,10 +71,10 @@ fn rate(errors_m: &[f64], clearance_m: f64) -> f64 {
     cut.sum::<f64>() / errors_m.len() as f64
 }
 
-/// Against a drive in every tick, both meeting the same ground: errors of the tools within 0.35 mm (root mean square; 0.17 mm but for a
-/// drawn implement with its frame locked on a bend at 16 km/h), which is 2 % of their spread at most; rates from 1e-3 on within 1.5 %, from
-/// 1e-5 on within 5 %. Half the step makes the error smaller, by 1.4 times at least on a straight line. The switch is left out: a hair
-/// decides when it opens, see the next test.
+/// Against a drive in every tick, both meeting the same ground: errors of the tools within 0.2 mm (root mean square; 0.35 mm for a drawn
+/// implement with its frame locked on a bend at 16 km/h) and 2 % of their spread; rates from 1e-3 on within 1.5 %, from 1e-5 on within 5 %.
+/// Half the step makes the error smaller, by 1.4 times at least on a straight line. The switch is left out: a hair decides when it opens,
+/// see the next test.
 #[test]
 fn prop_longer_steps_of_the_drive_change_little() {
     for (name, setup) in without_noise_over_time() {
@@ -87,7 +87,13 @@ fn prop_longer_steps_of_the_drive_change_little() {
                 let apart = |a: &[f64]| rms(a.iter().zip(&one).map(|(a, b)| a - b));
                 let (two_m, four_m) = (apart(&two), apart(&four));
                 let sd_m = rms(one.iter().copied());
-                assert!(four_m < 0.35e-3 && four_m < 0.02 * sd_m, "{what}: {four_m}");
+                let on_a_bend_at_speed =
+                    kind == Kind::Locked && !setup.line.is_straight() && speed_m_s > 4.0;
+                let within_m = if on_a_bend_at_speed { 0.35e-3 } else { 0.2e-3 };
+                assert!(
+                    four_m < within_m && four_m < 0.02 * sd_m,
+                    "{what}: {four_m}"
+                );
                 if setup.line.is_straight() && two_m > 1e-6 {
                     assert!(four_m > 1.4 * two_m, "{what}: {two_m} {four_m}");
                 }
@@ -100,9 +106,9 @@ fn prop_longer_steps_of_the_drive_change_little() {
             }
         }
     }
-    assert_eq!(most_drive_ticks(0.005), 4);
-    assert_eq!(most_drive_ticks(0.001), 4);
-    assert_eq!(most_drive_ticks(0.030), 1);
+    assert_eq!(drive_ticks(0.005), 4);
+    assert_eq!(drive_ticks(0.001), 4);
+    assert_eq!(drive_ticks(0.030), 1);
 }
 
 /// With all noises on, and the switch: the spread of tool error and tractor within 3.5 standard errors of their difference.

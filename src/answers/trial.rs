@@ -64,15 +64,6 @@ pub fn work(passes: u64, speeds_m_s: &[f64], others: usize, controllers: usize) 
     passes as f64 * drives * (1.0 + others as f64 / 2.0 + controllers as f64 / 3.0)
 }
 
-/// Whether a machine drives or sees otherwise than another one.
-fn drives_otherwise(first: &Setup, other: &Setup) -> bool {
-    let mut other = other.clone();
-    other.hydraulics = first.hydraulics;
-    other.controllers = first.controllers;
-    other.plants = first.plants;
-    other != *first
-}
-
 /// The scenario as it stands.
 pub fn as_it_is(_: &mut Setup) {}
 
@@ -108,7 +99,7 @@ impl<'a> Trials<'a> {
     fn tell(&self, passes: usize, ask: &Ask, machines: &[Setup], kinds: &[&[Kind]]) {
         let others = machines
             .iter()
-            .filter(|other| drives_otherwise(&machines[0], other));
+            .filter(|other| !sim::drives_and_sees_as(&machines[0], other));
         let controllers = kinds.iter().map(|kinds| kinds.len()).sum();
         let work = work(passes as u64, ask.speeds_m_s, others.count(), controllers);
         let work = (1000.0 * work) as u64;

@@ -35,19 +35,18 @@ pub struct Run {
     pub start_delay_s: f64,
     /// Tick of the side-shift, s.
     pub step_s: f64,
-    /// Ticks to one step of the drive, at least 1: a tractor is slower than a valve, see [`most_drive_ticks`].
+    /// Ticks to one step of the drive, at least 1: a tractor is slower than a valve, see [`drive_ticks`].
     pub drive_ticks: usize,
 }
 
-/// Longest step of the drive, s. Half the tick that the midpoint rule would allow a driver who answers within half a second; what it
-/// changes is held against shorter steps in the tests (`tests/steps.rs`).
+/// Longest step of the drive, s (our choice; what it changes is held against shorter steps, `tests/steps.rs`).
 const LONGEST_DRIVE_STEP_S: f64 = 0.020;
 
 /// Most ticks to one step of the drive, so that a shorter tick makes both finer.
 const MOST_DRIVE_TICKS: f64 = 4.0;
 
 /// How many ticks of this length, s, a step of the drive takes.
-pub fn most_drive_ticks(step_s: f64) -> usize {
+pub fn drive_ticks(step_s: f64) -> usize {
     // A whole number of ticks that rounding leaves a hair short is still one.
     (LONGEST_DRIVE_STEP_S / step_s * (1.0 + 1e-9)).clamp(1.0, MOST_DRIVE_TICKS) as usize
 }
@@ -137,7 +136,7 @@ impl Setup {
                 entry_shift_m: 0.0,
                 start_delay_s: 0.5,
                 step_s: 0.005,
-                drive_ticks: 4,
+                drive_ticks: drive_ticks(0.005),
             },
             line: Line::straight(),
             rows: Rows {

@@ -19,9 +19,11 @@ use super::quantile::{beta_quantile, student_factor};
 use super::worst::Worst;
 use crate::results::Share;
 
-/// Fewest passes with hits on which a counted rate may rest, and fewest independent plants hit that any rate must be worth by the design
-/// effect of smaller clearances (our choice, no source).
+/// Fewest passes with hits on which a counted rate may rest (our choice, no source).
 pub const FEWEST_PASSES: u64 = 10;
+
+/// Fewest independent plants hit that a rate must be worth by the design effect of smaller clearances (our choice, no source).
+pub const FEWEST_PLANTS: f64 = 10.0;
 
 /// Largest share of a rate of expectations that its worst 1 % of passes (at least one) may carry (our choice, no source).
 pub const MOST_BY_THE_WORST: f64 = 0.25;
@@ -194,7 +196,7 @@ pub fn clopper_pearson(successes: f64, trials: f64, level: f64) -> (f64, f64) {
 ///
 /// A draw may have missed the passes that bear a rare rate. What it is worth if plants share their fate in groups as large as closer
 /// to the row: `n_c = N/deff` independent plants, with the largest design effect (at least 1) at a smaller clearance whose rate is
-/// resolved. A rate is resolved if [`RatioSums::borne_by_enough`] and `r n_c` is at least [`FEWEST_PASSES`]. The upper limit of a
+/// resolved. A rate is resolved if [`RatioSums::borne_by_enough`] and `r n_c` is at least [`FEWEST_PLANTS`]. The upper limit of a
 /// resolved rate then lies higher than Korn-Graubard's by what n_c plants leave open of which none was hit, Clopper-Pearson's
 /// `1 - ((1 - level)/2)^(1/n_c)`: groups of that size may be out there. Where a rate is not resolved, `n* = n_c`.
 ///
@@ -211,8 +213,8 @@ pub fn korn_graubard(by_clearance: &[RatioSums], level: f64) -> Vec<Estimate> {
             let rate = sums.rate();
             let passes = sums.passes() as f64;
             let worth = largest_effect.map(|effect| sums.plants() / effect);
-            let resolved = sums.borne_by_enough()
-                && worth.is_none_or(|worth| rate * worth >= FEWEST_PASSES as f64);
+            let resolved =
+                sums.borne_by_enough() && worth.is_none_or(|worth| rate * worth >= FEWEST_PLANTS);
             let effective_plants = if sums.plants() <= 0.0 {
                 0.0
             } else if resolved {

@@ -79,7 +79,7 @@ pub struct PassStamp {
     pub tool: Tool,
     /// The scenario.
     pub scenario: ScenarioStamp,
-    /// Longest tick of the simulation, s.
+    /// Tick of valve and frame, s.
     pub step_s: f64,
 }
 

@@ -11,7 +11,7 @@ use crate::model::hydraulics::{DirectionalValve, Hydraulics, ProportionalValve};
 use crate::model::line::{Bend, Line};
 use crate::model::noise::{GaussMarkov, Smooth};
 use crate::model::rows::{Plants, Rows};
-use crate::model::setup::{Run, Setup, most_drive_ticks};
+use crate::model::setup::{Run, Setup, drive_ticks};
 use crate::model::tracker::Tracker;
 use crate::model::tractor::Tractor;
 
@@ -119,7 +119,7 @@ pub fn setup(values: &Values, fixed: &Fixed, n: &Numbers<'_>) -> Setup {
             follows_before_lowering: values.text(Id::WhileLifted) == Some("following"),
             start_delay_s: n.get(Id::StartDelay),
             step_s: n.get(Id::Step),
-            drive_ticks: most_drive_ticks(n.get(Id::Step)),
+            drive_ticks: drive_ticks(n.get(Id::Step)),
         },
         line: fixed.line.clone(),
         rows: Rows {

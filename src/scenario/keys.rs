@@ -646,7 +646,7 @@ keys! {
     StartDelay: "pass" "start_delay", one(Time, "0 s", "10 s"), assumed_in("\"0.5 s\"", "0 s", "2 s"), "from lowering to the start of the controller; with while_lifted = \"following\" from the beginning of the approach";
     WhileLifted: "pass" "while_lifted", Shape::Choice(&["centred", "held", "following"]), assumed("\"centred\""), "what the frame does while the tools are up: centred, held where the last pass left it, or following, which means that camera and controller set it over the row all along the approach, before the tools touch the soil";
     HeldShift: "pass" "held_shift", apart(Share, "-100 %", "100 %"), optional("{ from = \"-60 %\", to = \"60 %\" }"), "where a held frame stands, as share of half the stroke, left positive; only with while_lifted = \"held\", left out there: 0 %";
-    Step: "pass" "step", one(Time, "0.1 ms", "5 ms"), assumed("\"5 ms\""), "longest tick of the simulation";
+    Step: "pass" "step", one(Time, "0.1 ms", "5 ms"), assumed("\"5 ms\""), "tick of valve and frame; the tractor takes steps of up to four";
 
     ArcRadius: "line.arc" "radius", one(Length, "5 m", "100000 m"), required("\"150 m\""), "radius of the bend";
     ArcSide: "line.arc" "side", Shape::Choice(SIDES), assumed("\"left\""), "side to which it bends";

@@ -181,8 +181,8 @@ impl<const N: usize> Looks<N> {
         looks.needed_m.clear();
         let run = setup.run;
         let (mut met_m, mut before_m) = ([Lanes::default(); 2], Lanes::all(f64::NEG_INFINITY));
-        for step in (0..drive.driven().ticks).step_by(every) {
-            let step = step / setup.run.drive_ticks;
+        for tick in (0..drive.driven().ticks).step_by(every) {
+            let step = tick / setup.run.drive_ticks;
             let stand = drive.at_step(step);
             let s_m = stand.station_m;
             let tool_station_m = s_m - tool_m;

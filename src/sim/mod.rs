@@ -159,6 +159,12 @@ pub fn run(request: &Request, kinds: &[Kind], setups: &[Setup], passes: &[u64]) 
     all.pop().unwrap_or_default()
 }
 
+/// Whether a machine drives and sees as another one in the same passes, so that [`run_variants`] works that out once for both.
+pub fn drives_and_sees_as(first: &Setup, other: &Setup) -> bool {
+    let own = |setup: &Setup| Own::of(std::array::from_ref(setup), [0]);
+    Shares::of((first, &own(first)), (other, &own(other))).sensors
+}
+
 /// The same for several machines: `[variant][pass][speed]`. What a machine shares with the first one, from the ground to the sensors, is
 /// worked out once; what each gives does not depend on it.
 pub fn run_variants(request: &Request, variants: &[Variant], passes: &[u64]) -> Vec<Vec<AtSpeeds>> {

@@ -175,10 +175,10 @@ impl<const N: usize> Sensors<N> {
         let (mut drift_rad, mut integral, mut before) =
             (Lanes::default(), Lanes::default(), Lanes::default());
         let start_rad = drive.turn_rad[0];
-        for (step_no, &turn) in drive.turn_rad.iter().enumerate() {
+        for (place, &turn) in drive.turn_rad.iter().enumerate() {
             // What the sensor adds is integrated with the turn, because the controller uses angles and their integral.
             let now = turn - start_rad + drift_rad;
-            if step_no > 0 {
+            if place > 0 {
                 integral += (before + now) * (0.5 * dt);
             }
             self.turn_rad.push(now);

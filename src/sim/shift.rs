@@ -236,8 +236,8 @@ fn move_frame<const N: usize>(
             .steady_until(t1)
             .min(next_s(exposures.len()))
             .min(next_s(arrived) + setup.camera.latency_s);
-        let quiet_ticks = next_look.min(driven.ticks);
-        while tick < quiet_ticks && tick as f64 * dt + dt <= quiet_s {
+        let next_tick = next_look.min(driven.ticks);
+        while tick < next_tick && tick as f64 * dt + dt <= quiet_s {
             rod.go(valve.steady_speed() * dt, (low, high), slack_m);
             tick += 1;
         }

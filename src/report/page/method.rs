@@ -55,7 +55,7 @@ fn left_out() -> String {
 pub fn origin(results: &Results, both: Both) -> Markup {
     html! {
         p { (results.tool.name) " " (results.tool.version) ", scenario " code { (results.scenario.file) } (both.say(|units| format!(
-                ", seed {}, {} passes of {} at each speed, ticks of at most {} ms. SHA-256 of the scenario: ",
+                ", seed {}, {} passes of {} at each speed, ticks of {} ms. SHA-256 of the scenario: ",
                 results.seed, grouped(results.passes), units.distance_text(results.length_m), trimmed(1000.0 * results.step_s, 3)
             ))) code { (results.scenario.sha256) } "." }
     }
