@@ -153,8 +153,8 @@ fn analytic_upper_limits_of_rare_rates_hold() {
     assert!(f64::from(resolved.resolved_above) <= 0.025 * f64::from(resolved.resolved));
 }
 
-/// The same, and one pass in a thousand goes wrong altogether and cuts four plants in five at every clearance: of three studies of 1,024 passes
-/// one meets none, and its own spread does not know of it. What is added to a resolved rate's upper limit covers it.
+/// The same, and one pass in a thousand goes wrong altogether and cuts four plants in five at every clearance: of three studies of 1,024
+/// passes one meets none, and its own spread does not know of it. What is added to a resolved rate's upper limit covers it.
 #[test]
 fn analytic_upper_limits_allow_for_bad_passes_that_no_study_met() {
     let (plants, spread, wrong, cuts_then) = (1000.0, 0.7, 1e-3, 0.8);
