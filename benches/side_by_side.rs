@@ -1,7 +1,8 @@
 //! Our side of the comparison with other ways to write the same simulation: `python benches/peers/run.py` runs it.
 //!
 //! Times passes of `benches/peers/reduced.toml` inside one process after a warm-up, start-up left out, over ticks driven, warm-up of the
-//! pass included. Prints JSON lines: with one thread its processor time, with two the clock's for both together, beside that of one.
+//! pass included. Prints JSON lines: with one thread its processor time, on each of the registers that the processor has; with two the
+//! clock's for both together, beside that of one.
 
 use std::path::Path;
 use std::time::{Duration, Instant};
@@ -12,7 +13,7 @@ use rowroom::montecarlo::tally::TRADE_ROOM_M;
 use rowroom::scenario::{Scenario, ScenarioError};
 use rowroom::sim::ground::warm_up_m;
 use rowroom::sim::pass::Pass;
-use rowroom::sim::{LANES, Request, run};
+use rowroom::sim::{LANES, Registers, Request, run_on};
 
 /// Time that one figure takes at least.
 const LEAST: Duration = Duration::from_millis(400);
@@ -37,34 +38,33 @@ fn main() -> Result<(), ScenarioError> {
         rows_apart_at_m_s: None,
         room_m: TRADE_ROOM_M,
     };
-    let simulate = |passes: std::ops::Range<u64>| {
-        let numbers: Vec<u64> = passes.collect();
-        for passes in numbers.chunks(LANES) {
-            let setups: Vec<_> = passes
-                .iter()
-                .map(|&pass| scenario.draw(seed, pass))
-                .collect();
-            std::hint::black_box(run(&request, &[Kind::Pid], &setups, passes));
+    let simulate = |registers: Registers, passes: std::ops::Range<u64>| {
+        for first in passes.step_by(LANES) {
+            let passes: [u64; LANES] = std::array::from_fn(|lane| first + lane as u64);
+            let setups = passes.map(|pass| scenario.draw(seed, pass));
+            std::hint::black_box(run_on(registers, &request, &[Kind::Pid], &setups, passes));
         }
     };
     let block = 4 * LANES as u64;
-    simulate(0..block);
-    let (clock, processor, passes) = timed(&simulate, block);
-    let two: Vec<u64> = std::thread::scope(|scope| {
-        let each = [0, 1].map(|_| scope.spawn(|| timed(&simulate, block).2));
-        each.into_iter()
-            .filter_map(|thread| thread.join().ok())
-            .collect()
-    });
     let per_tick = |time: Duration, passes: u64| time.as_nanos() as f64 / (passes * ticks) as f64;
-    for (threads, what, ns) in [
-        (1, "processor", per_tick(processor, passes)),
-        (1, "clock", per_tick(clock, passes)),
-        (2, "clock", per_tick(LEAST, two.iter().sum())),
-    ] {
+    let print = |registers: Registers, threads: usize, time: &str, ns: f64| {
         println!(
-            "{{\"engine\": \"ours\", \"threads\": {threads}, \"time\": \"{what}\", \"ns_per_tick\": {ns:.3}, \"ticks_per_pass\": {ticks}}}"
+            "{{\"engine\": \"{registers:?}\", \"threads\": {threads}, \"time\": \"{time}\", \"ns_per_tick\": {ns:.3}, \"ticks_per_pass\": {ticks}}}"
         );
+    };
+    for registers in Registers::here() {
+        let simulate = |passes| simulate(registers, passes);
+        simulate(0..block);
+        let (clock, processor, passes) = timed(&simulate, block);
+        let two: Vec<u64> = std::thread::scope(|scope| {
+            let each = [0, 1].map(|_| scope.spawn(|| timed(&simulate, block).2));
+            each.into_iter()
+                .filter_map(|thread| thread.join().ok())
+                .collect()
+        });
+        print(registers, 1, "processor", per_tick(processor, passes));
+        print(registers, 1, "clock", per_tick(clock, passes));
+        print(registers, 2, "clock", per_tick(LEAST, two.iter().sum()));
     }
     Ok(())
 }

@@ -17,7 +17,7 @@ use rowroom::montecarlo::tally::{TRADE_ROOM_M, Tally};
 use rowroom::results::Stretch;
 use rowroom::sim::pass::Pass;
 use rowroom::sim::plants::Fate;
-use rowroom::sim::{self, LANES, Request, Variant};
+use rowroom::sim::{self, LANES, Registers, Request, Variant};
 
 const SEED: u64 = 11;
 const SPEED_M_S: f64 = 8.0 / 3.6;
@@ -51,13 +51,11 @@ fn request(speeds_m_s: &[f64]) -> Request<'_> {
     }
 }
 
-/// The build for wide registers and the one for the baseline give the same bits, and so does a pass alone.
+/// The builds for all registers give the same bits, and so does a pass alone.
 #[test]
 fn prop_the_same_bits_from_every_build_and_in_any_company() {
-    #[cfg(target_arch = "x86_64")]
-    if !std::arch::is_x86_feature_detected!("avx2") {
-        println!("left out: this processor has no AVX2, so there is only one build to run");
-    }
+    let builds = Registers::here();
+    println!("this processor has {builds:?}");
     let speeds = [SPEED_M_S, 12.0 / 3.6];
     let request = request(&speeds);
     for (name, setup) in machines() {
@@ -65,11 +63,10 @@ fn prop_the_same_bits_from_every_build_and_in_any_company() {
         let passes: [u64; LANES] = std::array::from_fn(|i| i as u64);
         let text = |result: &[Vec<sim::PassAtSpeed>]| format!("{result:?}");
         let together = sim::run(&request, &Kind::ALL, &setups, &passes);
-        assert_eq!(
-            text(&together),
-            text(&sim::run_on_baseline(&request, &Kind::ALL, &setups, passes)),
-            "{name}"
-        );
+        for &registers in &builds {
+            let built = sim::run_on(registers, &request, &Kind::ALL, &setups, passes);
+            assert_eq!(text(&together), text(&built), "{name} {registers:?}");
+        }
         let alone = sim::run(&request, &Kind::ALL, &setups[3..4], &passes[3..4]);
         assert_eq!(text(&together[3..4]), text(&alone), "{name}");
     }

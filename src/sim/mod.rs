@@ -11,8 +11,8 @@
 //!
 //! A machine that differs from the first one in later stages only takes the earlier ones from it (`variants.rs`).
 //!
-//! The source is compiled twice, for the baseline and for AVX2, and chosen as the program runs; nothing is fused and no mathematics library
-//! of the platform is called, so that every processor gives the same bits, and so does a pass alone or in any company.
+//! The source is compiled for each of [`Registers`] and chosen as the program runs; nothing is fused and no mathematics library of the
+//! platform is called, so that every processor gives the same bits, and so does a pass alone or in any company.
 //!
 //! Everything on the way from [`run`] to the ticks must be inlined into the function with the wide registers: what is not (a
 //! closure, a helper without the mark) silently falls back to the narrow ones.
@@ -226,6 +226,43 @@ struct Machine<'a, const N: usize> {
     setups: [Setup; N],
 }
 
+/// Registers that the engine is compiled for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Registers {
+    /// Those that every processor of the platform has.
+    Baseline,
+    /// Four passes in one of AVX2.
+    Avx2,
+    /// Eight passes in one of AVX-512 (F, BW, DQ and VL).
+    Avx512,
+}
+
+impl Registers {
+    /// All that this processor has, the narrowest first.
+    pub fn here() -> Vec<Registers> {
+        let all = [Registers::Baseline, Registers::Avx2, Registers::Avx512];
+        all.into_iter().filter(|one| one.is_here()).collect()
+    }
+
+    #[inline]
+    fn is_here(self) -> bool {
+        // The library's unit tests do without: each copy of the engine takes time to build, and tests/engine.rs holds all against each other.
+        #[cfg(all(target_arch = "x86_64", not(test)))]
+        return match self {
+            Registers::Baseline => true,
+            Registers::Avx2 => std::arch::is_x86_feature_detected!("avx2"),
+            Registers::Avx512 => {
+                std::arch::is_x86_feature_detected!("avx512f")
+                    && std::arch::is_x86_feature_detected!("avx512bw")
+                    && std::arch::is_x86_feature_detected!("avx512dq")
+                    && std::arch::is_x86_feature_detected!("avx512vl")
+            }
+        };
+        #[cfg(not(all(target_arch = "x86_64", not(test))))]
+        return self == Registers::Baseline;
+    }
+}
+
 /// The engine as compiled for the widest registers that this processor has.
 fn widest<const N: usize>(
     request: &Request,
@@ -233,14 +270,31 @@ fn widest<const N: usize>(
     passes: [u64; N],
     scratch: &mut Scratch<N>,
 ) -> Vec<Vec<AtSpeeds>> {
-    // One pass alone fills no wide register: a second copy of it would only take time to build, and so would one for the library's unit
-    // tests (tests/engine.rs holds both against each other).
+    // One pass alone fills no wide register.
+    let wide = [Registers::Avx512, Registers::Avx2];
+    let registers = wide.into_iter().find(|one| N > 1 && one.is_here());
+    let registers = registers.unwrap_or(Registers::Baseline);
+    on(registers, request, machines, passes, scratch)
+}
+
+fn on<const N: usize>(
+    registers: Registers,
+    request: &Request,
+    machines: &[Machine<N>],
+    passes: [u64; N],
+    scratch: &mut Scratch<N>,
+) -> Vec<Vec<AtSpeeds>> {
     #[cfg(all(target_arch = "x86_64", not(test)))]
-    if N > 1 && std::arch::is_x86_feature_detected!("avx2") {
+    if registers.is_here() {
         #[allow(unsafe_code)]
         // SAFETY: the processor has what the function asks for.
-        return unsafe { with_avx2(request, machines, passes, scratch) };
+        match registers {
+            Registers::Avx512 => return unsafe { with_avx512(request, machines, passes, scratch) },
+            Registers::Avx2 => return unsafe { with_avx2(request, machines, passes, scratch) },
+            Registers::Baseline => {}
+        }
     }
+    let _ = registers;
     on_baseline(request, machines, passes, scratch)
 }
 
@@ -266,8 +320,20 @@ fn with_avx2<const N: usize>(
     simulate(request, machines, passes, scratch)
 }
 
-/// The engine as compiled for the baseline: for tests that hold it against [`run`].
-pub fn run_on_baseline(
+#[cfg(all(target_arch = "x86_64", not(test)))]
+#[target_feature(enable = "avx512f,avx512bw,avx512dq,avx512vl")]
+fn with_avx512<const N: usize>(
+    request: &Request,
+    machines: &[Machine<N>],
+    passes: [u64; N],
+    scratch: &mut Scratch<N>,
+) -> Vec<Vec<AtSpeeds>> {
+    simulate(request, machines, passes, scratch)
+}
+
+/// [`run`] on registers of choice, for tests and benchmarks; where the processor lacks them on the baseline.
+pub fn run_on(
+    registers: Registers,
     request: &Request,
     kinds: &[Kind],
     setups: &[Setup; LANES],
@@ -277,8 +343,10 @@ pub fn run_on_baseline(
         kinds,
         setups: setups.clone(),
     };
-    let mut all = on_baseline(request, &[machine], passes, &mut Scratch::default());
-    all.pop().unwrap_or_default()
+    SCRATCH.with_borrow_mut(|(scratch, _)| {
+        let mut all = on(registers, request, &[machine], passes, scratch);
+        all.pop().unwrap_or_default()
+    })
 }
 
 #[inline(always)]
