@@ -31,6 +31,7 @@
 //! - [`quote`]: texts of others in messages
 //! - [`files`]: text files of the operating system, with a limit
 //! - [`fieldlog`]: files of measured and planned paths
+//! - [`unknowns`]: what is known of a number that is not known, and what follows for rates and speeds
 //! - [`scenario`]: text to checked values to one draw of the model's parameters
 //! - [`montecarlo`]: many passes, rates with their limits
 //! - [`results`]: what a study found
@@ -91,3 +92,4 @@ pub mod results;
 pub mod scenario;
 pub mod sim;
 pub mod study;
+pub mod unknowns;

@@ -24,6 +24,9 @@ pub const SCHEMA_VERSION: u32 = 3;
 /// Confidence level of every interval.
 pub const LEVEL: f64 = 0.95;
 
+/// Rates below this are told as rarer than it only, where farms like this one are spoken of.
+pub use crate::unknowns::limits::RAREST;
+
 /// Results of one study.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Results {
@@ -85,6 +88,12 @@ pub struct Results {
     pub assumptions: Vec<Assumption>,
     /// What to look out for.
     pub warnings: Vec<Warning>,
+    /// What is not known of the farm, and how much of the doubt each carries; empty where all is known.
+    pub unknowns: Vec<UnknownValue>,
+    /// Share of farms like this one on which what is recommended must hold, 0 to 1.
+    pub assurance: f64,
+    /// Why nothing is told of farms like this one although something is not known.
+    pub no_farms: Option<NoFarms>,
     /// The short answer.
     pub answer: Answer,
     /// What follows for engineer, dealer, grower and workshop.
@@ -175,10 +184,92 @@ pub struct Rate {
     pub plants: u64,
     /// Passes.
     pub passes: u64,
+    /// What farms like this one may see, on whole rows; null where all is known, or where nothing can be told.
+    pub known: Option<FarmRates>,
     /// False where the worst 1 % of passes (at least one) carry more than a quarter of the share cut, where it is worth fewer than ten
     /// independent plants by the spread at smaller clearances, or where nothing was cut: the limits then rest on that spread or on the
     /// number of passes alone.
     pub resolved: bool,
+}
+
+/// What farms like this one may see of a setting.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct FarmRates {
+    /// Plants cut.
+    pub cut: FarmShare,
+    /// Plants touched.
+    pub touched: FarmShare,
+}
+
+/// A share of plants over farms like this one. 0.0001 stands for 1 in 10,000 or rarer: a few passes over each field miss what is rarer.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct FarmShare {
+    /// On 1 farm in 20 it is no more.
+    pub p05: f64,
+    /// On every second farm.
+    pub p50: f64,
+    /// On 19 farms in 20 it is no more.
+    pub p95: f64,
+    /// On the share `assurance` of the farms it is no more.
+    pub assured: f64,
+    /// True if fields of thousands of points were worked out from those simulated; false where these alone tell, with the scatter of their
+    /// few passes.
+    pub fitted: bool,
+}
+
+/// A value that is not known.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct UnknownValue {
+    /// Key in the scenario file.
+    pub key: String,
+    /// Least value, of a normal law its 5 % point, in the SI unit of the key.
+    pub from: f64,
+    /// Greatest value, of a normal law its 95 % point.
+    pub to: f64,
+    /// How likely values between are.
+    pub law: LawName,
+    /// How the range is known.
+    pub known: Known,
+    /// "scenario", a source, or "assumed".
+    pub source: String,
+    /// Share of the doubt in the plants cut that it carries, 0 to 1.
+    pub share_of_rate: Option<f64>,
+    /// Share of the doubt in the assured speed that it carries, 0 to 1.
+    pub share_of_speed: Option<f64>,
+}
+
+/// Name of a law of [`crate::unknowns::law`].
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum LawName {
+    /// Every value is as likely.
+    Uniform,
+    /// Every ratio is as likely.
+    LogUniform,
+    /// Bell curve.
+    Normal,
+}
+
+/// Why nothing is told of farms like this one.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case", tag = "why")]
+pub enum NoFarms {
+    /// The study went over too few fields.
+    FewFields {
+        /// Fields.
+        fields: u32,
+        /// At least so many are needed.
+        needed: u32,
+    },
+    /// Its sums are no numbers.
+    Broken,
+}
+
+impl Rate {
+    /// What decides whether a setting keeps the allowed rate: on farms like this one the assured share, where all is known the upper limit.
+    pub fn decisive(&self) -> f64 {
+        self.known.map_or(self.cut.upper, |known| known.cut.assured)
+    }
 }
 
 impl Results {

@@ -20,9 +20,11 @@
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 
+use crate::answers::assured::Setting;
 use crate::answers::grid::settled;
 use crate::answers::trial::Stopped;
 use crate::answers::{none, work_out};
+use crate::montecarlo::farms::Farms;
 use crate::montecarlo::study::{Outcome, Run, outcome, run};
 use crate::results::Results;
 use crate::sim::trace::Trace;
@@ -52,6 +54,7 @@ pub struct Study {
 /// An unstable loop before any pass; a number of passes that makes no sense; a tractor that loses the row; no threads; the watch
 /// stopped it before any pass was done, or did not want the answers ([`Watch::simulated`]).
 pub fn study(plan: &Plan, from: Option<Saved>, watch: &dyn Watch) -> Result<Study, StudyError> {
+    let plan = &plan.in_whole_fields();
     let most_passes = plan.until.most_passes();
     let stopped_after = |done| StudyError::Interrupted {
         done,
@@ -87,8 +90,16 @@ fn with_answers(
         worst,
     } = found;
     let answers = if run.complete {
-        match work_out(plan, &results, watch) {
-            Ok(answers) => Some(answers),
+        let farms = Farms::told(plan, &run.saved, &mut results);
+        match work_out(plan, &results, farms.as_ref(), watch) {
+            Ok(answers) => {
+                let setting = Setting::of(&answers, &results);
+                let place = setting.and_then(|setting| setting.place(&results));
+                if let (Some(farms), Some(place)) = (&farms, place) {
+                    farms.tell_what_carries(plan.seed, place, &mut results);
+                }
+                Some(answers)
+            }
             Err(Stopped::Watch) => None,
             Err(Stopped::Threads(none)) => return Err(none.into()),
         }

@@ -3,6 +3,7 @@
 //! Each answer is a pure function of simulated results. Where one needs other speeds or a changed machine, [`trial`] runs them on the
 //! first passes of the study: the same ground, drivers and plants, so that differences carry their own, much narrower limits.
 
+pub mod assured;
 pub mod between;
 pub mod changes;
 pub mod compare;
@@ -24,6 +25,7 @@ pub mod sweep;
 pub mod trial;
 
 use crate::model::controller::Kind;
+use crate::montecarlo::farms::Farms;
 use crate::montecarlo::study::{Plan, Watch, runnable};
 use crate::results::Results;
 use crate::results::answers::{Answers, Bound, Night, Pays, SpeedAnswer, Status};
@@ -40,12 +42,17 @@ use trial::{Stopped, Trials};
 /// Most passes of the further runs (our choice: the demo's answers take less than a minute on two cores).
 const MOST_PASSES: u64 = 256;
 
-/// Works out all answers of a complete study.
+/// Works out all answers of a complete study; with farms like this one, where something is not known.
 ///
 /// # Errors
 ///
 /// The watch stopped it; no threads.
-pub fn work_out(plan: &Plan, results: &Results, watch: &dyn Watch) -> Result<Answers, Stopped> {
+pub fn work_out(
+    plan: &Plan,
+    results: &Results,
+    farms: Option<&Farms>,
+    watch: &dyn Watch,
+) -> Result<Answers, Stopped> {
     let scenario = plan.scenario;
     let trials = Trials::new(scenario, plan.seed, plan.threads, watch)?;
     let (setup, farm) = (scenario.nominal(), scenario.farm());
@@ -180,7 +187,15 @@ pub fn work_out(plan: &Plan, results: &Results, watch: &dyn Watch) -> Result<Ans
         (speed_m_s, recommended.as_ref()),
         night,
     );
+    let setting = kind.map(|kind| assured::Setting {
+        kind,
+        speed_m_s,
+        clearance_m,
+    });
+    let assured = farms.zip(setting);
+    let assured = assured.map(|(farms, setting)| assured::answer(farms, results, setting));
     Ok(with_finite_numbers(Answers {
+        assured: assured.unwrap_or_default(),
         passes,
         not_recommended: recommended.is_none().then_some(Reason::NothingKept),
         recommended,
@@ -252,7 +267,7 @@ fn with_finite_numbers(mut answers: Answers) -> Answers {
 fn best_at_work(results: &Results, kinds: &[Kind]) -> Option<Kind> {
     let upper = |kind: Kind| {
         let at_work = results.at_work(kind);
-        at_work.map_or(1.0, |cell| cell.cut.upper)
+        at_work.map_or(1.0, |cell| cell.decisive())
     };
     let kinds = kinds.iter().copied();
     kinds.min_by(|&a, &b| upper(a).total_cmp(&upper(b)))

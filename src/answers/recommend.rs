@@ -1,5 +1,6 @@
 //! The one setting that all answers speak of: of those that keep every bound the cheapest, without prices the fastest.
 
+use super::assured::known_between;
 use super::between::between;
 use super::limits::{self, Limits};
 use super::spacing::Priced;
@@ -189,6 +190,7 @@ impl Field<'_> {
             touched,
             cut_entry,
             cut_rest,
+            known: known_between(results, kind, speed_m_s, clearance_m),
             passes: results.passes,
             cost_per_ha: self.priced.map(|priced| {
                 priced.cost_per_ha(speed_m_s, clearance_m, [cut.rate, touched.rate], 0.0)

@@ -212,6 +212,8 @@ pub struct Search {
     simulated: Vec<Tested>,
     allowed_cut_rate: f64,
     step_m_s: f64,
+    /// What decides is a rate over farms like this one: between simulated speeds it is interpolated, as a run would tell only its mean.
+    over_farms: bool,
 }
 
 /// A speed with the upper limit of the plants cut there on the whole row.
@@ -230,10 +232,12 @@ impl Search {
         let cells = results.over_speed(tries.kinds[kind], results.clearances_m[clearance]);
         let simulated = cells.map(|cell| Tested {
             speed_m_s: cell.speed_m_s,
-            upper: cell.cut.upper,
+            upper: cell.decisive(),
             sure: true,
         });
+        let over_farms = results.rates.iter().any(|rate| rate.known.is_some());
         let mut search = Self {
+            over_farms,
             kind,
             clearance,
             kept_m_s: None,
@@ -281,6 +285,13 @@ impl Search {
     /// Learns from what was run, and tells what to run next; `None` once it is known which speed keeps the allowed rate with all passes
     /// and that the next step does not.
     fn learn(&mut self, tries: &Tries) -> Option<(Place, Depth)> {
+        if self.over_farms {
+            let failed = self.first_failing().filter(|&failed| failed > 0)?;
+            let crossing_m_s = self.crossing(&self.simulated, failed);
+            let stepped_m_s = stepped_down(crossing_m_s, self.step_m_s);
+            self.kept_m_s = self.kept_m_s.map(|kept_m_s| kept_m_s.max(stepped_m_s));
+            return None;
+        }
         let rising = self.with(&tries.tested(self.kind, self.clearance));
         self.kept_m_s = self.kept_of(&rising);
         let (steps, depth) = self.next(&rising)?;
@@ -565,7 +576,7 @@ fn nearest(results: &Results, kind: Kind, clearance_m: f64) -> Reason {
     let will_do = |cell: &&Rate| {
         cell.stretch == Stretch::Whole
             && cell.speed_m_s == slowest_m_s
-            && cell.cut.upper <= results.allowed_cut_rate
+            && cell.decisive() <= results.allowed_cut_rate
     };
     let narrowest = |cells: &mut dyn Iterator<Item = &Rate>| {
         cells
@@ -624,6 +635,7 @@ mod tests {
                     sure: true,
                 };
                 let search = Search {
+                    over_farms: false,
                     kind: 0,
                     clearance: 0,
                     kept_m_s: Some(8.0 / 3.6),

@@ -8,12 +8,13 @@ use crate::model::controller::Kind;
 use crate::model::setup::Setup;
 use crate::montecarlo::contrast::paired;
 use crate::montecarlo::estimate::{Estimate, RatioSums, korn_graubard};
+use crate::montecarlo::fields::together;
 use crate::montecarlo::study::Watch;
 use crate::montecarlo::tally::{TRADE_ROOM_M, Tally};
 use crate::montecarlo::workers::{NoThreads, Workers};
 use crate::results::LEVEL;
 use crate::results::answers::Limited;
-use crate::scenario::Scenario;
+use crate::scenario::{FIELD_PASSES, Scenario};
 use crate::sim::count::ticks_per_look;
 use crate::sim::{self, AtSpeeds, LANES, Request, Variant};
 
@@ -110,6 +111,15 @@ impl<'a> Trials<'a> {
         }
     }
 
+    /// Passes that limits count as one: those over a field where something is not known, else each by itself.
+    fn unit(&self) -> usize {
+        if self.scenario.unknowns().is_empty() {
+            1
+        } else {
+            FIELD_PASSES as usize
+        }
+    }
+
     /// The scenario.
     pub fn scenario(&self) -> &Scenario {
         self.scenario
@@ -167,6 +177,7 @@ impl<'a> Trials<'a> {
                             (&at_speeds[speed][kind], *of_the_row)
                         }),
                         ask.clearances_m.len(),
+                        self.unit(),
                     ));
                 }
             }
@@ -195,16 +206,19 @@ impl<'a> Trials<'a> {
         let mut tallies = vec![vec![empty; kinds.len()]; ask.speeds_m_s.len()];
         for first in (from..ask.passes).step_by(AT_ONCE) {
             let some = first..(first + AT_ONCE as u64).min(ask.passes);
-            let counted = |_: &[Setup], found: Vec<AtSpeeds>| {
-                let at_speeds = found.into_iter().flatten();
+            let counted = |_: &[Setup], mut found: Vec<AtSpeeds>| {
+                let mut at_speeds = found.pop().unwrap_or_default();
                 // Without the wanted shift of every look.
-                let kept = at_speeds.map(|at_speed| (at_speed.controllers, at_speed.axle));
-                kept.collect::<Vec<_>>()
+                at_speeds.iter_mut().for_each(|at| at.wanted_m = Vec::new());
+                at_speeds
             };
-            for pass in self.each_pass(ask, &[kinds], some, &draw, &counted)? {
-                for (tallies, (controllers, axle)) in tallies.iter_mut().zip(&pass) {
-                    for (tally, under) in tallies.iter_mut().zip(controllers) {
-                        tally.add(under, *axle);
+            let mut passes = self
+                .each_pass(ask, &[kinds], some, &draw, &counted)?
+                .into_iter();
+            while let Some(unit) = together(passes.by_ref().take(self.unit())) {
+                for (tallies, at_speed) in tallies.iter_mut().zip(&unit) {
+                    for (tally, under) in tallies.iter_mut().zip(&at_speed.controllers) {
+                        tally.add(under, at_speed.axle);
                     }
                 }
             }
@@ -242,10 +256,12 @@ impl<'a> Trials<'a> {
                 .collect();
             (wanted_m.iter().map(|m| m.abs()).collect(), speeds)
         })?;
-        let (shift_m, speed_m_s) = series.into_iter().unzip();
+        let (shift_m, speed_m_s): (Vec<_>, Vec<_>) = series.into_iter().unzip();
+        let by_unit =
+            |series: Vec<Vec<f64>>| ByPass(series.chunks(self.unit()).map(<[_]>::concat).collect());
         Ok(Wanted {
-            shift_m: ByPass(shift_m),
-            speed_m_s: ByPass(speed_m_s),
+            shift_m: by_unit(shift_m),
+            speed_m_s: by_unit(speed_m_s),
         })
     }
 
@@ -339,9 +355,11 @@ pub struct Cell {
 }
 
 impl Cell {
+    /// Each `unit` of passes, in order, counts as one.
     fn of<'p>(
         passes: impl Iterator<Item = (&'p sim::PassUnderController, [f64; 2])>,
         clearances: usize,
+        unit: usize,
     ) -> Self {
         let none = || [vec![Vec::new(); clearances], vec![Vec::new(); clearances]];
         let mut cell = Self {
@@ -351,14 +369,24 @@ impl Cell {
             end_stop_share: 0.0,
         };
         let (mut looks, mut stops) = (0.0, 0.0);
-        for (pass, of_the_row) in passes {
-            cell.plants.push(pass.whole.plants);
+        for (place, (pass, of_the_row)) in passes.enumerate() {
+            let add = |sums: &mut Vec<f64>, more: f64| match sums.last_mut() {
+                Some(sum) if place % unit > 0 => *sum += more,
+                _ => sums.push(more),
+            };
+            add(&mut cell.plants, pass.whole.plants);
             for (stretch, expected) in [&pass.entry, &pass.rest].into_iter().enumerate() {
                 // Weighted here, stretch by stretch, so that another entry can be put before the same rest.
                 let times = of_the_row[stretch];
                 for clearance in 0..clearances {
-                    cell.cut[stretch][clearance].push(times * expected.cut[clearance]);
-                    cell.touched[stretch][clearance].push(times * expected.touched[clearance]);
+                    add(
+                        &mut cell.cut[stretch][clearance],
+                        times * expected.cut[clearance],
+                    );
+                    add(
+                        &mut cell.touched[stretch][clearance],
+                        times * expected.touched[clearance],
+                    );
                 }
             }
             looks += pass.followed.looks;

@@ -74,6 +74,8 @@ impl Run {
 /// All parameters of one pass.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Setup {
+    /// Number of the field, where its row units and tool edges have the same errors in all its passes; `None`: every pass has its own.
+    pub field: Option<u64>,
     /// The pass.
     pub run: Run,
     /// Planned row line.
@@ -125,6 +127,7 @@ impl Setup {
     pub fn plausible() -> Setup {
         let degree = core::f64::consts::PI / 180.0;
         Setup {
+            field: None,
             run: Run {
                 length_m: 200.0,
                 entry_length_m: 10.0,

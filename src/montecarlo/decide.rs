@@ -10,7 +10,7 @@
 use super::estimate::{Estimate, RatioSums, korn_graubard};
 use super::plan::working_clearance;
 use super::sums::Sums;
-use crate::scenario::Scenario;
+use crate::scenario::{FIELD_PASSES, Scenario};
 
 /// Confidence at which a setting counts as clear (our choice, no source).
 pub const DECISION_LEVEL: f64 = 0.99;
@@ -83,10 +83,26 @@ pub(super) fn undecided(scenario: &Scenario, sums: &Sums) -> Vec<(usize, Open)> 
         return Vec::new();
     };
     let kinds = sums.tallies.first().map_or(0, Vec::len);
+    // Where limits count fields, so does the guess.
+    let passes_each = if sums.fields.is_some() {
+        FIELD_PASSES
+    } else {
+        1
+    };
     let of_kind = |kind: usize| {
         let by_speed = sums.tallies.iter().map(move |at| &at[kind].whole.cut[..]);
         let open = open_settings(by_speed, working, study.allowed_cut_rate);
-        open.into_iter().map(move |open| (kind, open))
+        open.into_iter().map(move |open| {
+            let passes_needed = open.passes_needed * passes_each;
+            let speed = open.speed;
+            (
+                kind,
+                Open {
+                    speed,
+                    passes_needed,
+                },
+            )
+        })
     };
     (0..kinds).flat_map(of_kind).collect()
 }

@@ -4,6 +4,8 @@ pub(crate) mod contrast;
 pub mod decide;
 pub mod estimate;
 pub mod exact;
+pub mod farms;
+pub mod fields;
 pub mod histogram;
 mod linear_sums;
 pub mod plan;

@@ -4,6 +4,7 @@ use std::ops::Range;
 
 use serde::{Deserialize, Serialize};
 
+use super::fields::whole_fields;
 use crate::model::controller::Kind;
 use crate::scenario::Scenario;
 use crate::sim;
@@ -28,6 +29,16 @@ pub struct Plan<'a> {
     pub until: Until,
     /// Threads; `None`: as many as the machine has cores. Without the feature `program` there is one, whatever stands here.
     pub threads: Option<usize>,
+}
+
+impl Plan<'_> {
+    /// The same with passes over whole fields, where something is not known.
+    pub(crate) fn in_whole_fields(self) -> Self {
+        Self {
+            until: self.until.of_scenario(self.scenario),
+            ..self
+        }
+    }
 }
 
 /// How far a study goes.
@@ -56,6 +67,23 @@ impl Until {
             Until::Passes(passes) => passes,
             Until::Decided { most_passes } => most_passes,
             Until::Share { part, passes } => part.passes_of(passes),
+        }
+    }
+
+    /// The same for a scenario: where something is not known, with passes over whole fields.
+    pub fn of_scenario(self, scenario: &Scenario) -> Until {
+        if scenario.unknowns().is_empty() {
+            return self;
+        }
+        match self {
+            Until::Passes(passes) => Until::Passes(whole_fields(passes)),
+            Until::Decided { most_passes } => Until::Decided {
+                most_passes: whole_fields(most_passes),
+            },
+            Until::Share { part, passes } => Until::Share {
+                part,
+                passes: whole_fields(passes),
+            },
         }
     }
 

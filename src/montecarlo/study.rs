@@ -8,6 +8,7 @@ use thiserror::Error;
 
 use super::contrast::{Contrast, contrasts};
 use super::decide::{self, undecided};
+use super::fields::together;
 use super::linear_sums::LinearSums;
 use super::plan::working_speed;
 use super::saved::Saved;
@@ -20,9 +21,9 @@ use crate::model::driver::Driver;
 use crate::model::setup::Setup;
 use crate::model::tractor::LOST_OFFSET_M;
 use crate::results::{self, Results};
-use crate::scenario::Scenario;
+use crate::scenario::{FIELD_PASSES, Scenario};
 use crate::sim::trace::{Trace, View};
-use crate::sim::{self, Request};
+use crate::sim::{self, AtSpeeds, Request};
 
 pub(crate) use super::plan::runnable;
 pub(super) use super::plan::working_clearance;
@@ -175,11 +176,13 @@ pub fn without_answers(plan: &Plan, watch: &dyn Watch) -> Result<Outcome, StudyE
 }
 
 /// Runs a study, or goes on with one, until it is complete or stopped. What does not lead to the plan ([`Saved::leads_to`]) is not used.
+/// Where something is not known, it takes passes over whole fields.
 ///
 /// # Errors
 ///
 /// An unstable loop before any pass; a number of passes that makes no sense; a tractor that loses the row; no threads.
 pub fn run(plan: &Plan, from: Option<Saved>, watch: &dyn Watch) -> Result<Run, StudyError> {
+    let plan = &plan.in_whole_fields();
     let most_passes = plan.until.most_passes();
     if !(1..=MOST_PASSES).contains(&most_passes) {
         return Err(StudyError::Passes);
@@ -358,16 +361,8 @@ impl<'a> Engine<'a> {
             room_m: TRADE_ROOM_M,
         };
         let simulated = sim::run(&request, self.kinds, &setups, passes);
-        for ((pass, setup), &number) in simulated.iter().zip(&setups).zip(passes) {
-            // The linear check is dear: worked out for every pass only where what it depends on is drawn anew.
-            sums.linear.merge(&if scenario.linear_varies() {
-                LinearSums::of(setup, &study.speeds_m_s, self.kinds)
-            } else {
-                self.nominal_linear
-                    .with_means_of(setup, &study.speeds_m_s, self.kinds)
-            });
-            sums.differences
-                .add(&self.contrasts, pass, self.working_clearance);
+        self.add_linear(&setups, sums);
+        for (pass, &number) in simulated.iter().zip(passes) {
             for (lost, at_speed) in sums.lost_passes.iter_mut().zip(pass) {
                 *lost += u64::from(at_speed.lost);
             }
@@ -376,15 +371,51 @@ impl<'a> Engine<'a> {
                 let whole = &under_controller.whole;
                 worst.add(number, whole.cut[self.working_clearance], whole.plants);
             }
-            for (by_kind, at_speed) in sums.tallies.iter_mut().zip(pass) {
-                for (tally, under_controller) in by_kind.iter_mut().zip(&at_speed.controllers) {
-                    tally.add(under_controller, at_speed.axle);
-                }
-                // What the rows want is the same under every controller: kept once.
-                if let Some(first) = by_kind.first_mut() {
-                    for &wanted_m in &at_speed.wanted_m {
-                        first.demand.add(wanted_m);
-                    }
+        }
+        match &mut sums.fields {
+            // Passes over one field share what is not known: all limits count them as one.
+            Some(fields) => {
+                let first = passes.first().copied().unwrap_or(0);
+                fields.add(first / FIELD_PASSES, &simulated);
+                let together = together(simulated);
+                together.iter().for_each(|field| self.add_unit(field, sums));
+            }
+            None => simulated.iter().for_each(|pass| self.add_unit(pass, sums)),
+        }
+    }
+
+    /// Adds the linear check of passes side by side.
+    fn add_linear(&self, setups: &[Setup], sums: &mut Sums) {
+        let scenario = self.plan.scenario;
+        let speeds_m_s = &scenario.study().speeds_m_s;
+        let anew = |setup: &Setup| LinearSums::of(setup, speeds_m_s, self.kinds);
+        // The linear check is dear: worked out for every pass only where what it depends on is drawn anew.
+        if scenario.linear_varies() {
+            setups
+                .iter()
+                .for_each(|setup| sums.linear.merge(&anew(setup)));
+            return;
+        }
+        let of_field = scenario.linear_differs_by_field().then(|| anew(&setups[0]));
+        let variances = of_field.as_ref().unwrap_or(&self.nominal_linear);
+        for setup in setups {
+            let own = variances.with_means_of(setup, speeds_m_s, self.kinds);
+            sums.linear.merge(&own);
+        }
+    }
+
+    /// Adds a pass, or a field with all its passes: what limits count as one.
+    fn add_unit(&self, unit: &AtSpeeds, sums: &mut Sums) {
+        sums.differences
+            .add(&self.contrasts, unit, self.working_clearance);
+        for (by_kind, at_speed) in sums.tallies.iter_mut().zip(unit) {
+            for (tally, under_controller) in by_kind.iter_mut().zip(&at_speed.controllers) {
+                tally.add(under_controller, at_speed.axle);
+            }
+            // What the rows want is the same under every controller: kept once.
+            if let Some(first) = by_kind.first_mut() {
+                for &wanted_m in &at_speed.wanted_m {
+                    first.demand.add(wanted_m);
                 }
             }
         }

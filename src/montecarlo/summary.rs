@@ -30,6 +30,7 @@ pub(super) fn results(plan: &Plan, kinds: &[Kind], saved: &Saved, complete: bool
         scenario,
         kinds,
         sums,
+        passes,
     };
     let rates = cells.rates();
     let mut warnings = scenario.warnings();
@@ -66,6 +67,9 @@ pub(super) fn results(plan: &Plan, kinds: &[Kind], saved: &Saved, complete: bool
         error_budget: cells.error_budget(),
         rates,
         warnings,
+        unknowns: Vec::new(),
+        assurance: study.assurance,
+        no_farms: None,
         answer,
         answers: Answers::default(),
     }
@@ -95,6 +99,7 @@ struct Cells<'a> {
     scenario: &'a Scenario,
     kinds: &'a [Kind],
     sums: &'a Sums,
+    passes: u64,
 }
 
 impl Cells<'_> {
@@ -126,7 +131,8 @@ impl Cells<'_> {
                     cut: cut.share(),
                     touched: touched.share(),
                     plants: sums.plants().round() as u64,
-                    passes: sums.passes(),
+                    passes: self.passes,
+                    known: None,
                     resolved: cut.resolved,
                 });
                 rates.collect::<Vec<_>>()
@@ -315,7 +321,8 @@ fn warn_unresolved(rates: &[Rate]) -> Option<Warning> {
     })
 }
 
-fn answer(scenario: &Scenario, kinds: &[Kind], rates: &[Rate]) -> Answer {
+/// The short answer.
+pub(super) fn answer(scenario: &Scenario, kinds: &[Kind], rates: &[Rate]) -> Answer {
     let study = scenario.study();
     let choice = |rate: &Rate| Choice {
         controller: rate.controller,
@@ -336,7 +343,7 @@ fn answer(scenario: &Scenario, kinds: &[Kind], rates: &[Rate]) -> Answer {
             rate.controller == kind && rate.clearance_m == study.working_clearance_m
         })
     };
-    let keeps = |rate: &&Rate| rate.cut.upper <= study.allowed_cut_rate;
+    let keeps = |rate: &&Rate| rate.decisive() <= study.allowed_cut_rate;
     let fastest = kinds
         .iter()
         .filter_map(|&kind| at_work(kind).take_while(keeps).last())

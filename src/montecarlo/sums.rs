@@ -3,6 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::contrast::{Differences, contrasts};
+use super::fields::FieldSums;
 use super::linear_sums::LinearSums;
 use super::plan::{Plan, runnable};
 use super::tally::Tally;
@@ -19,6 +20,9 @@ pub(super) struct Sums {
     pub worst_passes: Vec<WorstPass>,
     /// Passes in which the tractor lost the row, by speed.
     pub lost_passes: Vec<u64>,
+    /// The first fields one by one; `None` where all is known.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub fields: Option<FieldSums>,
 }
 
 impl Sums {
@@ -34,6 +38,7 @@ impl Sums {
             differences: Differences::new(contrasts(study, kinds).len()),
             worst_passes: vec![WorstPass::default(); kinds],
             lost_passes: vec![0; study.speeds_m_s.len()],
+            fields: (!scenario.unknowns().is_empty()).then(FieldSums::default),
         }
     }
 
@@ -52,6 +57,9 @@ impl Sums {
         for (mine, theirs) in self.lost_passes.iter_mut().zip(&other.lost_passes) {
             *mine += theirs;
         }
+        if let (Some(mine), Some(theirs)) = (&mut self.fields, &other.fields) {
+            mine.merge(theirs);
+        }
     }
 
     /// True if it has the speeds, controllers and clearances of a plan.
@@ -63,6 +71,9 @@ impl Sums {
         };
         let empty = Sums::new(plan.scenario);
         let lists = |sums: &Sums| (sums.worst_passes.len(), sums.lost_passes.len());
-        shape(self) == shape(&empty) && lists(self) == lists(&empty)
+        let fields = |sums: &Sums| sums.fields.is_some();
+        shape(self) == shape(&empty)
+            && lists(self) == lists(&empty)
+            && fields(self) == fields(&empty)
     }
 }

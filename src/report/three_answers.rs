@@ -12,6 +12,7 @@ use super::sentences::{
 use crate::answers::limits::keeps;
 use crate::model::controller::Kind;
 use crate::montecarlo::tally::TRADE_ROOM_M;
+use crate::report::words::farms;
 use crate::report::words::reasons::reason;
 use crate::report::words::{capital, sentence};
 use crate::results::Results;
@@ -54,6 +55,7 @@ fn field(results: &Results, units: Units) -> Said {
                 results,
                 units,
             ));
+            more.extend(farms::sentences(results, units));
             more.extend(costs(results, setting, units));
             format!(
                 "Recommended: {}, with {}.",

@@ -3,10 +3,10 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::Share;
 use super::reasons::{
     CylinderLimit, FarmNumber, Reason, SheetWarning, Slope, SoilWarning, StrokeBinding,
 };
+use super::{FarmRates, Share};
 use crate::model::controller::Kind;
 
 /// Whether there is an answer.
@@ -52,6 +52,41 @@ pub struct Answers {
     pub soil: SoilAnswer,
     /// The setting sheet.
     pub sheet: SheetAnswer,
+    /// How sure the recommended setting is on farms like this one, level by level; empty where all is known.
+    pub assured: Vec<Assured>,
+}
+
+/// Up to where the allowed rate is kept on a share of the farms like this one.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Assured {
+    /// Share of the farms, 0 to 1: 0.95 is 19 farms in 20.
+    pub assurance: f64,
+    /// The controller.
+    pub controller: Kind,
+    /// Clearance at which the speed holds, m.
+    pub at_clearance_m: f64,
+    /// Highest speed that keeps the allowed rate on so many farms, m/s; null at an end of what was simulated, see `speed_edge`.
+    pub speed_m_s: Option<f64>,
+    /// Where it lies.
+    pub speed_edge: Edge,
+    /// Speed at which the clearance holds, m/s.
+    pub at_speed_m_s: f64,
+    /// Least clearance that keeps it, m; null at an end, see `clearance_edge`.
+    pub clearance_m: Option<f64>,
+    /// Where it lies.
+    pub clearance_edge: Edge,
+}
+
+/// Where a value lies in what was simulated.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum Edge {
+    /// Within it.
+    Within,
+    /// Not even the mildest simulated value keeps the allowed rate.
+    NoneKeeps,
+    /// Every simulated value keeps it.
+    AllKeep,
 }
 
 /// A number with its limits.
@@ -453,6 +488,8 @@ pub struct Recommended {
     pub cut_entry: Share,
     /// Plants cut on the rest of the row.
     pub cut_rest: Share,
+    /// What farms like this one may see of it; between simulated speeds interpolated. Null where all is known.
+    pub known: Option<FarmRates>,
     /// Passes behind these rates: all of the study.
     pub passes: u64,
     /// Cost a hectare and round; null without land, weeds or prices.

@@ -106,6 +106,7 @@ pub fn setup(values: &Values, fixed: &Fixed, n: &Numbers<'_>) -> Setup {
     let slope_rad = n.get(Id::SideSlope);
     let (hitch, tool_line_m) = hitch(values, n, slope_rad);
     Setup {
+        field: None,
         run: Run {
             length_m: n.get(Id::PassLength),
             entry_length_m: n.get(Id::EntryLength),

@@ -43,7 +43,7 @@ fn ranged(values: &Values, id: Id) -> Option<Ranged> {
     let spread = values.spread(id)?;
     let value = spread.mean();
     let (low, high) = spread.support();
-    if spread.varies() {
+    if spread.varies() || spread.unknown().is_some() {
         return Some(Ranged { value, low, high });
     }
     let (least, most) = super::keys::key(id).range()?;

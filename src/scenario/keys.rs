@@ -633,6 +633,7 @@ keys! {
     WorkingSpeed: "study" "working_speed", one(Speed, "0.5 km/h", "25 km/h"), required("\"8 km/h\""), "speed worked at now, one of speeds where these are given";
     WorkingClearance: "study" "working_clearance", one(Length, "1 mm", "1000 mm"), required("\"50 mm\""), "clearance worked with now, one of clearances where these are given";
     AllowedCutRate: "study" "allowed_cut_rate", one(Share, "0.001 %", "50 %"), assumed("\"0.5 %\""), "share of the crop plants that may be cut in one pass over the field, on the whole row";
+    Assurance: "study" "assurance", one(Share, "50 %", "99 %"), assumed("\"80 %\""), "share of farms like this one on which the allowed rate is to be kept, where something is not known: 80 % is 4 farms in 5";
     Passes: "study" "passes", Shape::Count { low: 2, high: 10_000_000 }, assumed("2000"), "most simulated passes; a study ends sooner once it is decided which settings keep the allowed rate";
     Seed: "study" "seed", Shape::Count { low: 0, high: 9_223_372_036_854_775_807 }, assumed("1"), "start of all random numbers; 0 is a seed like any other";
     StudyUnits: "study" "units", Shape::Choice(&["metric", "us"]), assumed("\"metric\""), "units of reports and pictures";

@@ -15,6 +15,17 @@
 //! A draw depends on seed, pass and the name of the key alone: whatever else varies or is added to the language, the same
 //! key draws the same numbers.
 //!
+//! # What is not known
+//!
+//! A quantity that stays the same for the whole field but of which nobody knows the value is neither. A study tries many fields, eight
+//! passes over each, and tells what holds on most of them:
+//!
+//! - `{ about = "12 mm" }`: within a factor of 1.5 either way ([`crate::unknowns::law::ABOUT`]).
+//! - `{ least = "8 mm", most = "20 mm" }`: anything between, every ratio alike where both are above 0, else every value.
+//! - `{ measured = "12 mm", error = "2 mm" }`: measured with this standard error, normal.
+//!
+//! As soon as one value is not known, the alignment of the camera and the errors of row units and tool edges stay for the whole field too.
+//!
 //! # Defaults
 //!
 //! A key that is left out takes its default, which names its source or says "assumed" and then in which range it may plausibly lie
@@ -36,6 +47,7 @@ mod build;
 mod check;
 mod error;
 mod farm;
+mod field;
 mod given;
 pub mod keys;
 mod layout;
@@ -51,6 +63,7 @@ pub mod units;
 mod values;
 
 pub use error::{Problem, ScenarioError};
+pub use field::{FIELD_PASSES, Unknown};
 pub use given::Given;
 pub use schema::schema;
 pub use short::{Crop, Steering, short_starter};
@@ -77,6 +90,7 @@ use crate::model::setup::Setup;
 use crate::quote::{escaped, is_control, quoted};
 use crate::results::reasons::Warning;
 use crate::sim::streams::{Source, stream};
+use crate::unknowns::points::DIMENSIONS;
 use serde::{Deserialize, Serialize};
 
 use build::{Fixed, Numbers};
@@ -98,6 +112,8 @@ pub struct Study {
     pub seed: u64,
     /// Share of plants that the grower allows to be cut.
     pub allowed_cut_rate: f64,
+    /// Share of farms like this one on which that is to be kept, 0 to 1.
+    pub assurance: f64,
     /// Speed the scenario works at, m/s, one of `speeds_m_s`.
     pub working_speed_m_s: f64,
     /// Clearance the scenario works with, m, one of `clearances_m`.
@@ -143,6 +159,7 @@ pub struct Scenario {
     values: Values,
     fixed: Fixed,
     varying: Vec<Varying>,
+    unknowns: Vec<Unknown>,
     /// True once speeds and clearances that the text leaves open are chosen.
     has_grid: bool,
 }
@@ -232,6 +249,12 @@ impl Scenario {
         let line = Line::new(&build::bends(&values, chain.as_ref()));
         steerable(&mut read, &values, &line);
         let layout = Layout::new(&values);
+        let unknowns = field::unknowns(&values);
+        if let Some(first) = unknowns.get(DIMENSIONS) {
+            check::contradicts(&mut read, first.id, |shown| {
+                format!("{shown} is one too many: at most {DIMENSIONS} values may be not known")
+            });
+        }
         let (Some(layout), true) = (layout, read.found.is_empty()) else {
             return Err(ScenarioError::Problems(read.problems()));
         };
@@ -260,7 +283,8 @@ impl Scenario {
                 _ => Units::Metric,
             },
             study,
-            varying: varying(&values),
+            varying: varying(&values, &unknowns),
+            unknowns,
             values,
             fixed,
             has_grid: false,
@@ -392,11 +416,37 @@ impl Scenario {
 
     /// One draw of all distributions; it depends on (seed, pass) alone.
     pub fn draw(&self, seed: u64, pass: u64) -> Setup {
-        build::setup(
-            &self.values,
-            &self.fixed,
-            &Numbers::drawn(&self.values, self.drawn(seed, pass)),
-        )
+        self.on_field(self.drawn(seed, pass), pass)
+    }
+
+    /// What is not known, one coordinate for each in [`Scenario::point`].
+    pub fn unknowns(&self) -> &[Unknown] {
+        &self.unknowns
+    }
+
+    /// Where a field of a study lies among what is not known: its place in each law, 0 to 1. Passes 8 f to 8 f + 7 go over field f.
+    pub fn point(&self, seed: u64, field: u64) -> Vec<f64> {
+        field::point(&self.unknowns, seed, field)
+    }
+
+    /// The nominal machine on the field at a point among what is not known.
+    pub fn nominal_at(&self, point: &[f64]) -> Setup {
+        let numbers = Numbers::drawn(&self.values, self.values_at(point));
+        build::setup(&self.values, &self.fixed, &numbers)
+    }
+
+    fn values_at(&self, point: &[f64]) -> Vec<(Id, f64)> {
+        let unknowns = self.unknowns.iter().zip(point);
+        unknowns
+            .map(|(unknown, &u)| (unknown.id, unknown.law.quantile(u)))
+            .collect()
+    }
+
+    fn on_field(&self, drawn: Vec<(Id, f64)>, pass: u64) -> Setup {
+        let numbers = Numbers::drawn(&self.values, drawn);
+        let mut setup = build::setup(&self.values, &self.fixed, &numbers);
+        setup.field = (!self.unknowns.is_empty()).then(|| field::field_of(pass));
+        setup
     }
 
     /// The same on another side slope, rad.
@@ -404,22 +454,28 @@ impl Scenario {
         let mut drawn = self.drawn(seed, pass);
         drawn.retain(|(id, _)| *id != Id::SideSlope);
         drawn.push((Id::SideSlope, slope_rad));
-        build::setup(
-            &self.values,
-            &self.fixed,
-            &Numbers::drawn(&self.values, drawn),
-        )
+        self.on_field(drawn, pass)
     }
 
     fn drawn(&self, seed: u64, pass: u64) -> Vec<(Id, f64)> {
-        self.varying
+        let mut drawn: Vec<(Id, f64)> = self
+            .varying
             .iter()
             .map(|varying| {
                 let mut rng = stream(seed, pass, Source::Parameters, 0);
                 rng.set_word_pos(varying.word);
                 (varying.id, varying.spread.draw(&mut rng))
             })
-            .collect()
+            .collect();
+        if !self.unknowns.is_empty() {
+            drawn.extend(self.values_at(&self.point(seed, field::field_of(pass))));
+        }
+        drawn
+    }
+
+    /// True if a key that differs from field to field changes the variance of the linear check.
+    pub fn linear_differs_by_field(&self) -> bool {
+        self.unknowns.iter().any(Unknown::is_linear)
     }
 
     /// True if a distributed key changes the variance of the linear check.
@@ -762,6 +818,7 @@ fn study(values: &Values, layout: &Layout) -> Option<Study> {
         most_passes: values.count(Id::Passes)?,
         seed: values.count(Id::Seed)?,
         allowed_cut_rate: values.number(Id::AllowedCutRate)?,
+        assurance: values.number(Id::Assurance)?,
         controllers: Kind::ALL
             .into_iter()
             .filter(|kind| named.is_none_or(|names| names.iter().any(|name| name == kind.name())))
@@ -771,8 +828,10 @@ fn study(values: &Values, layout: &Layout) -> Option<Study> {
     })
 }
 
-fn varying(values: &Values) -> Vec<Varying> {
+fn varying(values: &Values, unknowns: &[Unknown]) -> Vec<Varying> {
+    let by_field = |id: Id| unknowns.iter().any(|unknown| unknown.id == id);
     KEYS.iter()
+        .filter(|key| !by_field(key.id))
         .filter_map(|key| {
             let spread = values.spread(key.id).filter(Spread::varies)?;
             Some(Varying {

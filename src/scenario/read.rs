@@ -12,6 +12,7 @@ use super::nearest::nearest;
 use super::spread::Spread;
 use super::units::{self, Quantity, QuantityError, Unit};
 use crate::quote::{escaped, is_control, quoted};
+use crate::unknowns::law::Law;
 
 /// A value, in SI.
 #[derive(Clone, Debug, PartialEq)]
@@ -595,6 +596,15 @@ pub fn allowed_in(key: &Key, unit: Option<&'static Unit>) -> String {
     )
 }
 
+/// Names in a value that is a distribution or not known, by form.
+const FORMS: [&[&str]; 5] = [
+    &["mean", "sd", "low", "high"],
+    &["from", "to"],
+    &["least", "most"],
+    &["about"],
+    &["measured", "error"],
+];
+
 fn spread(
     key: &Key,
     quantity: Quantity,
@@ -603,21 +613,21 @@ fn spread(
     text: &str,
     faults: &mut Vec<Fault>,
 ) -> Option<Spread> {
-    const NORMAL: [&str; 4] = ["mean", "sd", "low", "high"];
-    const UNIFORM: [&str; 2] = ["from", "to"];
     let path = key.path();
     let before = faults.len();
+    let example = match key.need {
+        keys::Need::Default { value, .. } if value.starts_with('{') => key.allowed(),
+        _ => key.example().to_string(),
+    };
     let how = format!(
-        "write {{ mean = ..., sd = ... }} (normal, with low and high if wanted) or {{ from = ..., to = ... }} (uniform), or one value such as {}",
-        match key.need {
-            keys::Need::Default { value, .. } if value.starts_with('{') => key.allowed(),
-            _ => key.example().to_string(),
-        }
+        "write {{ mean = ..., sd = ... }} (normal, with low and high if wanted) or {{ from = ..., to = ... }} (uniform) for what differs from pass to pass, \
+         {{ about = ... }}, {{ least = ..., most = ... }} or {{ measured = ..., error = ... }} for what is not known, or one value such as {example}"
     );
+    let names = || FORMS.into_iter().flatten().copied();
     for name in table.keys() {
         let word = name.get_ref().as_ref();
-        if !NORMAL.contains(&word) && !UNIFORM.contains(&word) {
-            let near = nearest(word, NORMAL.into_iter().chain(UNIFORM))
+        if !names().any(|known| known == word) {
+            let near = nearest(word, names())
                 .map_or(String::new(), |near| format!("; did you mean {near}?"));
             faults.push(Fault(
                 name.span().start,
@@ -628,6 +638,11 @@ fn spread(
             ));
         }
     }
+    // One form, not parts of two.
+    let form = |form: usize| {
+        let of_form = |name: &str| FORMS[form].contains(&name);
+        table.keys().all(|name| of_form(name.get_ref()))
+    };
     let mut part = |name: &str, ranged: bool| -> Option<f64> {
         let value = table.get(name)?;
         let label = format!("{path}.{name}");
@@ -642,6 +657,9 @@ fn spread(
     let (from, to) = (part("from", true), part("to", true));
     let (mean, sd) = (part("mean", true), part("sd", false));
     let (low, high) = (part("low", true), part("high", true));
+    let (first, last) = (part("least", true), part("most", true));
+    let about = part("about", true);
+    let (measured, error) = (part("measured", true), part("error", false));
     // Parts that are wrong by themselves say nothing about each other.
     if faults.len() > before {
         return None;
@@ -651,46 +669,82 @@ fn spread(
         faults.push(Fault(span.start, message));
         None
     };
-    let has_normal = NORMAL.iter().any(|name| table.contains_key(*name));
-    match (from, to, mean, sd) {
-        (Some(from), Some(to), None, None) if !has_normal => {
-            if from < to {
-                Some(Spread::Uniform { from, to })
-            } else {
-                fault(format!(
-                    "{path} contradicts itself: from must be less than to"
-                ))
-            }
+    let bell = |mean: f64,
+                sd: f64,
+                names: [&str; 2],
+                fault: &mut dyn FnMut(String) -> Option<Spread>| {
+        // The key's own limits cut the tails: a normal law reaches every value, also those that no machine has.
+        let (low, high) = (low.unwrap_or(least), high.unwrap_or(greatest));
+        let [name, width] = names;
+        if sd <= 0.0 {
+            fault(format!(
+                "{path}.{width} must be greater than 0; for a fixed value write it alone"
+            ))
+        } else if !(low <= mean && mean <= high) {
+            fault(format!(
+                "{path} contradicts itself: {name} must lie between low and high"
+            ))
+        // What falls outside is drawn again: that takes the longer, the narrower the window is.
+        } else if high - low < sd / 2.0 {
+            fault(format!(
+                "{path} contradicts itself: low to high ({} allowed at most) is narrower than half of {width}, so nearly every draw falls outside; give a range instead",
+                key.allowed()
+            ))
+        } else {
+            Some(Spread::Normal {
+                mean,
+                sd,
+                low,
+                high,
+            })
         }
-        (None, None, Some(mean), Some(sd)) => {
-            // The key's own limits cut the tails: a normal law reaches every value, also those that no machine has.
-            let low = low.unwrap_or(least);
-            let high = high.unwrap_or(greatest);
-            if sd <= 0.0 {
-                fault(format!(
-                    "{path}.sd must be greater than 0; for a fixed value write it alone"
-                ))
-            } else if !(low <= mean && mean <= high) {
-                fault(format!(
-                    "{path} contradicts itself: mean must lie between low and high"
-                ))
-            // What falls outside is drawn again: that takes the longer, the narrower the window is.
-            } else if high - low < sd / 2.0 {
-                fault(format!(
-                    "{path} contradicts itself: low to high ({} allowed at most) is narrower than half of sd, so nearly every draw falls outside; use {{ from = ..., to = ... }}",
-                    key.allowed()
-                ))
-            } else {
-                Some(Spread::Normal {
-                    mean,
-                    sd,
-                    low,
-                    high,
-                })
-            }
-        }
-        _ => fault(format!("{path} is no distribution: {how}")),
+    };
+    if let (Some(from), Some(to), true) = (from, to, form(1)) {
+        return if from < to {
+            Some(Spread::Uniform { from, to })
+        } else {
+            fault(format!(
+                "{path} contradicts itself: from must be less than to"
+            ))
+        };
     }
+    if let (Some(mean), Some(sd), true) = (mean, sd, form(0)) {
+        return bell(mean, sd, ["mean", "sd"], &mut fault);
+    }
+    if let (Some(from), Some(to), true) = (first, last, form(2)) {
+        return if from < to {
+            Some(Spread::unknown_as(Law::between(from, to)))
+        } else {
+            fault(format!(
+                "{path} contradicts itself: least must be less than most"
+            ))
+        };
+    }
+    if let (Some(value), true) = (about, form(3)) {
+        let Some(law) = Law::about(value) else {
+            return fault(format!(
+                "{path}.about must be greater than 0: \"about nothing\" says no range; write {{ least = ..., most = ... }}"
+            ));
+        };
+        return Some(Spread::unknown_as(law.within(least, greatest)));
+    }
+    if let (Some(mean), Some(sd), true) = (measured, error, form(4)) {
+        return match bell(mean, sd, ["measured", "error"], &mut fault) {
+            Some(Spread::Normal {
+                mean,
+                sd,
+                low,
+                high,
+            }) => Some(Spread::unknown_as(Law::Normal {
+                mean,
+                sd,
+                low: Some(low),
+                high: Some(high),
+            })),
+            other => other,
+        };
+    }
+    fault(format!("{path} is no distribution: {how}"))
 }
 
 fn count(

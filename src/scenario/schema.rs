@@ -77,7 +77,7 @@ fn key_schema(key: &Key) -> Value {
     let mut schema = match key.shape {
         Shape::Quantity { quantity, .. } if key.may_vary() => {
             let one = quantity_schema(quantity);
-            let part = |names: [&str; 2], also: &[&str]| {
+            let part = |names: &[&str], also: &[&str]| {
                 let mut properties = Map::new();
                 for name in names.iter().chain(also) {
                     properties.insert((*name).into(), one.clone());
@@ -89,7 +89,14 @@ fn key_schema(key: &Key) -> Value {
                     "required": names,
                 })
             };
-            json!({ "anyOf": [one, part(["mean", "sd"], &["low", "high"]), part(["from", "to"], &[])] })
+            json!({ "anyOf": [
+                one,
+                part(&["mean", "sd"], &["low", "high"]),
+                part(&["from", "to"], &[]),
+                part(&["least", "most"], &[]),
+                part(&["about"], &[]),
+                part(&["measured", "error"], &[]),
+            ] })
         }
         Shape::Quantity { quantity, .. } => quantity_schema(quantity),
         Shape::Quantities { quantity, .. } => json!({

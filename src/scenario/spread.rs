@@ -1,6 +1,9 @@
-//! A value of the scenario: one number, or the distribution from which every pass draws it anew.
+//! A value of the scenario: one number, the distribution from which every pass draws it anew, or what is known of a number that stays the
+//! same for a whole field.
 
 use rand::{Rng, RngExt};
+
+use crate::unknowns::law::Law;
 
 /// A number in SI or its distribution.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -25,15 +28,31 @@ pub enum Spread {
         /// Greatest value.
         to: f64,
     },
+    /// Not known, but the same in all passes over a field.
+    Unknown {
+        /// What is known of it.
+        law: Law,
+        /// Value of the nominal pass.
+        nominal: f64,
+    },
 }
 
 impl Spread {
+    /// Not known but for this law; the nominal pass has its median.
+    pub fn unknown_as(law: Law) -> Spread {
+        Spread::Unknown {
+            law,
+            nominal: law.median(),
+        }
+    }
+
     /// The value of the nominal pass.
     pub fn mean(&self) -> f64 {
         match *self {
             Spread::Fixed(value) => value,
             Spread::Normal { mean, .. } => mean,
             Spread::Uniform { from, to } => from + (to - from) / 2.0,
+            Spread::Unknown { nominal, .. } => nominal,
         }
     }
 
@@ -43,18 +62,28 @@ impl Spread {
             Spread::Fixed(value) => (value, value),
             Spread::Normal { low, high, .. } => (low, high),
             Spread::Uniform { from, to } => (from, to),
+            Spread::Unknown { law, .. } => law.support(),
         }
     }
 
-    /// True if passes differ.
+    /// True if passes over the same field differ.
     pub fn varies(&self) -> bool {
-        !matches!(self, Spread::Fixed(_))
+        matches!(self, Spread::Normal { .. } | Spread::Uniform { .. })
     }
 
-    /// One draw.
+    /// What is known of a number that stays the same for a field; `None` if it is known or varies from pass to pass.
+    pub fn unknown(&self) -> Option<Law> {
+        match *self {
+            Spread::Unknown { law, .. } => Some(law),
+            _ => None,
+        }
+    }
+
+    /// One draw for a pass; of what stays the same for a field its nominal value.
     pub fn draw(&self, rng: &mut impl Rng) -> f64 {
         match *self {
             Spread::Fixed(value) => value,
+            Spread::Unknown { nominal, .. } => nominal,
             Spread::Normal {
                 mean,
                 sd,

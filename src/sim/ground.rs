@@ -158,8 +158,11 @@ impl<const N: usize> Ground<N> {
         let planter_passes = rows.planter_pass.iter().max().map_or(1, |last| last + 1);
         let guided_pass = rows.guided.first().map_or(0, |&row| rows.planter_pass[row]);
         let stream = |source, part| Deviates::new(seed, passes, source, part);
+        // What was set once stays for the field.
+        let fields = setup.field.map_or(passes, |field| [field; N]);
+        let of_field = |source| Deviates::new(seed, fields, source, 0);
 
-        let mut planter = stream(Source::PlanterErrors, 0);
+        let mut planter = of_field(Source::PlanterErrors);
         let mut wander = Vec::with_capacity(planter_passes);
         for pass in 0..planter_passes {
             let mut deviates = stream(Source::RowWander, pass as u64 % 8);
@@ -183,7 +186,7 @@ impl<const N: usize> Ground<N> {
         }
         guided_offset_m = guided_offset_m / rows.guided.len().max(1) as f64;
 
-        let mut tools = stream(Source::ToolErrors, 0);
+        let mut tools = of_field(Source::ToolErrors);
         let setting_sd_m = setup.tools.setting_sd_m;
         let edge_error_m = rows
             .offset_m

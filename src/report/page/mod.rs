@@ -1,6 +1,7 @@
 //! `report.html`: the whole study on one page. First what a grower asks for: a pass from above, three answers, sliders, warnings that
 //! change a decision and what can hurt; then, folded, all that an engineer, a dealer or a workshop needs beyond.
 
+mod farms;
 mod film;
 mod following;
 mod method;
@@ -99,6 +100,9 @@ impl Page<'_> {
         };
         let method = html! { (self.method()) (origin(self.results, self.both)) };
         let mut folds = vec![Fold::new("speeds", "Plants cut at every speed", speeds)];
+        if let Some(farms) = self.farms() {
+            folds.push(Fold::new("farms", "Farms like this one", farms));
+        }
         folds.extend(answers::parts(self.results, self.both, pictures));
         folds.push(Fold::new(
             "following",

@@ -169,6 +169,7 @@ fn recommended(results: &Results, controller: Kind) -> Recommended {
         touched: share(0.0031),
         cut_entry: share(0.04),
         cut_rest: share(0.0044),
+        known: None,
         passes: results.passes,
         cost_per_ha: Some(1234.0),
         in_time: Some(true),

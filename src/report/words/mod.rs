@@ -1,6 +1,7 @@
 //! The words of results: all that is typed in them, said in English for terminal and pages.
 
 pub mod controllers;
+pub mod farms;
 pub mod quantities;
 pub mod reasons;
 pub mod warnings;

@@ -1,0 +1,364 @@
+//! What farms like this one may see: the rates of a study at thousands of points among what is not known, from the fields that it
+//! simulated.
+
+use super::plan::{Plan, runnable};
+use super::saved::Saved;
+use super::summary::answer;
+use super::tally::{Fates, Tally};
+use crate::results::{
+    FarmRates, FarmShare, LawName, NoFarms, Rate, Results, Stretch, UnknownValue,
+};
+use crate::scenario::{Scenario, Unknown};
+use crate::unknowns::assurance::{Axis, Reach, assurance};
+use crate::unknowns::band::{Band, Elsewhere, Stand};
+use crate::unknowns::cloud::Cloud;
+use crate::unknowns::correct::{Trust, raw_ln_rates};
+use crate::unknowns::emulator::{Emulator, FEWEST_DRAWS, NoLimits, Simulated};
+use crate::unknowns::law::Law;
+use crate::unknowns::limits::{RAREST, quantiles};
+use crate::unknowns::shapley;
+
+/// Points among what is not known at which rates are told (our choice: another seed's move the 5, 50 and 95 % points by some 2, 1 and 3 %,
+/// less than the simulated fields leave open).
+const POINTS: usize = 8192;
+
+/// Walks behind the shares of the doubt.
+const WALKS: usize = 1024;
+
+/// Rates of every simulated setting over farms like this one.
+pub struct Farms {
+    laws: Vec<Law>,
+    stand: StandAt,
+    speeds_m_s: Vec<f64>,
+    clearances_m: Vec<f64>,
+    controllers: usize,
+    ln_allowed: f64,
+    /// The simulated fields, and what was found at each setting, `[speed * controllers + controller]`.
+    draws: Cloud,
+    passes: Vec<u64>,
+    simulated: Vec<Simulated>,
+    weights: Vec<f64>,
+    /// Logarithms of the rates of cut plants on whole rows: `[controller][speed][clearance][point]`.
+    ln_cut: Vec<Vec<Vec<Vec<f64>>>>,
+}
+
+/// A setting by the places of controller, speed and clearance in the study.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Place {
+    /// The controller.
+    pub kind: usize,
+    /// The speed.
+    pub speed: usize,
+    /// The clearance.
+    pub clearance: usize,
+}
+
+/// Where the plants of a field stand, of which any number may be not known.
+struct StandAt {
+    scatter_m: Number,
+    unit_m: Number,
+    edge_m: Number,
+    stem_m: Number,
+    roots_m: Number,
+    rows: f64,
+}
+
+/// A number that is known, or the place of one that is not.
+enum Number {
+    Known(f64),
+    Unknown(usize),
+}
+
+impl Number {
+    fn at(&self, values: &[f64]) -> f64 {
+        match *self {
+            Number::Known(value) => value,
+            Number::Unknown(place) => values[place],
+        }
+    }
+}
+
+impl StandAt {
+    fn of(scenario: &Scenario) -> Self {
+        let setup = scenario.nominal();
+        let number = |key: &str, known: f64| {
+            let place = scenario
+                .unknowns()
+                .iter()
+                .position(|unknown| unknown.key() == key);
+            place.map_or(Number::Known(known), Number::Unknown)
+        };
+        let plants = &setup.plants;
+        Self {
+            scatter_m: number("plants.scatter_sd", plants.scatter_sd_m),
+            unit_m: number("rows.unit_error_sd", setup.rows.unit_sd_m),
+            edge_m: number("tools.setting_error_sd", setup.tools.setting_sd_m),
+            stem_m: number("plants.stem_radius", plants.stem_radius_m),
+            roots_m: number(
+                "plants.root_margin",
+                plants.protected_radius_m - plants.stem_radius_m,
+            ),
+            rows: setup.rows.guided.len() as f64,
+        }
+    }
+
+    /// Which plants meet the fate of a cell: cut, clearance by clearance, then touched.
+    fn band(&self, clearances_m: &[f64], values: &[f64], cell: usize) -> Band {
+        let stand = Stand {
+            plants_sd_m: self.scatter_m.at(values),
+            units_sd_m: self.unit_m.at(values),
+            rows: self.rows,
+            edges_sd_m: self.edge_m.at(values),
+        };
+        let stem_m = self.stem_m.at(values);
+        let spared_m = clearances_m[cell % clearances_m.len()] - stem_m;
+        let touches = cell >= clearances_m.len();
+        Band {
+            room_m: if touches {
+                spared_m - self.roots_m.at(values)
+            } else {
+                spared_m
+            },
+            apart_m: touches.then_some(spared_m),
+            other_variance_m2: stand.variance_m2(),
+        }
+    }
+}
+
+impl Farms {
+    /// Works them out and tells them in the results: rates, unknowns and what each carries.
+    ///
+    /// # Errors
+    ///
+    /// Everything is known, or the study has too few fields; the results then say so.
+    pub fn told(plan: &Plan, saved: &Saved, results: &mut Results) -> Option<Farms> {
+        let scenario = plan.scenario;
+        let unknowns = scenario.unknowns();
+        results.unknowns = unknowns.iter().map(value).collect();
+        let fields = saved.sums.fields.as_ref()?;
+        let laws: Vec<Law> = unknowns.iter().map(|unknown| unknown.law).collect();
+        let (kinds, study) = (runnable(scenario), scenario.study());
+        let numbers = fields.fields();
+        // What the fields cannot tell apart lies in the middle of their own coordinate.
+        let points = numbers.iter().flat_map(|&field| {
+            let mut point = scenario.point(plan.seed, field);
+            point.push(0.5);
+            point
+        });
+        let draws = Cloud::of(laws.len(), points.collect(), vec![1.0; numbers.len()])?;
+        let passes = fields.passes();
+        let places = study.speeds_m_s.len() * kinds.len();
+        let simulated: Vec<Simulated> = (0..places)
+            .map(|place| Simulated {
+                elsewhere: on_entry(
+                    scenario,
+                    &saved.sums.tallies[place / kinds.len()][place % kinds.len()],
+                ),
+                ..fields.simulated(place)
+            })
+            .collect();
+        let stand = StandAt::of(scenario);
+        let band = |values: &[f64], cell: usize| stand.band(&study.clearances_m, values, cell);
+        let emulator = match Emulator::fit(&laws, &draws, &passes, &simulated, &band) {
+            Ok(emulator) => emulator,
+            Err(why) => {
+                results.no_farms = Some(reason(why));
+                return None;
+            }
+        };
+        let cloud = Cloud::new(plan.seed, laws.len(), POINTS);
+        let emulated = emulator.at(&cloud);
+        let weights = cloud.weights().to_vec();
+        let clearances = study.clearances_m.len();
+        let speeds = study.speeds_m_s.len();
+        let level = study.assurance;
+        let mut ln_cut = vec![vec![Vec::with_capacity(clearances); speeds]; kinds.len()];
+        for (kind, &controller) in kinds.iter().enumerate() {
+            for speed in 0..speeds {
+                let place = speed * kinds.len() + kind;
+                for clearance in 0..clearances {
+                    let of_cell = |cell: usize| {
+                        let fit = &emulator.fits[place].rates[cell];
+                        let fitted = fit.trust == Trust::Sound;
+                        if fitted {
+                            (emulated.ln_rates(place, cell), weights.clone(), true)
+                        } else {
+                            let raw = raw_ln_rates(&passes, &simulated[place].rates[cell]);
+                            let count = raw.len();
+                            (raw, vec![1.0; count], false)
+                        }
+                    };
+                    let share = |(ln_rates, weights, fitted): &(Vec<f64>, Vec<f64>, bool)| {
+                        let levels = [0.05, 0.5, 0.95, level];
+                        let [p05, p50, p95, assured] = quantiles(weights, ln_rates, levels)
+                            .map(|ln_rate| libm::exp(ln_rate).clamp(RAREST, 1.0));
+                        FarmShare {
+                            p05,
+                            p50,
+                            p95,
+                            assured,
+                            fitted: *fitted,
+                        }
+                    };
+                    let (cut, touched) = (of_cell(clearance), of_cell(clearances + clearance));
+                    let known = FarmRates {
+                        cut: share(&cut),
+                        touched: share(&touched),
+                    };
+                    if let Some(rate) = rate_mut(results, controller, speed, clearance) {
+                        rate.known = Some(known);
+                    }
+                    ln_cut[kind][speed].push(if cut.2 {
+                        cut.0
+                    } else {
+                        emulated.ln_rates(place, clearance)
+                    });
+                }
+            }
+        }
+        results.answer = answer(scenario, &kinds, &results.rates);
+        Some(Farms {
+            speeds_m_s: study.speeds_m_s.clone(),
+            clearances_m: study.clearances_m.clone(),
+            controllers: kinds.len(),
+            ln_allowed: libm::log(study.allowed_cut_rate),
+            laws,
+            stand,
+            draws,
+            passes,
+            simulated,
+            weights,
+            ln_cut,
+        })
+    }
+
+    /// Highest speed, m/s, that keeps the allowed rate on a share `level` of the farms, under one controller at one clearance.
+    pub fn assured_speed(&self, kind: usize, clearance: usize, level: f64) -> Reach {
+        let axis = Axis::Harsher(&self.speeds_m_s);
+        let by_speed = &self.ln_cut[kind];
+        let reaches = (0..self.weights.len())
+            .map(|point| axis.reach(|speed| by_speed[speed][clearance][point], self.ln_allowed));
+        axis.assured(&self.weights, &reaches.collect::<Vec<_>>(), level)
+    }
+
+    /// Least clearance, m, that keeps it, under one controller at one speed.
+    pub fn assured_clearance(&self, kind: usize, speed: usize, level: f64) -> Reach {
+        let axis = Axis::Milder(&self.clearances_m);
+        let by_clearance = &self.ln_cut[kind][speed];
+        let reaches = (0..self.weights.len())
+            .map(|point| axis.reach(|clearance| by_clearance[clearance][point], self.ln_allowed));
+        axis.assured(&self.weights, &reaches.collect::<Vec<_>>(), level)
+    }
+
+    /// Share of the farms on which a setting keeps the allowed rate.
+    pub fn assurance(&self, place: Place) -> f64 {
+        let ln_rates = &self.ln_cut[place.kind][place.speed][place.clearance];
+        assurance(&self.weights, ln_rates, self.ln_allowed)
+    }
+
+    /// Tells in the results how much of the doubt each unknown carries at a setting, in [`UnknownValue::share_of_rate`] and
+    /// [`UnknownValue::share_of_speed`].
+    pub fn tell_what_carries(&self, seed: u64, place: Place, results: &mut Results) {
+        let [rate, speed] = self.carried(seed, place);
+        for (place, unknown) in results.unknowns.iter_mut().enumerate() {
+            unknown.share_of_rate = rate.as_ref().map(|shares| shares[place]);
+            unknown.share_of_speed = speed.as_ref().map(|shares| shares[place]);
+        }
+    }
+
+    /// How much of the doubt each unknown carries: of the logarithm of the rate at a setting, and of the highest speed that keeps the
+    /// allowed rate there. Shares of the variance, in the order of the unknowns; what no unknown carries is left out. `None` where nothing
+    /// is in doubt.
+    fn carried(&self, seed: u64, place: Place) -> [Option<Vec<f64>>; 2] {
+        let speeds = self.speeds_m_s.len();
+        let of_speed = |speed: usize| {
+            let all = &self.simulated[speed * self.controllers + place.kind];
+            Simulated {
+                tool: all.tool.clone(),
+                rates: vec![all.rates[place.clearance].clone()],
+                elsewhere: vec![all.elsewhere[place.clearance]],
+            }
+        };
+        let simulated: Vec<Simulated> = (0..speeds).map(of_speed).collect();
+        let band =
+            |values: &[f64], _: usize| self.stand.band(&self.clearances_m, values, place.clearance);
+        let Ok(emulator) = Emulator::fit(&self.laws, &self.draws, &self.passes, &simulated, &band)
+        else {
+            return [None, None];
+        };
+        let axis = Axis::Harsher(&self.speeds_m_s);
+        let d = self.laws.len();
+        let mut ln_rates = vec![0.0; speeds];
+        let found = shapley::shares(seed, d, 2, WALKS, |point, outputs| {
+            // In the middle of what no unknown carries.
+            let whole = [point, &[0.5]].concat();
+            let at = emulator.at_point(&whole);
+            for (speed, ln_rate) in ln_rates.iter_mut().enumerate() {
+                *ln_rate = at.ln_rate(speed, 0, at.tool_error(speed));
+            }
+            outputs[0] = ln_rates[place.speed];
+            outputs[1] = axis.held(axis.reach(|speed| ln_rates[speed], self.ln_allowed));
+        });
+        let mut shares = found.into_iter().map(|found| {
+            let all = found.variance;
+            (all > 0.0).then(|| found.shares.iter().map(|share| share / all).collect())
+        });
+        std::array::from_fn(|_| shares.next().flatten())
+    }
+}
+
+/// Plants of the entry stretch, which the tool error of the rest does not tell of: cut, clearance by clearance, then touched.
+fn on_entry(scenario: &Scenario, tally: &Tally) -> Vec<Elsewhere> {
+    let [of_entry, _] = scenario.nominal().run.of_the_row();
+    let fates = |fates: &Fates| [fates.cut.clone(), fates.touched.clone()].concat();
+    let pairs = fates(&tally.entry).into_iter().zip(fates(&tally.whole));
+    pairs
+        .map(|(entry, whole)| Elsewhere {
+            share: of_entry * entry.plants() / whole.plants(),
+            rate: entry.rate(),
+        })
+        .collect()
+}
+
+fn rate_mut(
+    results: &mut Results,
+    controller: crate::model::controller::Kind,
+    speed: usize,
+    clearance: usize,
+) -> Option<&mut Rate> {
+    let (speed_m_s, clearance_m) = (results.speeds_m_s[speed], results.clearances_m[clearance]);
+    results.rates.iter_mut().find(|rate| {
+        rate.stretch == Stretch::Whole
+            && rate.controller == controller
+            && rate.speed_m_s == speed_m_s
+            && rate.clearance_m == clearance_m
+    })
+}
+
+fn value(unknown: &Unknown) -> UnknownValue {
+    let (law, (from, to)) = match unknown.law {
+        Law::Uniform { from, to } => (LawName::Uniform, (from, to)),
+        Law::LogUniform { from, to } => (LawName::LogUniform, (from, to)),
+        Law::Normal { .. } => (LawName::Normal, unknown.law.likely()),
+    };
+    UnknownValue {
+        key: unknown.key(),
+        from,
+        to,
+        law,
+        known: unknown.known,
+        source: unknown.origin.clone(),
+        share_of_rate: None,
+        share_of_speed: None,
+    }
+}
+
+fn reason(why: NoLimits) -> NoFarms {
+    match why {
+        NoLimits::FewDraws { draws } => NoFarms::FewFields {
+            fields: draws as u32,
+            needed: FEWEST_DRAWS as u32,
+        },
+        NoLimits::SinglePasses | NoLimits::Broken => NoFarms::Broken,
+    }
+}

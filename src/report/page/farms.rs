@@ -1,0 +1,127 @@
+//! What farms like this one may see: how sure a setting is, rates over farms, and what carries the doubt.
+
+use super::Page;
+use crate::report::display::percent;
+use crate::report::parts::{key, scroll};
+use crate::report::three_answers::guided;
+use crate::report::words::capital;
+use crate::report::words::farms::{clearance, farms, no_farms, plain, rate, speed};
+use crate::results::UnknownValue;
+use maud::{Markup, html};
+
+impl Page<'_> {
+    /// `None` where all is known.
+    pub(super) fn farms(&self) -> Option<Markup> {
+        if self.results.unknowns.is_empty() {
+            return None;
+        }
+        Some(html! {
+            p { "Nobody knows every number of a farm. This study tried many farms that fit what the scenario says of them, eight passes over \
+                 each, and tells what holds on most of them. How well the model itself fits a field, and unknowns that hang together, are in no \
+                 number here." }
+            @if let Some(why) = self.results.no_farms {
+                p.warn { (no_farms(why)) }
+            } @else {
+                (self.how_sure())
+                (self.rates_over_farms())
+            }
+            (self.what_carries())
+        })
+    }
+
+    fn how_sure(&self) -> Markup {
+        let caption = format!(
+            "Up to where the allowed share of plants cut is kept, on so many farms like this one. The answers above hold for {} (study.assurance).",
+            farms(self.results.assurance)
+        );
+        html! {
+            h3 { "How sure" }
+            (scroll("How sure", html! { (caption) }, html! {
+                table {
+                    thead { tr { th.text scope="col" { "On" } th.text scope="col" { "Either" } th.text scope="col" { "Or" } } }
+                    tbody { @for assured in &self.results.answers.assured { tr {
+                        th.text scope="row" { (farms(assured.assurance)) }
+                        td.text { (self.both.say(|units| speed(assured, units))) }
+                        td.text { (self.both.say(|units| clearance(assured, units))) }
+                    } } }
+                }
+            }))
+        }
+    }
+
+    fn rates_over_farms(&self) -> Markup {
+        let at_work: Vec<_> = guided(self.results).map_or_else(Vec::new, |kind| {
+            let rates = self
+                .results
+                .over_clearance(kind, self.results.working_speed_m_s);
+            rates
+                .filter_map(|rate| Some((rate.clearance_m, rate.known?)))
+                .collect()
+        });
+        let caption = self.both.say(|units| {
+            format!(
+                "At {}, as worked now; those of other speeds and controllers are in results.json. A star: straight from the simulated farms, with \
+                 the scatter of their eight passes, because the law of plants and tools does not fit them well enough.",
+                units.speed_text(self.results.working_speed_m_s)
+            )
+        });
+        html! {
+            h3 { "Plants cut on farms like this one" }
+            (scroll("Plants cut on farms like this one", caption, html! {
+                table {
+                    thead { tr {
+                        th scope="col" { "Tools from the row" }
+                        th scope="col" { "Cut, on 1 farm in 20 at most" }
+                        th scope="col" { "on every second farm" }
+                        th scope="col" { "on 19 farms in 20" }
+                        th scope="col" { "Touched, on 19 farms in 20" }
+                    } }
+                    tbody { @for (clearance_m, known) in &at_work { tr {
+                        th scope="row" { (self.both.say(|units| units.clearance(*clearance_m))) }
+                        td { (rate(known.cut.p05)) }
+                        td { (rate(known.cut.p50)) }
+                        td.rate { (rate(known.cut.p95)) @if !known.cut.fitted { "*" } }
+                        td { (rate(known.touched.p95)) @if !known.touched.fitted { "*" } }
+                    } } }
+                }
+            }))
+        }
+    }
+
+    fn what_carries(&self) -> Markup {
+        let mut unknowns: Vec<&UnknownValue> = self.results.unknowns.iter().collect();
+        let share = |unknown: &UnknownValue| unknown.share_of_rate.unwrap_or(0.0);
+        unknowns.sort_by(|a, b| share(b).total_cmp(&share(a)));
+        let written = |name: &str| {
+            let stated = self.results.assumptions.iter().find(|one| one.key == name);
+            stated.map_or("", |stated| stated.value.trim_matches(['{', '}', ' ']))
+        };
+        let shown =
+            |share: Option<f64>| share.map_or("-".to_owned(), |share| percent(share.max(0.0)));
+        let caption = "Shares of the variance between farms (Shapley), of the logarithm of the plants cut and of the highest speed that keeps the \
+                       allowed share, at the setting that the answers speak of.";
+        html! {
+            h3 { "What is not known, and how much of the doubt it carries" }
+            (scroll("What is not known", html! { (caption) }, html! {
+                table {
+                    thead { tr {
+                        th.text scope="col" { "What" }
+                        th.text scope="col" { "Key" }
+                        th.text scope="col" { "Known of it" }
+                        th.text scope="col" { "From" }
+                        th scope="col" { "Doubt in plants cut" }
+                        th scope="col" { "Doubt in the speed" }
+                    } }
+                    tbody { @for unknown in unknowns { tr {
+                        th.text scope="row" { (capital(&plain(&unknown.key))) }
+                        td.text { (key(&unknown.key)) }
+                        td.text { (written(&unknown.key)) }
+                        td.text { (unknown.source) }
+                        td { (shown(unknown.share_of_rate)) }
+                        td { (shown(unknown.share_of_speed)) }
+                    } } }
+                }
+            }))
+        }
+    }
+}

@@ -1,0 +1,242 @@
+//! What is not known, said: how far apart farms like this one may lie, how sure a setting is, and what carries the doubt.
+
+use crate::report::display::{Units, limit_in_words, trimmed};
+use crate::results::answers::{Assured, Edge};
+use crate::results::{FarmShare, NoFarms, RAREST, Results, UnknownValue};
+use crate::scenario::keys::KEYS;
+
+/// A share of the farms in words: "4 farms in 5", "19 farms in 20", "every second farm", "7 farms in 10".
+pub fn farms(assurance: f64) -> String {
+    let near = |share: f64| (assurance - share).abs() < 1e-9;
+    if near(0.5) {
+        return "every second farm".into();
+    }
+    for of in [4, 5, 10, 20, 50, 100] {
+        let farms = (assurance * f64::from(of)).round();
+        if near(farms / f64::from(of)) {
+            return format!("{farms} farms in {of}");
+        }
+    }
+    format!("{} % of the farms", trimmed(100.0 * assurance, 1))
+}
+
+/// "1 in 150", "62 of 100", "rarer than 1 in 10 000".
+pub fn rate(rate: f64) -> String {
+    if rate <= RAREST {
+        format!("rarer than {}", limit_in_words(RAREST))
+    } else {
+        limit_in_words(rate)
+    }
+}
+
+/// What farms like this one may see: "1 in 490 to 1 in 110 (9 farms in 10)".
+pub fn range(share: &FarmShare) -> String {
+    format!("{} to {}", rate(share.p05), rate(share.p95))
+}
+
+/// The recommended setting on farms like this one, and what carries the doubt, for the grower; empty where all is known.
+pub fn sentences(results: &Results, units: Units) -> Vec<String> {
+    if results.unknowns.is_empty() {
+        return Vec::new();
+    }
+    if let Some(why) = results.no_farms {
+        return vec![no_farms(why)];
+    }
+    let answers = &results.answers;
+    let known = match &answers.recommended {
+        Some(setting) => setting.known,
+        None => answers
+            .controller
+            .and_then(|kind| results.at_work(kind)?.known),
+    };
+    let mut said = Vec::new();
+    if let Some(known) = known {
+        let there = if answers.recommended.is_some() {
+            "at the recommended setting"
+        } else {
+            "as worked now"
+        };
+        let cut = known.cut;
+        said.push(format!(
+            "Nobody knows all of this farm. Of ten farms like it, nine will see {} plants cut {there}; on {} it is at most {}.",
+            range(&cut),
+            farms(results.assurance),
+            rate(cut.assured),
+        ));
+    }
+    said.extend(sure(results, units));
+    said.extend(doubt(results));
+    said
+}
+
+/// Why nothing is told of farms like this one.
+pub fn no_farms(why: NoFarms) -> String {
+    match why {
+        NoFarms::FewFields { fields, needed } => format!(
+            "Some values are not known, but what farms like this one may see is not told: the study went over {fields} {}, and {needed} are needed \
+             ({} passes).",
+            if fields == 1 { "field" } else { "fields" },
+            u64::from(needed) * crate::scenario::FIELD_PASSES
+        ),
+        NoFarms::Broken => {
+            "Some values are not known, but what farms like this one may see could not be worked out.".into()
+        }
+    }
+}
+
+/// What 19 farms in 20 would need.
+fn sure(results: &Results, units: Units) -> Option<String> {
+    let surest = results.answers.assured.last()?;
+    let on = farms(surest.assurance);
+    Some(match (surest.speed_edge, surest.clearance_edge) {
+        (Edge::NoneKeeps, Edge::NoneKeeps) => format!(
+            "No simulated setting keeps the allowed {} on {on}.",
+            limit_in_words(results.allowed_cut_rate)
+        ),
+        _ => format!(
+            "To keep the allowed {} on {on}: {}, or {}.",
+            limit_in_words(results.allowed_cut_rate),
+            speed(surest, units),
+            clearance(surest, units)
+        ),
+    })
+}
+
+/// "no faster than 5 km/h with the tools 60 mm from the row".
+pub fn speed(assured: &Assured, units: Units) -> String {
+    let place = format!(
+        "with the tools {} from the row",
+        units.clearance(assured.at_clearance_m)
+    );
+    match (assured.speed_edge, assured.speed_m_s) {
+        (Edge::Within, Some(speed_m_s)) => {
+            format!("no faster than {} {place}", units.speed_limit(speed_m_s))
+        }
+        (Edge::AllKeep, _) => format!("any simulated speed {place}"),
+        _ => format!("no simulated speed {place} is slow enough"),
+    }
+}
+
+/// "the tools 72 mm from the row at 8 km/h".
+pub fn clearance(assured: &Assured, units: Units) -> String {
+    let pace = units.speed_text(assured.at_speed_m_s);
+    match (assured.clearance_edge, assured.clearance_m) {
+        (Edge::Within, Some(clearance_m)) => format!(
+            "the tools at least {} from the row at {pace}",
+            units.small_text(clearance_m)
+        ),
+        (Edge::AllKeep, _) => format!("any simulated clearance at {pace}"),
+        _ => format!("no simulated clearance at {pace} is wide enough"),
+    }
+}
+
+/// Shares of the doubt that are worth a word, and how many at most.
+const WORTH_A_WORD: f64 = 0.1;
+const NAMED: usize = 3;
+
+/// What carries the doubt, the most first.
+fn doubt(results: &Results) -> Option<String> {
+    let mut carrying: Vec<(&UnknownValue, f64)> = results
+        .unknowns
+        .iter()
+        .filter_map(|unknown| Some((unknown, unknown.share_of_rate?)))
+        .filter(|(_, share)| *share >= WORTH_A_WORD)
+        .collect();
+    carrying.sort_by(|a, b| b.1.total_cmp(&a.1));
+    carrying.truncate(NAMED);
+    let said: Vec<String> = carrying
+        .iter()
+        .map(|(unknown, share)| format!("{} ({:.0} %)", plain(&unknown.key), 100.0 * share))
+        .collect();
+    (!said.is_empty()).then(|| format!("What carries the doubt: {}.", said.join(", ")))
+}
+
+/// Values that may be not known, in a grower's words.
+const PLAIN: [(&str, &str); 22] = [
+    ("rows.wander", "how far the rows wander"),
+    (
+        "rows.unit_error_sd",
+        "how well the planter's units were set",
+    ),
+    ("rows.join_error_sd", "how well planter passes join"),
+    ("plants.scatter_sd", "how far plants stand off their row"),
+    ("plants.stem_radius", "how thick the stems are"),
+    ("plants.root_margin", "how far the roots reach"),
+    ("driver.hand.seeing_sd", "how well the driver sees the row"),
+    (
+        "driver.hand.steering_sd",
+        "how steady the driver's hands are",
+    ),
+    (
+        "driver.satellite_line.receiver_sd",
+        "how exact the receiver is",
+    ),
+    (
+        "driver.satellite_line.drift_sd",
+        "how far the receiver drifts",
+    ),
+    (
+        "hitch.rear.sway_sd",
+        "how much the machine sways on its links",
+    ),
+    (
+        "hitch.front.sway_sd",
+        "how much the machine sways on its links",
+    ),
+    ("tools.setting_error_sd", "how well the tools are set"),
+    ("camera.latency", "how late the camera is"),
+    ("camera.noise_sd", "how exact the camera is"),
+    ("camera.appearance_sd", "how uneven the rows look"),
+    ("camera.alignment", "how well the camera is aligned"),
+    ("camera.roll_moving_sd", "how much the camera rolls"),
+    (
+        "camera.roll_height",
+        "how high the plants are that the camera looks at",
+    ),
+    ("hydraulics.friction", "how hard the frame moves"),
+    ("valve.proportional.dead_time", "how late the valve is"),
+    ("valve.proportional.spool_lag", "how quick the valve is"),
+];
+
+/// A key in a grower's words; where there are none, what the scenario language says of it.
+pub fn plain(key: &str) -> String {
+    let known = PLAIN.iter().find(|(name, _)| *name == key);
+    let meaning = || {
+        let key = KEYS.iter().find(|one| one.path() == key)?;
+        Some(key.meaning)
+    };
+    known
+        .map(|(_, words)| *words)
+        .or_else(meaning)
+        .unwrap_or(key)
+        .to_owned()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn prop_every_plain_word_is_of_a_key_that_may_be_not_known() {
+        for (name, _) in PLAIN {
+            let key = KEYS.iter().find(|key| key.path() == name);
+            assert!(key.is_some_and(|key| key.may_vary()), "{name}");
+        }
+    }
+
+    #[test]
+    fn analytic_shares_of_farms_in_words() {
+        for (share, words) in [
+            (0.5, "every second farm"),
+            (0.8, "4 farms in 5"),
+            (0.95, "19 farms in 20"),
+            (0.75, "3 farms in 4"),
+            (0.9, "9 farms in 10"),
+            (0.98, "49 farms in 50"),
+        ] {
+            assert_eq!(farms(share), words);
+        }
+        assert_eq!(rate(1e-4), "rarer than 1 in 10 000");
+        assert_eq!(rate(1.0 / 150.0), "1 in 150");
+    }
+}
