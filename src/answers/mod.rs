@@ -12,6 +12,7 @@ pub mod effects;
 pub mod grid;
 pub mod hydraulics;
 pub mod limits;
+pub mod measure;
 pub mod pays;
 mod plan;
 pub mod recommend;
@@ -192,10 +193,15 @@ pub fn work_out(
         speed_m_s,
         clearance_m,
     });
+    let place = setting.and_then(|setting| setting.place(results));
+    let measure = farms.zip(place).map_or_else(Vec::new, |(farms, place)| {
+        measure::answer(scenario, farms, results, place, plan.seed)
+    });
     let assured = farms.zip(setting);
     let assured = assured.map(|(farms, setting)| assured::answer(farms, results, setting));
     Ok(with_finite_numbers(Answers {
         assured: assured.unwrap_or_default(),
+        measure,
         passes,
         not_recommended: recommended.is_none().then_some(Reason::NothingKept),
         recommended,

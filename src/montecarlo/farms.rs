@@ -37,7 +37,8 @@ pub struct Farms {
     draws: Cloud,
     passes: Vec<u64>,
     simulated: Vec<Simulated>,
-    weights: Vec<f64>,
+    /// The points at which rates are told.
+    cloud: Cloud,
     /// Logarithms of the rates of cut plants on whole rows: `[controller][speed][clearance][point]`.
     ln_cut: Vec<Vec<Vec<Vec<f64>>>>,
 }
@@ -227,7 +228,7 @@ impl Farms {
             draws,
             passes,
             simulated,
-            weights,
+            cloud,
             ln_cut,
         })
     }
@@ -236,41 +237,52 @@ impl Farms {
     pub fn assured_speed(&self, kind: usize, clearance: usize, level: f64) -> Reach {
         let axis = Axis::Harsher(&self.speeds_m_s);
         let by_speed = &self.ln_cut[kind];
-        let reaches = (0..self.weights.len())
+        let reaches = (0..self.cloud.len())
             .map(|point| axis.reach(|speed| by_speed[speed][clearance][point], self.ln_allowed));
-        axis.assured(&self.weights, &reaches.collect::<Vec<_>>(), level)
+        axis.assured(self.cloud.weights(), &reaches.collect::<Vec<_>>(), level)
     }
 
     /// Least clearance, m, that keeps it, under one controller at one speed.
     pub fn assured_clearance(&self, kind: usize, speed: usize, level: f64) -> Reach {
         let axis = Axis::Milder(&self.clearances_m);
         let by_clearance = &self.ln_cut[kind][speed];
-        let reaches = (0..self.weights.len())
+        let reaches = (0..self.cloud.len())
             .map(|point| axis.reach(|clearance| by_clearance[clearance][point], self.ln_allowed));
-        axis.assured(&self.weights, &reaches.collect::<Vec<_>>(), level)
+        axis.assured(self.cloud.weights(), &reaches.collect::<Vec<_>>(), level)
     }
 
     /// Share of the farms on which a setting keeps the allowed rate.
     pub fn assurance(&self, place: Place) -> f64 {
         let ln_rates = &self.ln_cut[place.kind][place.speed][place.clearance];
-        assurance(&self.weights, ln_rates, self.ln_allowed)
+        assurance(self.cloud.weights(), ln_rates, self.ln_allowed)
     }
 
-    /// Tells in the results how much of the doubt each unknown carries at a setting, in [`UnknownValue::share_of_rate`] and
-    /// [`UnknownValue::share_of_speed`].
-    pub fn tell_what_carries(&self, seed: u64, place: Place, results: &mut Results) {
-        let [rate, speed] = self.carried(seed, place);
-        for (place, unknown) in results.unknowns.iter_mut().enumerate() {
-            unknown.share_of_rate = rate.as_ref().map(|shares| shares[place]);
-            unknown.share_of_speed = speed.as_ref().map(|shares| shares[place]);
-        }
+    /// Highest speed, m/s, and least clearance, m, that every point of [`Farms::cloud`] allows around a setting: ends of what was simulated
+    /// where it is beyond them.
+    pub fn reaches(&self, place: Place) -> [Vec<f64>; 2] {
+        let speeds = Axis::Harsher(&self.speeds_m_s);
+        let clearances = Axis::Milder(&self.clearances_m);
+        let by_speed = &self.ln_cut[place.kind];
+        let points = 0..self.cloud.len();
+        let speed = points.clone().map(|point| {
+            let ln_rate = |speed: usize| by_speed[speed][place.clearance][point];
+            speeds.held(speeds.reach(ln_rate, self.ln_allowed))
+        });
+        let clearance = points.map(|point| {
+            let ln_rate = |clearance: usize| by_speed[place.speed][clearance][point];
+            clearances.held(clearances.reach(ln_rate, self.ln_allowed))
+        });
+        [speed.collect(), clearance.collect()]
     }
 
-    /// How much of the doubt each unknown carries: of the logarithm of the rate at a setting, and of the highest speed that keeps the
-    /// allowed rate there. Shares of the variance, in the order of the unknowns; what no unknown carries is left out. `None` where nothing
-    /// is in doubt.
-    fn carried(&self, seed: u64, place: Place) -> [Option<Vec<f64>>; 2] {
-        let speeds = self.speeds_m_s.len();
+    /// The points at which rates are told, with their weights.
+    pub fn cloud(&self) -> &Cloud {
+        &self.cloud
+    }
+
+    /// Fits every speed under the controller of a setting at its clearance anew and hands them over: cell 0 of fit `speed` is the cut
+    /// plants there. `None` where nothing can be fitted.
+    pub fn fitted<T>(&self, place: Place, with: impl FnOnce(&Emulator) -> T) -> Option<T> {
         let of_speed = |speed: usize| {
             let all = &self.simulated[speed * self.controllers + place.kind];
             Simulated {
@@ -279,31 +291,43 @@ impl Farms {
                 elsewhere: vec![all.elsewhere[place.clearance]],
             }
         };
-        let simulated: Vec<Simulated> = (0..speeds).map(of_speed).collect();
+        let simulated: Vec<Simulated> = (0..self.speeds_m_s.len()).map(of_speed).collect();
         let band =
             |values: &[f64], _: usize| self.stand.band(&self.clearances_m, values, place.clearance);
-        let Ok(emulator) = Emulator::fit(&self.laws, &self.draws, &self.passes, &simulated, &band)
-        else {
-            return [None, None];
-        };
+        let emulator =
+            Emulator::fit(&self.laws, &self.draws, &self.passes, &simulated, &band).ok()?;
+        Some(with(&emulator))
+    }
+
+    /// Tells in the results how much of the doubt each unknown carries, in [`UnknownValue::share_of_rate`] and
+    /// [`UnknownValue::share_of_speed`]: of the logarithm of the plants cut at a setting, and of the highest speed that keeps the allowed
+    /// rate there. Shares of the variance; what no unknown carries is left out.
+    pub fn tell_what_carries(&self, seed: u64, place: Place, results: &mut Results) {
         let axis = Axis::Harsher(&self.speeds_m_s);
-        let d = self.laws.len();
-        let mut ln_rates = vec![0.0; speeds];
-        let found = shapley::shares(seed, d, 2, WALKS, |point, outputs| {
-            // In the middle of what no unknown carries.
-            let whole = [point, &[0.5]].concat();
-            let at = emulator.at_point(&whole);
-            for (speed, ln_rate) in ln_rates.iter_mut().enumerate() {
-                *ln_rate = at.ln_rate(speed, 0, at.tool_error(speed));
-            }
-            outputs[0] = ln_rates[place.speed];
-            outputs[1] = axis.held(axis.reach(|speed| ln_rates[speed], self.ln_allowed));
+        let speeds = self.speeds_m_s.len();
+        let found = self.fitted(place, |emulator| {
+            let mut ln_rates = vec![0.0; speeds];
+            shapley::shares(seed, self.laws.len(), 2, WALKS, |point, outputs| {
+                // In the middle of what no unknown carries.
+                let whole = [point, &[0.5]].concat();
+                let at = emulator.at_point(&whole);
+                for (speed, ln_rate) in ln_rates.iter_mut().enumerate() {
+                    *ln_rate = at.ln_rate(speed, 0, at.tool_error(speed));
+                }
+                outputs[0] = ln_rates[place.speed];
+                outputs[1] = axis.held(axis.reach(|speed| ln_rates[speed], self.ln_allowed));
+            })
         });
-        let mut shares = found.into_iter().map(|found| {
-            let all = found.variance;
-            (all > 0.0).then(|| found.shares.iter().map(|share| share / all).collect())
-        });
-        std::array::from_fn(|_| shares.next().flatten())
+        let Some([rate, speed]) = found.as_deref() else {
+            return;
+        };
+        let share = |found: &shapley::Shares, place: usize| {
+            (found.variance > 0.0).then(|| found.shares[place] / found.variance)
+        };
+        for (place, unknown) in results.unknowns.iter_mut().enumerate() {
+            unknown.share_of_rate = share(rate, place);
+            unknown.share_of_speed = share(speed, place);
+        }
     }
 }
 

@@ -54,6 +54,48 @@ pub struct Answers {
     pub sheet: SheetAnswer,
     /// How sure the recommended setting is on farms like this one, level by level; empty where all is known.
     pub assured: Vec<Assured>,
+    /// What to measure first: the greatest gain for each minute of work first; empty where all is known.
+    pub measure: Vec<Measure>,
+}
+
+/// A measurement that a farm can make, and what it is expected to be worth: the assured value after it, averaged over what it may show,
+/// less that before it.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Measure {
+    /// What is measured.
+    pub measurement: MeasureWhat,
+    /// Work, minutes.
+    pub minutes: f64,
+    /// At how many places.
+    pub places: u32,
+    /// Plants at each place; 0 where none are counted.
+    pub plants: u32,
+    /// By how much closer the tools may run with the same assurance, m; below 0 if further off.
+    pub clearance_gain_m: f64,
+    /// By how much faster the tractor may go with the same assurance, m/s.
+    pub speed_gain_m_s: f64,
+}
+
+/// What a farm can measure.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum MeasureWhat {
+    /// Plants cut among those counted after a pass.
+    CountPlants,
+    /// Gaps left and right of a row between the tools.
+    TapeReadings,
+    /// Distances of plants from a string along the row.
+    PlantsOffString,
+    /// The camera against a string down the tools' middle.
+    CameraOnString,
+    /// The camera's delay, timed.
+    TimedLatency,
+    /// A pass logged by a satellite receiver.
+    LoggedPass,
+    /// The row against a string.
+    RowsOffString,
+    /// The side slope.
+    SideSlope,
 }
 
 /// Up to where the allowed rate is kept on a share of the farms like this one.

@@ -17,6 +17,48 @@ pub const FIELD_PASSES: u64 = LANES as u64;
 /// Tables whose keys the simulation of a pass does not read.
 const APART: [&str; 3] = ["farm", "weeds", "prices"];
 
+/// Keys that nobody knows of a farm unless he measured them: where they are left out and `study.unknowns` asks for it, they lie anywhere in
+/// the plausible range of their default. What a maker's data sheet, a tape or a look at the field tells is not among them.
+const SELDOM_KNOWN: [Id; 19] = [
+    Id::Wander,
+    Id::UnitErrorSd,
+    Id::JoinErrorSd,
+    Id::ScatterSd,
+    Id::StemRadius,
+    Id::RootMargin,
+    Id::SeeingSd,
+    Id::SteeringSd,
+    Id::DriftSd,
+    Id::RearSway,
+    Id::FrontSway,
+    Id::SettingSd,
+    Id::Latency,
+    Id::NoiseSd,
+    Id::AppearanceSd,
+    Id::RollGround,
+    Id::RollHeight,
+    Id::Friction,
+    Id::PropDead,
+];
+
+/// What holds for a key that is left out where its plausible range does: anywhere between these ends, SI, the nominal value being its
+/// default; `None` if the key is not among those that nobody knows.
+pub fn left_out(id: Id, (from, to): (f64, f64), nominal: f64) -> Option<Spread> {
+    (SELDOM_KNOWN.contains(&id) && from < to).then(|| Spread::Unknown {
+        law: Law::between(from, to),
+        nominal,
+    })
+}
+
+/// True for a noise of the driver or receiver that an observed wander scales: with it the wander is known, whatever their own sizes.
+pub fn is_scaled(id: Id, is_there: impl Fn(Id) -> bool) -> bool {
+    match id {
+        Id::SeeingSd | Id::SteeringSd => is_there(Id::HandObserved),
+        Id::DriftSd => is_there(Id::LineObserved),
+        _ => false,
+    }
+}
+
 /// A value that is not known.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Unknown {

@@ -146,6 +146,15 @@ pub struct Case {
 }
 
 impl Plausible {
+    /// Both ends in SI, if the key holds a quantity.
+    pub fn si(&self, key: &Key) -> Option<(f64, f64)> {
+        let Shape::Quantity { quantity, .. } = key.shape else {
+            return None;
+        };
+        let end = |text| units::parse(text, quantity).ok().map(|written| written.si);
+        Some((end(self.from)?, end(self.to)?))
+    }
+
     /// In words, beside the value that it belongs to.
     pub fn words(&self, value: &str) -> String {
         let of = if value.starts_with('{') { "sd " } else { "" };
@@ -634,6 +643,7 @@ keys! {
     WorkingClearance: "study" "working_clearance", one(Length, "1 mm", "1000 mm"), required("\"50 mm\""), "clearance worked with now, one of clearances where these are given";
     AllowedCutRate: "study" "allowed_cut_rate", one(Share, "0.001 %", "50 %"), assumed("\"0.5 %\""), "share of the crop plants that may be cut in one pass over the field, on the whole row";
     Assurance: "study" "assurance", one(Share, "50 %", "99 %"), assumed("\"80 %\""), "share of farms like this one on which the allowed rate is to be kept, where something is not known: 80 % is 4 farms in 5";
+    Unknowns: "study" "unknowns", Shape::Choice(&["stated", "ranges"]), assumed("\"stated\""), "what counts as not known: stated is what the scenario says so of; ranges is also what nobody knows of a farm unless he measured it and the scenario leaves out, such as how far plants stand off their row: it may lie anywhere in the plausible range of its default";
     Passes: "study" "passes", Shape::Count { low: 2, high: 10_000_000 }, assumed("2000"), "most simulated passes; a study ends sooner once it is decided which settings keep the allowed rate";
     Seed: "study" "seed", Shape::Count { low: 0, high: 9_223_372_036_854_775_807 }, assumed("1"), "start of all random numbers; 0 is a seed like any other";
     StudyUnits: "study" "units", Shape::Choice(&["metric", "us"]), assumed("\"metric\""), "units of reports and pictures";

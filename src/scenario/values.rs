@@ -1,5 +1,6 @@
 //! Checked values: every key that applies has one, defaults filled in, nothing contradicts.
 
+use super::field;
 use super::keys::{self, Id, KEYS, Key, Need};
 use super::read::{Read, Value};
 use super::spread::Spread;
@@ -25,15 +26,12 @@ pub struct Stated {
 
 /// What holds for a key that is left out.
 fn left_out(read: &Read, key: &'static Key) -> Option<Stated> {
-    let (value, origin, range) = match key.need {
+    let (value, origin, plausible) = match key.need {
         Need::Default {
             value,
             origin,
             plausible,
-        } => {
-            let range = plausible.map(|range| range.words(value));
-            (value, origin.to_string(), range)
-        }
+        } => (value, origin.to_string(), plausible),
         Need::ByChoice { of, cases } => {
             let choice = keys::key(of);
             let word = match read.entry(of).map(|entry| &entry.value) {
@@ -48,12 +46,23 @@ fn left_out(read: &Read, key: &'static Key) -> Option<Stated> {
                     case.origin,
                     choice.path()
                 ),
-                Some(case.plausible.words(case.value)),
+                Some(case.plausible),
             )
         }
         Need::Required { .. } | Need::Optional { .. } => return None,
     };
-    let found = super::read::value_of(key, value).ok()?;
+    let range = plausible.map(|range| range.words(value));
+    let ends = plausible.and_then(|range| range.si(key));
+    let mut found = super::read::value_of(key, value).ok()?;
+    let asked = read.entry(Id::Unknowns).map(|entry| &entry.value);
+    if asked == Some(&Value::Text("ranges".into()))
+        && let Value::Number(Spread::Fixed(nominal)) = found
+        && let Some(range) = ends
+        && !field::is_scaled(key.id, |id| read.entry(id).is_some())
+        && let Some(unknown) = field::left_out(key.id, range, nominal)
+    {
+        found = Value::Number(unknown);
+    }
     Some(Stated {
         value: found,
         written: value.to_string(),

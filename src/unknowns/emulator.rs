@@ -254,6 +254,13 @@ impl Emulated<'_> {
             })
             .collect()
     }
+
+    /// Square of the coefficient of variation of a pass's rate at every point, where the logarithms of the rates are these.
+    pub fn pass_variations(&self, tool: usize, cell: usize, ln_rates: &[f64]) -> Vec<f64> {
+        let fit = &self.emulator.fits[tool].rates[cell];
+        let rates = ln_rates.iter();
+        rates.map(|&ln_rate| fit.pass_variation(ln_rate)).collect()
+    }
 }
 
 fn coordinates(laws: &[Law], point: &[f64]) -> Vec<f64> {

@@ -21,6 +21,7 @@ import geometry
 import hydraulics
 import limits
 import noises
+import sobol
 import strikes
 import tool_error
 
@@ -31,7 +32,7 @@ HERE = pathlib.Path(__file__).parent
 RELATIVE = 1e-7
 ABSOLUTE = 1e-12
 
-MODULES = [limits, strikes, hydraulics, geometry, noises, control_loops, tool_error]
+MODULES = [limits, strikes, hydraulics, geometry, noises, control_loops, tool_error, sobol]
 
 
 def plain(value):

@@ -1,7 +1,7 @@
 //! What is not known, said: how far apart farms like this one may lie, how sure a setting is, and what carries the doubt.
 
 use crate::report::display::{Units, limit_in_words, trimmed};
-use crate::results::answers::{Assured, Edge};
+use crate::results::answers::{Assured, Edge, Measure, MeasureWhat};
 use crate::results::{FarmShare, NoFarms, RAREST, Results, UnknownValue};
 use crate::scenario::keys::KEYS;
 
@@ -66,6 +66,7 @@ pub fn sentences(results: &Results, units: Units) -> Vec<String> {
     }
     said.extend(sure(results, units));
     said.extend(doubt(results));
+    said.extend(measure_first(results, units));
     said
 }
 
@@ -129,6 +130,61 @@ pub fn clearance(assured: &Assured, units: Units) -> String {
         _ => format!("no simulated clearance at {pace} is wide enough"),
     }
 }
+
+/// What to measure first, as an instruction with numbers; `None` where nothing is worth the work.
+pub fn measure_first(results: &Results, units: Units) -> Option<String> {
+    let best = results.answers.measure.first()?;
+    let closer = units.small_text(best.clearance_gain_m);
+    (best.clearance_gain_m >= WORTH_MEASURING_M).then(|| {
+        format!(
+            "Measure first: {} About {:.0} minutes; with what it tells the tools may then probably run {closer} closer and be as sure.",
+            instruction(best, units),
+            best.minutes
+        )
+    })
+}
+
+/// A gain that is worth a walk into the field, m (our choice).
+const WORTH_MEASURING_M: f64 = 0.001;
+
+/// What to do, and what to write down.
+pub fn instruction(measure: &Measure, units: Units) -> String {
+    let (places, plants) = (measure.places, measure.plants);
+    let apart = units.distance_text(APART_M);
+    match measure.measurement {
+        MeasureWhat::CountPlants => format!(
+            "after a pass count {plants} plants in a row at each of {places} places, at least {apart} apart and on different passes; write down place, row, \
+             plants, cut and touched."
+        ),
+        MeasureWhat::TapeReadings => format!(
+            "with the machine at work, stop at {places} places at least {apart} apart and measure the gaps from a row to the edges left and right of it; write \
+             down place, row, left gap and right gap."
+        ),
+        MeasureWhat::PlantsOffString => format!(
+            "stretch a string along the row at {places} places and measure how far {plants} plants at each stand off it, left or right; write down all of them."
+        ),
+        MeasureWhat::CameraOnString => {
+            "stretch a string down the middle between the tools, let the camera look at it and write down what it shows, left or right.".into()
+        }
+        MeasureWhat::TimedLatency => {
+            "film the row under the camera and its screen together, move a stick across the row and count the frames until the screen shows it; write down the \
+             time."
+                .into()
+        }
+        MeasureWhat::LoggedPass => {
+            "log a pass with a satellite receiver that is good to two or three centimetres; keep the file.".into()
+        }
+        MeasureWhat::RowsOffString => format!(
+            "stretch a line of 50 m beside the row and measure the distance to the row at {places} places; write down all of them."
+        ),
+        MeasureWhat::SideSlope => {
+            "lay a level across the rows and write down by how much it falls on a metre.".into()
+        }
+    }
+}
+
+/// How far apart places should lie, so that they do not tell of the same stretch, m (our choice: two lengths of the planter's wander).
+const APART_M: f64 = 25.0;
 
 /// Shares of the doubt that are worth a word, and how many at most.
 const WORTH_A_WORD: f64 = 0.1;
