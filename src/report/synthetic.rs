@@ -62,6 +62,7 @@ pub fn results() -> Results {
             touched: share(0.4 * rate),
             plants,
             passes: 400,
+            known: None,
             resolved: cut >= 28.0,
         }
     };
@@ -204,6 +205,9 @@ pub fn results() -> Results {
         meaning: meaning.into(),
     };
     let mut results = Results {
+        unknowns: Vec::new(),
+        assurance: 0.8,
+        no_farms: None,
         schema_version: SCHEMA_VERSION,
         tool: Tool {
             name: "rowroom".into(),

@@ -1,11 +1,11 @@
 //! What farms like this one may see: how sure a setting is, rates over farms, and what carries the doubt.
 
 use super::Page;
-use crate::report::display::percent;
+use crate::report::display::{fixed, percent};
 use crate::report::parts::{key, scroll};
 use crate::report::three_answers::guided;
 use crate::report::words::capital;
-use crate::report::words::farms::{clearance, farms, no_farms, plain, rate, speed};
+use crate::report::words::farms::{clearance, farms, instruction, no_farms, plain, rate, speed};
 use crate::results::UnknownValue;
 use maud::{Markup, html};
 
@@ -26,6 +26,7 @@ impl Page<'_> {
                 (self.rates_over_farms())
             }
             (self.what_carries())
+            (self.measure_first())
         })
     }
 
@@ -85,6 +86,40 @@ impl Page<'_> {
                     } } }
                 }
             }))
+        }
+    }
+
+    fn measure_first(&self) -> Markup {
+        let measures = &self.results.answers.measure;
+        let both = self.both;
+        let caption = both.say(|units| {
+            format!(
+                "What each is expected to be worth at the setting that the answers speak of, held to the same assurance: {} closer to the row, or {} \
+                 faster. The most for each minute of work first. Minutes and exactness are common practice, no source.",
+                units.small_unit(),
+                units.speed_unit()
+            )
+        });
+        html! {
+            @if !measures.is_empty() {
+                h3 { "What to measure first" }
+                (scroll("What to measure first", caption, html! {
+                    table {
+                        thead { tr {
+                            th.text scope="col" { "What to do, and what to write down" }
+                            th scope="col" { "Minutes" }
+                            th scope="col" { (both.say(|units| format!("Closer by, {}", units.small_unit()))) }
+                            th scope="col" { (both.say(|units| format!("Faster by, {}", units.speed_unit()))) }
+                        } }
+                        tbody { @for measure in measures { tr {
+                            th.text scope="row" { (both.say(|units| capital(&instruction(measure, units)))) }
+                            td { (fixed(measure.minutes, 0)) }
+                            td { (both.say(|units| fixed(units.small(measure.clearance_gain_m), 1))) }
+                            td { (both.say(|units| fixed(units.speed(measure.speed_gain_m_s), 1))) }
+                        } } }
+                    }
+                }))
+            }
         }
     }
 

@@ -13,6 +13,8 @@ pub fn answers(results: &Results) -> Answers {
     let controller = Kind::LagCompensatedYaw;
     let (speed_m_s, clearance_m) = (results.working_speed_m_s, results.working_clearance_m);
     Answers {
+        assured: Vec::new(),
+        measure: Vec::new(),
         passes: 200,
         recommended: Some(recommended(results, controller)),
         not_recommended: None,
