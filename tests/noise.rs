@@ -4,7 +4,7 @@
 mod common;
 
 use common::{assert_near, cases, number, numbers, references};
-use rowroom::model::noise::{GaussMarkov, Smooth};
+use rowroom::model::noise::{GaussMarkov, POINTS_PER_REACH, Smooth};
 use rowroom::model::vector::Lanes;
 use rowroom::sim::deviates::Deviates;
 use rowroom::sim::ground::Track;
@@ -146,27 +146,37 @@ fn val_autocovariance_does_not_depend_on_the_step() {
     }
 }
 
-/// Linear interpolation keeps the share `1 - (1 - rho)/3` of the variance, and a ground track keeps exactly that.
+/// Straight lines between points keep the share `1 - (1 - rho)/3` of their variance; points of the ground have so much more that the lines
+/// have the noise's own, and a ground track keeps exactly that, on many points and on few.
 #[test]
 fn val_interpolation_keeps_the_variance() {
     let file = references("noises");
+    let (sd, reach) = (0.03, 12.0);
     for case in cases(&file, "interpolation") {
         let kept = number(case, "kept");
         assert!(kept > 0.998, "more than 0.2 % lost");
-        let (sd, reach) = (0.03, 12.0);
-        let end_m = 3000.0 * reach;
-        let (span_m, mut deviates) = ((0.0, end_m), deviates(5));
-        let track = if is_smooth(case) {
-            Track::smooth(&Smooth { sd, reach }, span_m, &mut deviates)
+        let raised = if is_smooth(case) {
+            Smooth { sd, reach }.through_points(reach / 200.0).sd
         } else {
-            Track::gauss_markov(&GaussMarkov { sd, reach }, span_m, &mut deviates)
+            GaussMarkov { sd, reach }.through_points(reach / 200.0).sd
         };
-        // Off the grid of reach/200, so that all parts of a gap are met.
-        let step = reach / 37.3;
-        let values: Vec<f64> = (0..(end_m / step) as usize)
-            .map(|i| track.at(Lanes([i as f64 * step])).0[0])
-            .collect();
-        let (found, standard_error) = lagged_product(&values, 0);
-        assert_near(found, kept * sd * sd, 0.0, 4.0 * standard_error, case);
+        assert_near(raised * raised * kept, sd * sd, 1e-9, 0.0, case);
+        for per_reach in [POINTS_PER_REACH, 5.0] {
+            let end_m = 3000.0 * reach;
+            let (span_m, mut deviates) = ((0.0, end_m), deviates(5));
+            let track = if is_smooth(case) {
+                Track::smooth(&Smooth { sd, reach }, span_m, per_reach, &mut deviates)
+            } else {
+                let noise = GaussMarkov { sd, reach };
+                Track::gauss_markov(&noise, span_m, per_reach, &mut deviates)
+            };
+            // Off the grid, so that all parts of a gap are met.
+            let step = reach / 37.3;
+            let values: Vec<f64> = (0..(end_m / step) as usize)
+                .map(|i| track.at(Lanes([i as f64 * step])).0[0])
+                .collect();
+            let (found, standard_error) = lagged_product(&values, 0);
+            assert_near(found, sd * sd, 0.0, 4.0 * standard_error, case);
+        }
     }
 }

@@ -1,4 +1,5 @@
-//! The tractor takes longer steps than the side-shift: what that changes, on bends, at high speed and in rare rates.
+//! The tractor takes longer steps than the side-shift, and the ground lies on few points: what that changes, on bends, at high speed and in
+//! rare rates.
 #![allow(missing_docs)]
 
 #[path = "common/machines.rs"]
@@ -7,8 +8,10 @@ mod machines;
 use machines::machines;
 use rowroom::model::controller::Kind;
 use rowroom::model::driver::Driver;
+use rowroom::model::noise::POINTS_PER_REACH;
 use rowroom::model::setup::{Setup, drive_ticks};
 use rowroom::montecarlo::tally::{TRADE_ROOM_M, Tally};
+use rowroom::scenario::Scenario;
 use rowroom::sim::pass::Pass;
 use rowroom::sim::{self, Request};
 use statrs::distribution::{ContinuousCDF, Normal};
@@ -111,9 +114,10 @@ fn prop_longer_steps_of_the_drive_change_little() {
     assert_eq!(drive_ticks(0.030), 1);
 }
 
-/// With all noises on, and the switch: the spread of tool error and tractor within 3.5 standard errors of their difference.
+/// With all noises on, and the switch, and the ground on ten times as many points: the spread of tool error and tractor within 3.5 standard
+/// errors of their difference.
 #[test]
-fn analytic_longer_steps_of_the_drive_keep_the_spread() {
+fn analytic_longer_steps_of_the_drive_and_few_points_keep_the_spread() {
     let passes: Vec<u64> = (0..48).collect();
     let kinds = [Kind::Pid, Kind::OnOff];
     for (name, setup) in machines() {
@@ -121,6 +125,9 @@ fn analytic_longer_steps_of_the_drive_keep_the_spread() {
             let [longer, exact] = [4, 1].map(|ticks| {
                 let mut setup = setup.clone();
                 setup.run.drive_ticks = ticks;
+                if ticks == 1 {
+                    setup.run.ground_points = 10.0 * POINTS_PER_REACH;
+                }
                 let speeds = [speed_m_s];
                 let request = Request {
                     // Other passes for either: on the same ground their errors would go together and the check would be lax.
@@ -148,4 +155,57 @@ fn analytic_longer_steps_of_the_drive_keep_the_spread() {
             }
         }
     }
+}
+
+/// The ground on ten times as many points, other passes for either: rates down to the rarest that these passes resolve within 3.5 standard
+/// errors of their difference, at 16 km/h.
+#[test]
+fn analytic_few_points_keep_rare_rates() {
+    let scenario = Scenario::demo().unwrap();
+    let clearances_m = [0.03, 0.045, 0.06, 0.075, 0.09];
+    let kinds = [Kind::Pid, Kind::LagCompensatedYaw];
+    let speeds = [16.0 / 3.6];
+    let passes: Vec<u64> = (0..768).collect();
+    let [few, many] = [1.0, 10.0].map(|times| {
+        let seed = SEED + times as u64;
+        let request = Request {
+            seed,
+            speeds_m_s: &speeds,
+            clearances_m: &clearances_m,
+            rows_apart_at_m_s: None,
+            room_m: TRADE_ROOM_M,
+        };
+        let setups: Vec<Setup> = (passes.iter())
+            .map(|&pass| {
+                let mut setup = scenario.draw(seed, pass);
+                setup.run.ground_points = times * POINTS_PER_REACH;
+                setup
+            })
+            .collect();
+        let found = sim::run(&request, &kinds, &setups, &passes);
+        [0, 1].map(|kind| {
+            let mut tally = Tally::new(0, clearances_m.len());
+            for pass in &found {
+                tally.add(&pass[0].controllers[kind], pass[0].axle);
+            }
+            // Without the entry, where the headland turn alone decides.
+            tally.rest.cut
+        })
+    });
+    let mut compared = 0;
+    for (few, many) in few.iter().flatten().zip(many.iter().flatten()) {
+        if !(few.borne_by_enough() && many.borne_by_enough()) {
+            continue;
+        }
+        compared += 1;
+        let error = f64::sqrt(few.variance().unwrap() + many.variance().unwrap());
+        let apart = (few.rate() - many.rate()).abs();
+        assert!(
+            apart < 3.5 * error,
+            "{} {} {error}",
+            few.rate(),
+            many.rate()
+        );
+    }
+    assert!(compared >= 6, "{compared}");
 }

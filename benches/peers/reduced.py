@@ -12,7 +12,7 @@ from typing import NamedTuple
 SCENARIO = Path(__file__).with_name("reduced.toml")
 
 # Ground noises: points per correlation length. Warm-up: preview distances, and correlation lengths at least.
-POINTS_PER_REACH = 200
+POINTS_PER_REACH = 40
 WARM_UP_PREVIEWS = 10
 WARM_UP_REACHES = 3
 
@@ -183,6 +183,13 @@ def gauss_markov(sd, reach, step):
     return GaussMarkov(sd, decay, sd * math.sqrt(-math.expm1(-2 * step / reach)))
 
 
+def ground(noise, sd, reach, step):
+    """A noise of the ground: points whose straight lines between them have this sd, on the mean over the way."""
+    x = step / reach
+    correlation = (1 + x if noise is smooth else 1) * math.exp(-x)
+    return noise(sd / math.sqrt((2 + correlation) / 3), reach, step)
+
+
 def smooth(sd, reach, step):
     m = 1 / reach
     x = m * step
@@ -330,12 +337,12 @@ def read(path=SCENARIO, drive_ticks=DRIVE_TICKS):
         tool_line_m=tool_line_m,
         camera_point_m=tool_line_m - of("camera", "lookahead"),
         wander_grid_m=wander_grid_m,
-        wander=smooth(of("rows", "wander"), wander_reach_m, wander_grid_m),
+        wander=ground(smooth, of("rows", "wander"), wander_reach_m, wander_grid_m),
         seeing_grid_m=seeing_grid_m,
-        seeing=gauss_markov(of("driver.hand", "seeing_sd"), seeing_reach_m, seeing_grid_m),
+        seeing=ground(gauss_markov, of("driver.hand", "seeing_sd"), seeing_reach_m, seeing_grid_m),
         appearance_grid_m=appearance_grid_m,
-        appearance=gauss_markov(
-            of("camera", "appearance_sd") / math.sqrt(len(seen_rows)), appearance_reach_m, appearance_grid_m
+        appearance=ground(
+            gauss_markov, of("camera", "appearance_sd") / math.sqrt(len(seen_rows)), appearance_reach_m, appearance_grid_m
         ),
         steering=gauss_markov(of("driver.hand", "steering_sd"), steering_time_s, drive_s),
         roll_height_m=of("camera", "roll_height"),

@@ -29,9 +29,9 @@ pub struct Smooth {
     pub reach: f64,
 }
 
-/// Finest resolution of a ground noise: its correlation length over this. Linear interpolation between such points
-/// loses 0.17 % of a Gauss-Markov variance.
-const POINTS_PER_REACH: f64 = 200.0;
+/// Points per correlation length of a noise of the ground, with straight lines between them (our choice: the finer, the more memory a pass
+/// walks through; what it changes is held against ten times as many, `tests/steps.rs`).
+pub const POINTS_PER_REACH: f64 = 40.0;
 
 /// The exact recurrence of a [`GaussMarkov`] noise over one fixed step.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -47,6 +47,14 @@ impl GaussMarkov {
         sd: 0.0,
         reach: 1.0,
     };
+
+    /// The noise whose straight lines between points `d` apart have this one's variance, on the mean over the way.
+    pub fn through_points(&self, d: f64) -> GaussMarkov {
+        GaussMarkov {
+            sd: self.sd / between_points(libm::exp(-d / self.reach)),
+            ..*self
+        }
+    }
 
     /// The recurrence over a step of `d` (same unit as `reach`, at least 0).
     pub fn step(&self, d: f64) -> GaussMarkovStep {
@@ -85,6 +93,15 @@ pub struct SmoothStep {
 }
 
 impl Smooth {
+    /// See [`GaussMarkov::through_points`].
+    pub fn through_points(&self, d: f64) -> Smooth {
+        let x = d / self.reach;
+        Smooth {
+            sd: self.sd / between_points((1.0 + x) * libm::exp(-x)),
+            ..*self
+        }
+    }
+
     /// The recurrence over a step of `d` (same unit as `reach`, above 0).
     pub fn step(&self, d: f64) -> SmoothStep {
         let m = 1.0 / self.reach;
@@ -136,9 +153,10 @@ impl SmoothStep {
     }
 }
 
-/// Distance between the points of a ground noise, m.
-pub(crate) fn grid_m(reach_m: f64) -> f64 {
-    reach_m / POINTS_PER_REACH
+/// Standard deviation of a straight line between two points of this correlation, on the mean over the way, as share of theirs: at a share u
+/// of it the variance is `u² + (1 - u)² + 2 u (1 - u) rho`.
+fn between_points(correlation: f64) -> f64 {
+    ((2.0 + correlation) / 3.0).sqrt()
 }
 
 /// Number of points from `start_m` to at least `end_m`, at least two.

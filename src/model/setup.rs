@@ -6,7 +6,7 @@ use super::driver::{Driver, HandDriver};
 use super::hitch::{Hitch, Tools};
 use super::hydraulics::{DirectionalValve, Hydraulics, ProportionalValve};
 use super::line::Line;
-use super::noise::{GaussMarkov, Smooth};
+use super::noise::{GaussMarkov, POINTS_PER_REACH, Smooth};
 use super::rows::{Plants, Rows};
 use super::tracker::Tracker;
 use super::tractor::Tractor;
@@ -37,6 +37,8 @@ pub struct Run {
     pub step_s: f64,
     /// Ticks to one step of the drive, at least 1: a tractor is slower than a valve, see [`drive_ticks`].
     pub drive_ticks: usize,
+    /// Points per correlation length of the noises of the ground, see [`POINTS_PER_REACH`].
+    pub ground_points: f64,
 }
 
 /// Longest step of the drive, s (our choice; what it changes is held against shorter steps, `tests/steps.rs`).
@@ -140,6 +142,7 @@ impl Setup {
                 start_delay_s: 0.5,
                 step_s: 0.005,
                 drive_ticks: drive_ticks(0.005),
+                ground_points: POINTS_PER_REACH,
             },
             line: Line::straight(),
             rows: Rows {

@@ -9,7 +9,7 @@ use crate::model::driver::{Driver, HandDriver, LoggedPath, SatelliteLine};
 use crate::model::hitch::{Hitch, Tools};
 use crate::model::hydraulics::{DirectionalValve, Hydraulics, ProportionalValve};
 use crate::model::line::{Bend, Line};
-use crate::model::noise::{GaussMarkov, Smooth};
+use crate::model::noise::{GaussMarkov, POINTS_PER_REACH, Smooth};
 use crate::model::rows::{Plants, Rows};
 use crate::model::setup::{Run, Setup, drive_ticks};
 use crate::model::tracker::Tracker;
@@ -121,6 +121,7 @@ pub fn setup(values: &Values, fixed: &Fixed, n: &Numbers<'_>) -> Setup {
             start_delay_s: n.get(Id::StartDelay),
             step_s: n.get(Id::Step),
             drive_ticks: drive_ticks(n.get(Id::Step)),
+            ground_points: POINTS_PER_REACH,
         },
         line: fixed.line.clone(),
         rows: Rows {

@@ -5,7 +5,7 @@ use super::streams::Source;
 use crate::model::camera::Camera;
 use crate::model::driver::Driver;
 use crate::model::hitch::Hitch;
-use crate::model::noise::{GaussMarkov, Smooth, grid_m, points};
+use crate::model::noise::{GaussMarkov, Smooth, points};
 use crate::model::setup::Setup;
 use crate::model::vector::{Lanes, WHOLE};
 
@@ -36,18 +36,19 @@ impl<const N: usize> Track<N> {
         }
     }
 
-    /// Draws a Gauss-Markov noise from the first to at least the second distance, m.
+    /// Draws a Gauss-Markov noise from the first to at least the second distance, m, on so many points per correlation length.
     #[inline(always)]
     pub fn gauss_markov(
         noise: &GaussMarkov,
         (start_m, end_m): (f64, f64),
+        per_reach: f64,
         deviates: &mut Deviates<N>,
     ) -> Self {
         if noise.sd == 0.0 {
             return Self::nothing();
         }
-        let grid_m = grid_m(noise.reach);
-        let step = noise.step(grid_m);
+        let grid_m = noise.reach / per_reach;
+        let step = noise.through_points(grid_m).step(grid_m);
         let count = points(start_m, end_m, grid_m);
         let mut values = vec![Lanes::default(); count];
         let mut value = step.start(deviates.normal());
@@ -71,13 +72,14 @@ impl<const N: usize> Track<N> {
     pub fn smooth(
         noise: &Smooth,
         (start_m, end_m): (f64, f64),
+        per_reach: f64,
         deviates: &mut Deviates<N>,
     ) -> Self {
         if noise.sd == 0.0 {
             return Self::nothing();
         }
-        let grid_m = grid_m(noise.reach);
-        let step = noise.step(grid_m);
+        let grid_m = noise.reach / per_reach;
+        let step = noise.through_points(grid_m).step(grid_m);
         let count = points(start_m, end_m, grid_m);
         let mut values = vec![Lanes::default(); count];
         let mut state = step.start([deviates.normal(), deviates.normal()]);
@@ -154,7 +156,7 @@ impl<const N: usize> Ground<N> {
     #[inline(always)]
     pub fn draw(setup: &Setup, seed: u64, passes: [u64; N]) -> Self {
         let (span_m, tools_span_m) = (span_m(setup), tools_span_m(setup));
-        let rows = &setup.rows;
+        let (rows, per_reach) = (&setup.rows, setup.run.ground_points);
         let planter_passes = rows.planter_pass.iter().max().map_or(1, |last| last + 1);
         let guided_pass = rows.guided.first().map_or(0, |&row| rows.planter_pass[row]);
         let stream = |source, part| Deviates::new(seed, passes, source, part);
@@ -173,7 +175,10 @@ impl<const N: usize> Ground<N> {
             } else {
                 join_m
             };
-            wander.push((Track::smooth(&rows.wander, span_m, &mut deviates), join_m));
+            wander.push((
+                Track::smooth(&rows.wander, span_m, per_reach, &mut deviates),
+                join_m,
+            ));
         }
         let unit_m: Vec<Lanes<N>> = rows
             .offset_m
@@ -198,13 +203,13 @@ impl<const N: usize> Ground<N> {
             Driver::Hand(hand) => {
                 let mut noise = hand.seeing;
                 noise.sd *= hand.wander_factor;
-                Track::gauss_markov(&noise, span_m, &mut stream(Source::Seeing, 0))
+                Track::gauss_markov(&noise, span_m, per_reach, &mut stream(Source::Seeing, 0))
             }
             _ => Track::nothing(),
         };
         let sway = match setup.hitch {
             Hitch::Rigid { sway, free_play_m } => {
-                Track::gauss_markov(&sway, tools_span_m, &mut stream(Source::Sway, 0))
+                Track::gauss_markov(&sway, tools_span_m, per_reach, &mut stream(Source::Sway, 0))
                     .limited(free_play_m)
             }
             Hitch::Drawn { .. } => Track::nothing(),
@@ -212,8 +217,12 @@ impl<const N: usize> Ground<N> {
         let mut noise = setup.camera.appearance;
         // Every row looks uneven in its own way: the mean of those in view is quieter by the root of their number.
         noise.sd /= (rows.guided.len().max(1) as f64).sqrt();
-        let appearance =
-            Track::gauss_markov(&noise, tools_span_m, &mut stream(Source::Appearance, 0));
+        let appearance = Track::gauss_markov(
+            &noise,
+            tools_span_m,
+            per_reach,
+            &mut stream(Source::Appearance, 0),
+        );
         let blind = passes
             .into_iter()
             .map(|pass| {

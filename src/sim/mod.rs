@@ -233,14 +233,12 @@ pub enum Registers {
     Baseline,
     /// Four passes in one of AVX2.
     Avx2,
-    /// Eight passes in one of AVX-512 (F, BW, DQ and VL).
-    Avx512,
 }
 
 impl Registers {
     /// All that this processor has, the narrowest first.
     pub fn here() -> Vec<Registers> {
-        let all = [Registers::Baseline, Registers::Avx2, Registers::Avx512];
+        let all = [Registers::Baseline, Registers::Avx2];
         all.into_iter().filter(|one| one.is_here()).collect()
     }
 
@@ -252,12 +250,6 @@ impl Registers {
         return match self {
             Registers::Baseline => true,
             Registers::Avx2 => std::arch::is_x86_feature_detected!("avx2"),
-            Registers::Avx512 => {
-                std::arch::is_x86_feature_detected!("avx512f")
-                    && std::arch::is_x86_feature_detected!("avx512bw")
-                    && std::arch::is_x86_feature_detected!("avx512dq")
-                    && std::arch::is_x86_feature_detected!("avx512vl")
-            }
         };
         #[cfg(not(all(target_arch = "x86_64", not(test))))]
         return self == Registers::Baseline;
@@ -272,9 +264,11 @@ fn widest<const N: usize>(
     scratch: &mut Scratch<N>,
 ) -> Vec<Vec<AtSpeeds>> {
     // One pass alone fills no wide register.
-    let wide = [Registers::Avx512, Registers::Avx2];
-    let registers = wide.into_iter().find(|one| N > 1 && one.is_here());
-    let registers = registers.unwrap_or(Registers::Baseline);
+    let registers = if N > 1 && Registers::Avx2.is_here() {
+        Registers::Avx2
+    } else {
+        Registers::Baseline
+    };
     on(registers, request, machines, passes, scratch)
 }
 
@@ -286,14 +280,10 @@ fn on<const N: usize>(
     scratch: &mut Scratch<N>,
 ) -> Vec<Vec<AtSpeeds>> {
     #[cfg(all(target_arch = "x86_64", not(test)))]
-    if registers.is_here() {
+    if registers == Registers::Avx2 && registers.is_here() {
         #[allow(unsafe_code)]
         // SAFETY: the processor has what the function asks for.
-        match registers {
-            Registers::Avx512 => return unsafe { with_avx512(request, machines, passes, scratch) },
-            Registers::Avx2 => return unsafe { with_avx2(request, machines, passes, scratch) },
-            Registers::Baseline => {}
-        }
+        return unsafe { with_avx2(request, machines, passes, scratch) };
     }
     let _ = registers;
     on_baseline(request, machines, passes, scratch)
@@ -313,17 +303,6 @@ fn on_baseline<const N: usize>(
 #[cfg(all(target_arch = "x86_64", not(test)))]
 #[target_feature(enable = "avx2")]
 fn with_avx2<const N: usize>(
-    request: &Request,
-    machines: &[Machine<N>],
-    passes: [u64; N],
-    scratch: &mut Scratch<N>,
-) -> Vec<Vec<AtSpeeds>> {
-    simulate(request, machines, passes, scratch)
-}
-
-#[cfg(all(target_arch = "x86_64", not(test)))]
-#[target_feature(enable = "avx512f,avx512bw,avx512dq,avx512vl")]
-fn with_avx512<const N: usize>(
     request: &Request,
     machines: &[Machine<N>],
     passes: [u64; N],
