@@ -212,6 +212,10 @@ pub struct FarmShare {
     pub p95: f64,
     /// On the share `assurance` of the farms it is no more.
     pub assured: f64,
+    /// Slope of the rates over those of the bell curve of tool error and plants, logarithms both: 1 where that law holds.
+    pub slope: f64,
+    /// Standard deviation of the logarithm of the rate between fields that no unknown explains.
+    pub scatter: f64,
     /// True if fields of thousands of points were worked out from those simulated; false where these alone tell, with the scatter of their
     /// few passes.
     pub fitted: bool,

@@ -281,7 +281,7 @@ fn prop_a_pass_that_loses_the_row_keeps_its_plants() {
 /// stand.
 #[test]
 fn analytic_expected_and_counted_plants_agree() {
-    const PASSES: u64 = 48;
+    const PASSES: u64 = 96;
     let mut setup = Setup::plausible();
     setup.run.length_m = 120.0;
     let rows = setup.rows.offset_m.len();

@@ -30,8 +30,9 @@ fn told(scenario: &Scenario, id: Id) -> Assumption {
 }
 
 /// What is set and not met: nobody can doubt it.
-const DECIDED: [Id; 9] = [
+const DECIDED: [Id; 10] = [
     Id::AllowedCutRate,
+    Id::Assurance,
     Id::PassLength,
     Id::EntryLength,
     Id::Approach,

@@ -106,6 +106,8 @@ pub fn known_between(
         p50: between(slow.p50, fast.p50),
         p95: between(slow.p95, fast.p95),
         assured: between(slow.assured, fast.assured),
+        slope: (1.0 - share) * slow.slope + share * fast.slope,
+        scatter: (1.0 - share) * slow.scatter + share * fast.scatter,
         fitted: slow.fitted && fast.fitted,
     };
     Some(FarmRates {

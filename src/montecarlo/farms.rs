@@ -149,17 +149,18 @@ impl Farms {
         let draws = Cloud::of(laws.len(), points.collect(), vec![1.0; numbers.len()])?;
         let passes = fields.passes();
         let places = study.speeds_m_s.len() * kinds.len();
-        let simulated: Vec<Simulated> = (0..places)
-            .map(|place| Simulated {
-                elsewhere: on_entry(
-                    scenario,
-                    &saved.sums.tallies[place / kinds.len()][place % kinds.len()],
-                ),
-                ..fields.simulated(place)
-            })
-            .collect();
         let stand = StandAt::of(scenario);
         let band = |values: &[f64], cell: usize| stand.band(&study.clearances_m, values, cell);
+        let medians: Vec<f64> = laws.iter().map(Law::median).collect();
+        let simulated: Vec<Simulated> = (0..places)
+            .map(|place| {
+                let tally = &saved.sums.tallies[place / kinds.len()][place % kinds.len()];
+                Simulated {
+                    elsewhere: on_entry(scenario, tally, &|cell| band(&medians, cell)),
+                    ..fields.simulated(place)
+                }
+            })
+            .collect();
         let emulator = match Emulator::fit(&laws, &draws, &passes, &simulated, &band) {
             Ok(emulator) => emulator,
             Err(why) => {
@@ -181,39 +182,33 @@ impl Farms {
                     let of_cell = |cell: usize| {
                         let fit = &emulator.fits[place].rates[cell];
                         let fitted = fit.trust == Trust::Sound;
-                        if fitted {
-                            (emulated.ln_rates(place, cell), weights.clone(), true)
+                        let ln_rates = emulated.ln_rates(place, cell);
+                        let levels = [0.05, 0.5, 0.95, level];
+                        let points = if fitted {
+                            quantiles(&weights, &ln_rates, levels)
                         } else {
                             let raw = raw_ln_rates(&passes, &simulated[place].rates[cell]);
-                            let count = raw.len();
-                            (raw, vec![1.0; count], false)
-                        }
-                    };
-                    let share = |(ln_rates, weights, fitted): &(Vec<f64>, Vec<f64>, bool)| {
-                        let levels = [0.05, 0.5, 0.95, level];
-                        let [p05, p50, p95, assured] = quantiles(weights, ln_rates, levels)
-                            .map(|ln_rate| libm::exp(ln_rate).clamp(RAREST, 1.0));
-                        FarmShare {
+                            quantiles(&vec![1.0; raw.len()], &raw, levels)
+                        };
+                        let [p05, p50, p95, assured] =
+                            points.map(|ln_rate| libm::exp(ln_rate).clamp(RAREST, 1.0));
+                        let share = FarmShare {
                             p05,
                             p50,
                             p95,
                             assured,
-                            fitted: *fitted,
-                        }
+                            slope: fit.slope_alone,
+                            scatter: fit.tau,
+                            fitted,
+                        };
+                        (share, ln_rates)
                     };
-                    let (cut, touched) = (of_cell(clearance), of_cell(clearances + clearance));
-                    let known = FarmRates {
-                        cut: share(&cut),
-                        touched: share(&touched),
-                    };
+                    let ((cut, ln_rates), (touched, _)) =
+                        (of_cell(clearance), of_cell(clearances + clearance));
                     if let Some(rate) = rate_mut(results, controller, speed, clearance) {
-                        rate.known = Some(known);
+                        rate.known = Some(FarmRates { cut, touched });
                     }
-                    ln_cut[kind][speed].push(if cut.2 {
-                        cut.0
-                    } else {
-                        emulated.ln_rates(place, clearance)
-                    });
+                    ln_cut[kind][speed].push(ln_rates);
                 }
             }
         }
@@ -331,15 +326,25 @@ impl Farms {
     }
 }
 
-/// Plants of the entry stretch, which the tool error of the rest does not tell of: cut, clearance by clearance, then touched.
-fn on_entry(scenario: &Scenario, tally: &Tally) -> Vec<Elsewhere> {
+/// Plants of the entry stretch, which the tool error of the rest does not tell of: cut, clearance by clearance, then touched. `band` is
+/// that of the median farm, by cell.
+fn on_entry(scenario: &Scenario, tally: &Tally, band: &dyn Fn(usize) -> Band) -> Vec<Elsewhere> {
     let [of_entry, _] = scenario.nominal().run.of_the_row();
-    let fates = |fates: &Fates| [fates.cut.clone(), fates.touched.clone()].concat();
-    let pairs = fates(&tally.entry).into_iter().zip(fates(&tally.whole));
+    let clearances = tally.entry.cut.len();
+    let all = |fates: &Fates| [fates.cut.clone(), fates.touched.clone()].concat();
+    let pairs = all(&tally.entry).into_iter().zip(all(&tally.whole));
     pairs
-        .map(|(entry, whole)| Elsewhere {
-            share: of_entry * entry.plants() / whole.plants(),
-            rate: entry.rate(),
+        .enumerate()
+        .map(|(cell, (entry, whole))| {
+            let clearance = cell % clearances;
+            let cut = tally.entry.cut[clearance].rate();
+            let variance_m2 = Elsewhere::variance_m2(&band(clearance), cut);
+            Elsewhere {
+                share: of_entry * entry.plants() / whole.plants(),
+                rate: entry.rate(),
+                variance_m2,
+                ln_median: band(cell).ln_share(0.0, variance_m2),
+            }
         })
         .collect()
 }

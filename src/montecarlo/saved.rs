@@ -12,7 +12,7 @@ use crate::results::Tool;
 use crate::scenario::{Texts, hex};
 
 /// Raised whenever older files would be read wrongly.
-const FORMAT: u32 = 6;
+const FORMAT: u32 = 7;
 
 /// Missing parts that a message names at most.
 const NAMED_PARTS: usize = 20;
@@ -435,7 +435,7 @@ mod tests {
                 &good
                     .to_json()
                     .unwrap()
-                    .replace("\"format\":6", "\"format\":5")
+                    .replace("\"format\":7", "\"format\":6")
             ),
             Err(SavedError::OtherVersion { .. })
         ));

@@ -38,11 +38,14 @@ pub enum Spread {
 }
 
 impl Spread {
-    /// Not known but for this law; the nominal pass has its median.
+    /// Not known but for this law; the nominal pass has its median, of a bell curve what was measured.
     pub fn unknown_as(law: Law) -> Spread {
         Spread::Unknown {
             law,
-            nominal: law.median(),
+            nominal: match law {
+                Law::Normal { mean, .. } => mean,
+                _ => law.median(),
+            },
         }
     }
 

@@ -64,17 +64,39 @@ pub struct Elsewhere {
     pub share: f64,
     /// Share of them that meet the fate, 0 to 1: the mean over all draws.
     pub rate: f64,
+    /// Variance of the tool error there, m², as [`Elsewhere::variance_m2`] finds it: how the rate changes with the band.
+    pub variance_m2: f64,
+    /// Logarithm of the bell curve's share with that variance in the band of the median farm.
+    pub ln_median: f64,
 }
 
 impl Elsewhere {
-    /// Logarithm of the share of all plants, from that of the others.
-    pub fn with(&self, ln_share: f64) -> f64 {
+    /// Logarithm of the share of all plants, from that of the others, in a band.
+    pub fn with(&self, ln_share: f64, band: &Band) -> f64 {
         if self.share > 0.0 {
-            let all = (1.0 - self.share) * libm::exp(ln_share) + self.share * self.rate;
+            let changes = libm::exp(band.ln_share(0.0, self.variance_m2) - self.ln_median);
+            let rate = (self.rate * changes).min(1.0);
+            let all = (1.0 - self.share) * libm::exp(ln_share) + self.share * rate;
             libm::log(all.max(f64::MIN_POSITIVE))
         } else {
             ln_share
         }
+    }
+
+    /// Variance of a tool error about 0, m², with which a band without a harsher fate holds this share of the plants; the nearest one from
+    /// a micrometre to a metre.
+    pub fn variance_m2(band: &Band, share: f64) -> f64 {
+        let (mut low, mut high) = (libm::log(1e-6), 0.0);
+        for _ in 0..60 {
+            let middle = 0.5 * (low + high);
+            let sd_m = libm::exp(middle);
+            if libm::exp(band.ln_share(0.0, sd_m * sd_m)) < share {
+                low = middle;
+            } else {
+                high = middle;
+            }
+        }
+        libm::exp(low + high)
     }
 }
 
@@ -105,16 +127,32 @@ mod tests {
         assert!((share - (q(1.6) + q(2.4) - q(2.0) - q(2.8))).abs() < 1e-12);
     }
 
-    /// A tenth of the plants stand elsewhere and 0.2 of them are met: 0.9 * 0.01 + 0.02; without any the share itself, however small.
+    /// A tenth of the plants stand elsewhere and 0.2 of them are met: 0.9 * 0.01 + 0.02 on the median farm, and where a wider band holds
+    /// half as many there too, 0.9 * 0.01 + 0.01; without any the share itself, however small.
     #[test]
     fn analytic_plants_elsewhere_by_hand() {
+        let band = |room_m| Band {
+            room_m,
+            apart_m: None,
+            other_variance_m2: 0.01 * 0.01,
+        };
+        let median = band(0.04);
+        let variance_m2 = Elsewhere::variance_m2(&median, 0.2);
+        // Two tails of 0.1 each: 1.28155 standard deviations (any table).
+        let sd_m = 0.04 / 1.281_551_565_5;
+        assert!((variance_m2 + 1e-4 - sd_m * sd_m).abs() < 1e-9);
         let elsewhere = Elsewhere {
             share: 0.1,
             rate: 0.2,
+            variance_m2,
+            ln_median: median.ln_share(0.0, variance_m2),
         };
-        let all = libm::exp(elsewhere.with(libm::log(0.01)));
-        assert!((all - 0.029).abs() < 1e-15);
-        assert_eq!(Elsewhere::default().with(-690.0), -690.0);
+        let all = |band: &Band| libm::exp(elsewhere.with(libm::log(0.01), band));
+        assert!((all(&median) - 0.029).abs() < 1e-12);
+        // Two tails of 0.05 each.
+        let wide = band(1.644_853_627 * sd_m);
+        assert!((all(&wide) - 0.019).abs() < 1e-9);
+        assert_eq!(Elsewhere::default().with(-690.0, &median), -690.0);
     }
 
     /// With one row the camera follows that row: its unit's error does not count.

@@ -105,7 +105,7 @@ impl<'a> Emulator<'a> {
                         let elsewhere = one.elsewhere.get(cell).copied().unwrap_or_default();
                         let trend = |i: usize| {
                             let band = band(&prepared.values[i], cell);
-                            elsewhere.with(band.ln_share(mean_m[i], variance_m2[i]))
+                            elsewhere.with(band.ln_share(mean_m[i], variance_m2[i]), &band)
                         };
                         let trends: Vec<f64> = (0..used.len()).map(trend).collect();
                         let sums: Vec<RateSums> =
@@ -193,7 +193,9 @@ impl Point<'_, '_> {
     pub fn ln_rate(&self, tool: usize, cell: usize, (mean_m, variance_m2): (f64, f64)) -> f64 {
         let fit = &self.emulator.fits[tool].rates[cell];
         let band = (self.emulator.band)(&self.values, cell);
-        let trend = fit.elsewhere.with(band.ln_share(mean_m, variance_m2));
+        let trend = fit
+            .elsewhere
+            .with(band.ln_share(mean_m, variance_m2), &band);
         fit.ln_rate(trend, &self.row, self.deviate)
     }
 
@@ -247,7 +249,7 @@ impl Emulated<'_> {
                 let band = self.band(i, cell);
                 let share = band.ln_share(self.mean_m[tool][i], self.variance_m2[tool][i]);
                 fit.ln_rate(
-                    fit.elsewhere.with(share),
+                    fit.elsewhere.with(share, &band),
                     &self.degree_1[i * (d + 1)..][..d + 1],
                     self.deviates[i],
                 )

@@ -29,9 +29,9 @@ pub fn rate(rate: f64) -> String {
     }
 }
 
-/// What farms like this one may see: "1 in 490 to 1 in 110 (9 farms in 10)".
-pub fn range(share: &FarmShare) -> String {
-    format!("{} to {}", rate(share.p05), rate(share.p95))
+/// What nine of ten farms like this one see: "between 1 in 490 and 1 in 110".
+fn range(share: &FarmShare) -> String {
+    format!("between {} and {}", rate(share.p05), rate(share.p95))
 }
 
 /// The recommended setting on farms like this one, and what carries the doubt, for the grower; empty where all is known.
@@ -58,7 +58,7 @@ pub fn sentences(results: &Results, units: Units) -> Vec<String> {
         };
         let cut = known.cut;
         said.push(format!(
-            "Nobody knows all of this farm. Of ten farms like it, nine will see {} plants cut {there}; on {} it is at most {}.",
+            "Nobody knows all of this farm. Of ten farms like it, nine will see {} of the plants cut {there}; on {} it is at most {}.",
             range(&cut),
             farms(results.assurance),
             rate(cut.assured),
@@ -111,7 +111,8 @@ pub fn speed(assured: &Assured, units: Units) -> String {
     );
     match (assured.speed_edge, assured.speed_m_s) {
         (Edge::Within, Some(speed_m_s)) => {
-            format!("no faster than {} {place}", units.speed_limit(speed_m_s))
+            let speed = units.speed_limit(speed_m_s);
+            format!("no faster than {speed} {} {place}", units.speed_unit())
         }
         (Edge::AllKeep, _) => format!("any simulated speed {place}"),
         _ => format!("no simulated speed {place} is slow enough"),
@@ -271,6 +272,8 @@ pub fn plain(key: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::report::synthetic;
+    use crate::results::{FarmRates, Known, LawName};
 
     #[test]
     fn prop_every_plain_word_is_of_a_key_that_may_be_not_known() {
@@ -278,6 +281,94 @@ mod tests {
             let key = KEYS.iter().find(|key| key.path() == name);
             assert!(key.is_some_and(|key| key.may_vary()), "{name}");
         }
+    }
+
+    /// A study of farms: what the grower reads first.
+    #[test]
+    fn prop_the_grower_reads_range_assurance_doubt_and_what_to_measure() {
+        let mut results = synthetic::results();
+        assert_eq!(sentences(&results, Units::Metric), [""; 0]);
+        results.assurance = 0.8;
+        let unknown = |key: &str, share: f64| UnknownValue {
+            key: key.into(),
+            from: 0.006,
+            to: 0.02,
+            law: LawName::LogUniform,
+            known: Known::Scenario,
+            source: "scenario".into(),
+            share_of_rate: Some(share),
+            share_of_speed: Some(share),
+        };
+        results.unknowns = vec![
+            unknown("camera.noise_sd", 0.05),
+            unknown("plants.scatter_sd", 0.7),
+            unknown("camera.alignment", 0.25),
+        ];
+        let share = FarmShare {
+            p05: 1.0 / 490.0,
+            p50: 1.0 / 260.0,
+            p95: 1.0 / 110.0,
+            assured: 1.0 / 180.0,
+            slope: 1.0,
+            scatter: 0.1,
+            fitted: true,
+        };
+        let setting = results.answers.recommended.as_mut().unwrap();
+        setting.known = Some(FarmRates {
+            cut: share,
+            touched: share,
+        });
+        let assured = |assurance: f64, speed_m_s: Option<f64>| Assured {
+            assurance,
+            controller: setting.controller,
+            at_clearance_m: 0.06,
+            speed_m_s,
+            speed_edge: if speed_m_s.is_some() {
+                Edge::Within
+            } else {
+                Edge::NoneKeeps
+            },
+            at_speed_m_s: 8.0 / 3.6,
+            clearance_m: Some(0.072),
+            clearance_edge: Edge::Within,
+        };
+        results.answers.assured = vec![assured(0.5, Some(2.5)), assured(0.95, None)];
+        results.answers.measure = vec![Measure {
+            measurement: MeasureWhat::CountPlants,
+            minutes: 30.0,
+            places: 5,
+            plants: 200,
+            clearance_gain_m: 0.0064,
+            speed_gain_m_s: 0.2,
+        }];
+        let said = sentences(&results, Units::Metric);
+        for (line, words) in [
+            (
+                0,
+                "Of ten farms like it, nine will see between 1 in 490 and 1 in 110 of the plants cut at the recommended setting; on 4 farms in 5 it is at most 1 in 180.",
+            ),
+            (
+                1,
+                "on 19 farms in 20: no simulated speed with the tools 60 mm from the row is slow enough, or the tools at least 72 mm from the row at 8 km/h.",
+            ),
+            (
+                2,
+                "What carries the doubt: how far plants stand off their row (70 %), how well the camera is aligned (25 %).",
+            ),
+            (3, "count 200 plants in a row at each of 5 places"),
+            (3, "6.4 mm closer"),
+        ] {
+            assert!(said[line].contains(words), "{}", said[line]);
+        }
+        results.no_farms = Some(NoFarms::FewFields {
+            fields: 8,
+            needed: 128,
+        });
+        let said = sentences(&results, Units::Metric);
+        assert!(
+            said[0].contains("went over 8 fields, and 128 are needed (1024 passes)"),
+            "{said:?}"
+        );
     }
 
     #[test]
