@@ -1,5 +1,8 @@
 //! The answers of whole studies: laws, another seed, demands that nothing meets, and every shipped scenario.
 
+#[path = "common/known.rs"]
+mod known;
+
 use rowroom::results::reasons::Reason;
 use std::path::Path;
 use std::sync::OnceLock;
@@ -27,7 +30,7 @@ fn leeks(allowed: &str) -> Scenario {
 
 /// The same where soil may reach the plants or not.
 fn leeks_where(allowed: &str, covering: &str) -> Scenario {
-    let text = include_str!("../scenarios/leeks.toml");
+    let text = known::known_leeks();
     let with = |text: &str, key: &str, value: &str| -> String {
         let line = text
             .lines()
@@ -36,7 +39,7 @@ fn leeks_where(allowed: &str, covering: &str) -> Scenario {
         text.replacen(line, &format!("{key} = {value}"), 1)
     };
     let text = with(
-        text,
+        &text,
         "speeds",
         r#"["4 km/h", "8 km/h", "12 km/h", "16 km/h"]"#,
     );

@@ -43,6 +43,7 @@ fn frozen() -> Vec<(String, f64, Setup, u64)> {
         let name = file.file_stem().unwrap().to_str().unwrap().to_owned();
         let log = root.join("tests/data/synthetic_pass.csv");
         let scenario = Scenario::read(&file, (name == "replayed_pass").then_some(&*log)).unwrap();
+        let scenario = scenario.all_known();
         all.push((
             name,
             scenario.study().working_speed_m_s,

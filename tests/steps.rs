@@ -74,7 +74,7 @@ fn rate(errors_m: &[f64], clearance_m: f64) -> f64 {
     cut.sum::<f64>() / errors_m.len() as f64
 }
 
-/// Against a drive in every tick, both meeting the same ground: errors of the tools within 0.2 mm (root mean square; 0.35 mm for a drawn
+/// Against a drive in every tick, both meeting the same ground: errors of the tools within 0.25 mm (root mean square; 0.4 mm for a drawn
 /// implement with its frame locked on a bend at 16 km/h) and 2 % of their spread; rates from 1e-3 on within 1.5 %, from 1e-5 on within 5 %.
 /// Half the step makes an error above 0.02 mm smaller, by 1.4 times at least on a straight line. The switch is left out: a hair decides
 /// when it opens, see the next test.
@@ -92,7 +92,7 @@ fn prop_longer_steps_of_the_drive_change_little() {
                 let sd_m = rms(one.iter().copied());
                 let on_a_bend_at_speed =
                     kind == Kind::Locked && !setup.line.is_straight() && speed_m_s > 4.0;
-                let within_m = if on_a_bend_at_speed { 0.35e-3 } else { 0.2e-3 };
+                let within_m = if on_a_bend_at_speed { 0.4e-3 } else { 0.25e-3 };
                 assert!(
                     four_m < within_m && four_m < 0.02 * sd_m,
                     "{what}: {four_m}"
@@ -161,7 +161,7 @@ fn analytic_longer_steps_of_the_drive_and_few_points_keep_the_spread() {
 /// errors of their difference, at 16 km/h.
 #[test]
 fn analytic_few_points_keep_rare_rates() {
-    let scenario = Scenario::demo().unwrap();
+    let scenario = Scenario::demo().unwrap().all_known();
     let clearances_m = [0.03, 0.045, 0.06, 0.075, 0.09];
     let kinds = [Kind::Pid, Kind::LagCompensatedYaw];
     let speeds = [16.0 / 3.6];

@@ -1,5 +1,8 @@
 //! The demo against what the trade knows and field papers report.
 
+#[path = "common/known.rs"]
+mod known;
+
 use rowroom::results::reasons::Believe;
 use std::sync::OnceLock;
 
@@ -12,7 +15,7 @@ use rowroom::scenario::Scenario;
 fn demo() -> &'static Results {
     static DEMO: OnceLock<Results> = OnceLock::new();
     DEMO.get_or_init(|| {
-        let scenario = Scenario::demo().unwrap();
+        let scenario = Scenario::demo().unwrap().all_known();
         let plan = Plan {
             scenario: &scenario,
             seed: scenario.study().seed,
@@ -51,7 +54,7 @@ fn val_the_trade_rule_of_38_mm() {
 
 /// The demo at 8 km/h with the tools at the trade's 38 mm, the camera aligned this well, in sd.
 fn at_38_mm(alignment: &str) -> Results {
-    let text = include_str!("../scenarios/leeks.toml");
+    let text = known::known_leeks();
     let lines = text.lines().map(|line| match line.split_once(" = ") {
         Some(("speeds", _)) => "speeds = [\"8 km/h\"]".to_owned(),
         Some(("clearances", _)) => "clearances = [\"38 mm\", \"60 mm\"]".to_owned(),

@@ -1,6 +1,9 @@
 //! The worst pass that a study tells of, held against the engine pass by pass.
 #![allow(missing_docs)]
 
+#[path = "common/known.rs"]
+mod known;
+
 use rowroom::model::controller::Kind;
 use rowroom::montecarlo::saved::Saved;
 use rowroom::montecarlo::study::{
@@ -34,10 +37,7 @@ fn leeks_with(
         ("working_clearance", format!("{working_clearance:?}")),
         ("length", r#""60 m""#.to_owned()),
     ];
-    let mut lines: Vec<String> = include_str!("../scenarios/leeks.toml")
-        .lines()
-        .map(str::to_owned)
-        .collect();
+    let mut lines: Vec<String> = known::known_leeks().lines().map(str::to_owned).collect();
     for (key, value) in edits {
         let start = format!("{key} = ");
         let line = lines.iter_mut().find(|line| line.starts_with(&start));

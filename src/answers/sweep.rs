@@ -284,6 +284,7 @@ fn swept(scenario: &Scenario, over: &[Over], ran: &Ran, own: &Ran) -> Swept {
 mod tests {
     use super::*;
     use crate::montecarlo::study::Unwatched;
+    use crate::scenario::known_demo;
 
     const HOW: How = How {
         seed: 3,
@@ -312,7 +313,7 @@ mod tests {
     /// many under a locked frame.
     #[test]
     fn prop_the_own_value_differs_by_nothing() {
-        let demo = Scenario::demo().unwrap();
+        let demo = known_demo();
         let over = [Over::parse("camera.latency=80 ms, 400 ms").unwrap()];
         let found = sweep(&demo, &over, HOW, &Unwatched).unwrap();
         assert_eq!(found.over[0].own.as_deref(), Some("80 ms"));
@@ -335,7 +336,7 @@ mod tests {
 
     #[test]
     fn prop_what_cannot_be_swept_is_refused_before_any_pass() {
-        let demo = Scenario::demo().unwrap();
+        let demo = known_demo();
         let told = |texts: &[&str]| {
             let over: Vec<Over> = texts
                 .iter()

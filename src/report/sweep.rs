@@ -353,7 +353,7 @@ mod tests {
     use crate::answers::compare::How;
     use crate::answers::sweep::{Over, sweep};
     use crate::montecarlo::study::Unwatched;
-    use crate::scenario::Scenario;
+    use crate::scenario::known_demo;
 
     fn of(over: &[&str]) -> Sweep {
         let over: Vec<Over> = over.iter().map(|text| Over::parse(text).unwrap()).collect();
@@ -362,7 +362,7 @@ mod tests {
             passes: 8,
             threads: Some(1),
         };
-        sweep(&Scenario::demo().unwrap(), &over, how, &Unwatched).unwrap()
+        sweep(&known_demo(), &over, how, &Unwatched).unwrap()
     }
 
     #[test]

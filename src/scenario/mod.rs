@@ -62,6 +62,10 @@ mod starter;
 pub mod units;
 mod values;
 
+#[cfg(test)]
+#[path = "../../tests/common/known.rs"]
+mod known;
+
 pub use error::{Problem, ScenarioError};
 pub use field::{FIELD_PASSES, Unknown};
 pub use given::Given;
@@ -422,6 +426,13 @@ impl Scenario {
     /// What is not known, one coordinate for each in [`Scenario::point`].
     pub fn unknowns(&self) -> &[Unknown] {
         &self.unknowns
+    }
+
+    /// The same as if all were known: what is not has its nominal value, and the camera's alignment varies from pass to pass.
+    pub fn all_known(mut self) -> Scenario {
+        self.unknowns.clear();
+        self.varying = varying(&self.values, &[]);
+        self
     }
 
     /// Where a field of a study lies among what is not known: its place in each law, 0 to 1. Passes 8 f to 8 f + 7 go over field f.
@@ -826,6 +837,14 @@ fn study(values: &Values, layout: &Layout) -> Option<Study> {
         speeds_m_s,
         clearances_m,
     })
+}
+
+/// The demo with everything known.
+#[cfg(test)]
+pub(crate) fn known_demo() -> Scenario {
+    let no_files = |_: &str| Err(io::ErrorKind::NotFound.into());
+    Scenario::parse(&known::known_leeks(), "leeks.toml", &no_files, None)
+        .unwrap_or_else(|error| panic!("{error}"))
 }
 
 fn varying(values: &Values, unknowns: &[Unknown]) -> Vec<Varying> {

@@ -125,7 +125,7 @@ pub fn clearance(assured: &Assured, units: Units) -> String {
     match (assured.clearance_edge, assured.clearance_m) {
         (Edge::Within, Some(clearance_m)) => format!(
             "the tools at least {} from the row at {pace}",
-            units.small_text(clearance_m)
+            units.clearance(on_the_tape(clearance_m, units))
         ),
         (Edge::AllKeep, _) => format!("any simulated clearance at {pace}"),
         _ => format!("no simulated clearance at {pace} is wide enough"),
@@ -186,6 +186,15 @@ pub fn instruction(measure: &Measure, units: Units) -> String {
 
 /// How far apart places should lie, so that they do not tell of the same stretch, m (our choice: two lengths of the planter's wander).
 const APART_M: f64 = 25.0;
+
+/// A clearance at least as wide, to 1 mm or a twentieth of an inch.
+fn on_the_tape(clearance_m: f64, units: Units) -> f64 {
+    let step_m = match units {
+        Units::Metric => 0.001,
+        Units::Us => 0.05 * 0.0254,
+    };
+    (clearance_m / step_m - 1e-6).ceil() * step_m
+}
 
 /// Shares of the doubt that are worth a word, and how many at most.
 const WORTH_A_WORD: f64 = 0.1;
