@@ -92,6 +92,9 @@ pub struct Results {
     pub unknowns: Vec<UnknownValue>,
     /// Share of farms like this one on which what is recommended must hold, 0 to 1.
     pub assurance: f64,
+    /// Standard deviation of the logarithm of the plants cut between fields that no unknown explains, at the setting that the answers speak
+    /// of; null where all is known or nothing can be told.
+    pub farm_scatter: Option<f64>,
     /// Why nothing is told of farms like this one although something is not known.
     pub no_farms: Option<NoFarms>,
     /// The short answer.
@@ -184,7 +187,8 @@ pub struct Rate {
     pub plants: u64,
     /// Passes.
     pub passes: u64,
-    /// What farms like this one may see, on whole rows; null where all is known, or where nothing can be told.
+    /// What farms like this one may see, on whole rows; left out where all is known, or where nothing can be told.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub known: Option<FarmRates>,
     /// False where the worst 1 % of passes (at least one) carry more than a quarter of the share cut, where it is worth fewer than ten
     /// independent plants by the spread at smaller clearances, or where nothing was cut: the limits then rest on that spread or on the
@@ -199,9 +203,20 @@ pub struct FarmRates {
     pub cut: FarmShare,
     /// Plants touched.
     pub touched: FarmShare,
+    /// Share of the plants cut that `assurance` of the farms do not exceed.
+    pub assured_cut: f64,
+    /// True if fields of thousands of points were worked out from those simulated, and left out then; false where these alone tell, with
+    /// the scatter of their few passes.
+    #[serde(default = "yes", skip_serializing_if = "Clone::clone")]
+    pub fitted: bool,
 }
 
-/// A share of plants over farms like this one. 0.0001 stands for 1 in 10,000 or rarer: a few passes over each field miss what is rarer.
+fn yes() -> bool {
+    true
+}
+
+/// A share of plants over farms like this one, to four digits. 0.0001 stands for 1 in 10,000 or rarer: a few passes over each field miss
+/// what is rarer.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct FarmShare {
     /// On 1 farm in 20 it is no more.
@@ -210,15 +225,6 @@ pub struct FarmShare {
     pub p50: f64,
     /// On 19 farms in 20 it is no more.
     pub p95: f64,
-    /// On the share `assurance` of the farms it is no more.
-    pub assured: f64,
-    /// Slope of the rates over those of the bell curve of tool error and plants, logarithms both: 1 where that law holds.
-    pub slope: f64,
-    /// Standard deviation of the logarithm of the rate between fields that no unknown explains.
-    pub scatter: f64,
-    /// True if fields of thousands of points were worked out from those simulated; false where these alone tell, with the scatter of their
-    /// few passes.
-    pub fitted: bool,
 }
 
 /// A value that is not known.
@@ -272,7 +278,7 @@ pub enum NoFarms {
 impl Rate {
     /// What decides whether a setting keeps the allowed rate: on farms like this one the assured share, where all is known the upper limit.
     pub fn decisive(&self) -> f64 {
-        self.known.map_or(self.cut.upper, |known| known.cut.assured)
+        self.known.map_or(self.cut.upper, |known| known.assured_cut)
     }
 }
 

@@ -298,7 +298,8 @@ fn val_limits_over_farms_against_a_nested_study() {
         rates.sort_by(f64::total_cmp);
         let point = |level: f64| rates[(level * farms as f64) as usize];
         let rate = results.rate_at(Stretch::Whole, Kind::Pid, speed, clearance);
-        let known = rate.unwrap().known.unwrap().cut;
+        let farms = rate.unwrap().known.unwrap();
+        let known = farms.cut;
         println!(
             "{:.3} m: {known:?} against {:.5} {:.5} {:.5}",
             study.clearances_m[clearance],
@@ -318,7 +319,8 @@ fn val_limits_over_farms_against_a_nested_study() {
                 "{clearance} {level}: {found} {truth}"
             );
         }
-        assert!((known.p50..=known.p95).contains(&known.assured));
+        assert!((known.p50..=known.p95).contains(&farms.assured_cut));
+        assert!(farms.fitted, "{farms:?}");
     }
     assert_eq!(compared, 9);
     // Half of the farms need no more than four in five do, and these no more than nineteen in twenty.

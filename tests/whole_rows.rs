@@ -1,5 +1,8 @@
 //! The number that people act on: plants cut on whole rows, the same everywhere, against a recount.
 
+#[path = "common/known.rs"]
+mod known;
+
 use rowroom::model::controller::Kind;
 use rowroom::montecarlo::estimate::RatioSums;
 use rowroom::montecarlo::study::one_pass;
@@ -15,7 +18,7 @@ const PASSES: u64 = 160;
 
 /// The demo with few settings, on rows three times as long as a shorter pass.
 fn leeks() -> Scenario {
-    let text = include_str!("../scenarios/leeks.toml");
+    let text = known::known_leeks();
     let line = |text: &str, key: &str, value: &str| -> String {
         let lines = text.lines().map(|line| match line.split_once(" = ") {
             Some((name, _)) if name == key => format!("{key} = {value}\n"),
@@ -24,7 +27,7 @@ fn leeks() -> Scenario {
         lines.collect()
     };
     let text = line(
-        text,
+        &text,
         "speeds",
         "[\"4 km/h\", \"6 km/h\", \"8 km/h\", \"10 km/h\"]",
     );

@@ -105,14 +105,12 @@ pub fn known_between(
         p05: between(slow.p05, fast.p05),
         p50: between(slow.p50, fast.p50),
         p95: between(slow.p95, fast.p95),
-        assured: between(slow.assured, fast.assured),
-        slope: (1.0 - share) * slow.slope + share * fast.slope,
-        scatter: (1.0 - share) * slow.scatter + share * fast.scatter,
-        fitted: slow.fitted && fast.fitted,
     };
     Some(FarmRates {
         cut: of(slow.cut, fast.cut),
         touched: of(slow.touched, fast.touched),
+        assured_cut: between(slow.assured_cut, fast.assured_cut),
+        fitted: slow.fitted && fast.fitted,
     })
 }
 

@@ -181,32 +181,27 @@ impl Farms {
                 for clearance in 0..clearances {
                     let of_cell = |cell: usize| {
                         let fit = &emulator.fits[place].rates[cell];
-                        let fitted = fit.trust == Trust::Sound;
                         let ln_rates = emulated.ln_rates(place, cell);
                         let levels = [0.05, 0.5, 0.95, level];
-                        let points = if fitted {
+                        let points = if fit.trust == Trust::Sound {
                             quantiles(&weights, &ln_rates, levels)
                         } else {
                             let raw = raw_ln_rates(&passes, &simulated[place].rates[cell]);
                             quantiles(&vec![1.0; raw.len()], &raw, levels)
                         };
-                        let [p05, p50, p95, assured] =
-                            points.map(|ln_rate| libm::exp(ln_rate).clamp(RAREST, 1.0));
-                        let share = FarmShare {
-                            p05,
-                            p50,
-                            p95,
-                            assured,
-                            slope: fit.slope_alone,
-                            scatter: fit.tau,
-                            fitted,
-                        };
-                        (share, ln_rates)
+                        let told = points.map(|ln_rate| told(libm::exp(ln_rate)));
+                        (told, fit, ln_rates)
                     };
-                    let ((cut, ln_rates), (touched, _)) =
-                        (of_cell(clearance), of_cell(clearances + clearance));
+                    let (cut, fit, ln_rates) = of_cell(clearance);
+                    let (touched, of_touched, _) = of_cell(clearances + clearance);
+                    let share = |[p05, p50, p95, _]: [f64; 4]| FarmShare { p05, p50, p95 };
                     if let Some(rate) = rate_mut(results, controller, speed, clearance) {
-                        rate.known = Some(FarmRates { cut, touched });
+                        rate.known = Some(FarmRates {
+                            cut: share(cut),
+                            touched: share(touched),
+                            assured_cut: cut[3],
+                            fitted: fit.trust == Trust::Sound && of_touched.trust == Trust::Sound,
+                        });
                     }
                     ln_cut[kind][speed].push(ln_rates);
                 }
@@ -302,7 +297,7 @@ impl Farms {
         let speeds = self.speeds_m_s.len();
         let found = self.fitted(place, |emulator| {
             let mut ln_rates = vec![0.0; speeds];
-            shapley::shares(seed, self.laws.len(), 2, WALKS, |point, outputs| {
+            let shares = shapley::shares(seed, self.laws.len(), 2, WALKS, |point, outputs| {
                 // In the middle of what no unknown carries.
                 let whole = [point, &[0.5]].concat();
                 let at = emulator.at_point(&whole);
@@ -311,9 +306,14 @@ impl Farms {
                 }
                 outputs[0] = ln_rates[place.speed];
                 outputs[1] = axis.held(axis.reach(|speed| ln_rates[speed], self.ln_allowed));
-            })
+            });
+            (shares, emulator.fits[place.speed].rates[0].tau)
         });
-        let Some([rate, speed]) = found.as_deref() else {
+        let Some((shares, scatter)) = found else {
+            return;
+        };
+        results.farm_scatter = Some(scatter);
+        let [rate, speed] = &shares[..] else {
             return;
         };
         let share = |found: &shapley::Shares, place: usize| {
@@ -347,6 +347,20 @@ fn on_entry(scenario: &Scenario, tally: &Tally, band: &dyn Fn(usize) -> Band) ->
             }
         })
         .collect()
+}
+
+/// A rate as it is told: no rarer than can be told, no more than all, to four digits.
+fn told(rate: f64) -> f64 {
+    digits(rate.clamp(RAREST, 1.0))
+}
+
+/// A number above 0 to four digits.
+fn digits(value: f64) -> f64 {
+    if value <= 0.0 {
+        return 0.0;
+    }
+    let unit = libm::exp10(3.0 - libm::floor(libm::log10(value)));
+    (value * unit).round() / unit
 }
 
 fn rate_mut(
@@ -389,5 +403,24 @@ fn reason(why: NoLimits) -> NoFarms {
             needed: FEWEST_DRAWS as u32,
         },
         NoLimits::SinglePasses | NoLimits::Broken => NoFarms::Broken,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn analytic_four_digits() {
+        for (value, told) in [
+            (0.001_234_56, 0.001_235),
+            (0.5, 0.5),
+            (1.0, 1.0),
+            (0.099_999, 0.1),
+            (0.0, 0.0),
+        ] {
+            assert!((digits(value) - told).abs() < 1e-15, "{value}");
+        }
+        assert_eq!((told(1e-9), told(3.0)), (RAREST, 1.0));
     }
 }

@@ -69,6 +69,7 @@ pub(super) fn results(plan: &Plan, kinds: &[Kind], saved: &Saved, complete: bool
         warnings,
         unknowns: Vec::new(),
         assurance: study.assurance,
+        farm_scatter: None,
         no_farms: None,
         answer,
         answers: Answers::default(),

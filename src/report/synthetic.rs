@@ -207,6 +207,7 @@ pub fn results() -> Results {
     let mut results = Results {
         unknowns: Vec::new(),
         assurance: 0.8,
+        farm_scatter: None,
         no_farms: None,
         schema_version: SCHEMA_VERSION,
         tool: Tool {

@@ -81,8 +81,8 @@ impl Page<'_> {
                         th scope="row" { (self.both.say(|units| units.clearance(*clearance_m))) }
                         td { (rate(known.cut.p05)) }
                         td { (rate(known.cut.p50)) }
-                        td.rate { (rate(known.cut.p95)) @if !known.cut.fitted { "*" } }
-                        td { (rate(known.touched.p95)) @if !known.touched.fitted { "*" } }
+                        td.rate { (rate(known.cut.p95)) @if !known.fitted { "*" } }
+                        td { (rate(known.touched.p95)) @if !known.fitted { "*" } }
                     } } }
                 }
             }))
@@ -133,8 +133,16 @@ impl Page<'_> {
         };
         let shown =
             |share: Option<f64>| share.map_or("-".to_owned(), |share| percent(share.max(0.0)));
-        let caption = "Shares of the variance between farms (Shapley), of the logarithm of the plants cut and of the highest speed that keeps the \
-                       allowed share, at the setting that the answers speak of.";
+        let unexplained = self.results.farm_scatter.map_or(String::new(), |scatter| {
+            format!(
+                " What none of them explains makes plants cut differ by {} (one standard deviation) from farm to farm.",
+                percent(scatter)
+            )
+        });
+        let caption = format!(
+            "Shares of the variance between farms (Shapley), of the logarithm of the plants cut and of the highest speed that keeps the allowed \
+             share, at the setting that the answers speak of.{unexplained}"
+        );
         html! {
             h3 { "What is not known, and how much of the doubt it carries" }
             (scroll("What is not known", html! { (caption) }, html! {

@@ -61,7 +61,7 @@ pub fn sentences(results: &Results, units: Units) -> Vec<String> {
             "Nobody knows all of this farm. Of ten farms like it, nine will see {} of the plants cut {there}; on {} it is at most {}.",
             range(&cut),
             farms(results.assurance),
-            rate(cut.assured),
+            rate(known.assured_cut),
         ));
     }
     said.extend(sure(results, units));
@@ -317,15 +317,13 @@ mod tests {
             p05: 1.0 / 490.0,
             p50: 1.0 / 260.0,
             p95: 1.0 / 110.0,
-            assured: 1.0 / 180.0,
-            slope: 1.0,
-            scatter: 0.1,
-            fitted: true,
         };
         let setting = results.answers.recommended.as_mut().unwrap();
         setting.known = Some(FarmRates {
             cut: share,
             touched: share,
+            assured_cut: 1.0 / 180.0,
+            fitted: true,
         });
         let assured = |assurance: f64, speed_m_s: Option<f64>| Assured {
             assurance,
