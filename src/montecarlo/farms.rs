@@ -176,7 +176,7 @@ impl Farms {
         let level = study.assurance;
         let mut ln_cut = vec![vec![Vec::with_capacity(clearances); speeds]; kinds.len()];
         for (kind, &controller) in kinds.iter().enumerate() {
-            for speed in 0..speeds {
+            for (speed, ln_cut) in ln_cut[kind].iter_mut().enumerate() {
                 let place = speed * kinds.len() + kind;
                 for clearance in 0..clearances {
                     let of_cell = |cell: usize| {
@@ -203,7 +203,7 @@ impl Farms {
                             fitted: fit.trust == Trust::Sound && of_touched.trust == Trust::Sound,
                         });
                     }
-                    ln_cut[kind][speed].push(ln_rates);
+                    ln_cut.push(ln_rates);
                 }
             }
         }
