@@ -314,9 +314,22 @@ pub fn cut_and_touched(
     results: &Results,
     units: Units,
 ) -> String {
+    // Where farms are spoken of, their limits follow: those of the computation are small print.
+    let recommended = results.answers.recommended.as_ref();
+    let by_farm = recommended.is_some_and(|setting| setting.known.is_some());
+    let plants = if by_farm && cut.rate > 0.0 {
+        let plants = plants_in_words(cut.rate);
+        let is = if plants.ends_with("plants") {
+            "are"
+        } else {
+            "is"
+        };
+        format!("About {plants} {is} cut")
+    } else {
+        cut_in_words(cut)
+    };
     let whole = format!(
-        "{}, on the whole row of {}",
-        cut_in_words(cut),
+        "{plants}, on the whole row of {}",
         units.distance_text(results.row_length_m)
     );
     let apart = if results.entry_length_m > 0.0 {

@@ -6,7 +6,7 @@ use super::display::{
 use super::sentences;
 use super::three_answers::three;
 use crate::model::controller::Kind;
-use crate::report::words::{reasons::left_out, warnings};
+use crate::report::words::{farms, reasons::left_out, warnings};
 use crate::results::{Choice, Rate, Results, Stretch};
 
 pub(super) const WIDTH: usize = 100;
@@ -27,6 +27,11 @@ pub fn answer_text(results: &Results) -> String {
         for more in &said.more {
             paragraph(more);
         }
+    }
+    let of_farms = farms::further(results, units).join(" ");
+    if !of_farms.is_empty() {
+        paragraph("");
+        paragraph(&format!("Farms like this one: {of_farms}"));
     }
     for line in further_lines(results, units) {
         paragraph("");

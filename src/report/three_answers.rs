@@ -55,7 +55,7 @@ fn field(results: &Results, units: Units) -> Said {
                 results,
                 units,
             ));
-            more.extend(farms::sentences(results, units));
+            more.extend(farms::sentences(results));
             more.extend(costs(results, setting, units));
             format!(
                 "Recommended: {}, with {}.",

@@ -146,7 +146,7 @@ impl Page<'_> {
         html! {
             h3 { "What is not known, and how much of the doubt it carries" }
             (scroll("What is not known", html! { (caption) }, html! {
-                table {
+                table.own-units {
                     thead { tr {
                         th.text scope="col" { "What" }
                         th.text scope="col" { "Key" }

@@ -2,7 +2,7 @@
 
 use crate::report::display::{Units, limit_in_words, trimmed};
 use crate::results::answers::{Assured, Edge, Measure, MeasureWhat};
-use crate::results::{FarmShare, NoFarms, RAREST, Results, UnknownValue};
+use crate::results::{NoFarms, RAREST, Results, UnknownValue};
 use crate::scenario::keys::KEYS;
 
 /// A share of the farms in words: "4 farms in 5", "19 farms in 20", "every second farm", "7 farms in 10".
@@ -29,13 +29,8 @@ pub fn rate(rate: f64) -> String {
     }
 }
 
-/// What nine of ten farms like this one see: "between 1 in 490 and 1 in 110".
-fn range(share: &FarmShare) -> String {
-    format!("between {} and {}", rate(share.p05), rate(share.p95))
-}
-
-/// The recommended setting on farms like this one, and what carries the doubt, for the grower; empty where all is known.
-pub fn sentences(results: &Results, units: Units) -> Vec<String> {
+/// The recommended setting on farms like this one, and what carries the doubt, in a grower's two sentences; empty where all is known.
+pub fn sentences(results: &Results) -> Vec<String> {
     if results.unknowns.is_empty() {
         return Vec::new();
     }
@@ -51,23 +46,23 @@ pub fn sentences(results: &Results, units: Units) -> Vec<String> {
     };
     let mut said = Vec::new();
     if let Some(known) = known {
-        let there = if answers.recommended.is_some() {
-            "at the recommended setting"
-        } else {
-            "as worked now"
-        };
-        let cut = known.cut;
         said.push(format!(
-            "Nobody knows all of this farm. Of ten farms like it, nine will see {} of the plants cut {there}; on {} it is at most {}.",
-            range(&cut),
+            "On 9 farms in 10 like this one {} to {} are cut, on {} at most {}.",
+            rate(known.cut.p05),
+            rate(known.cut.p95),
             farms(results.assurance),
             rate(known.assured_cut),
         ));
     }
-    said.extend(sure(results, units));
-    said.extend(doubt(results));
-    said.extend(measure_first(results, units));
+    said.extend(doubt(results, 1).map(|most| format!("Most doubtful: {most}.")));
     said
+}
+
+/// How sure that is, what carries the doubt and what to measure first; empty where all is known.
+pub fn further(results: &Results, units: Units) -> Vec<String> {
+    let doubt = doubt(results, NAMED).map(|most| format!("What carries the doubt: {most}."));
+    let said = [sure(results, units), doubt, measure_first(results, units)];
+    said.into_iter().flatten().collect()
 }
 
 /// Why nothing is told of farms like this one.
@@ -158,14 +153,16 @@ pub fn instruction(measure: &Measure, units: Units) -> String {
              plants, cut and touched."
         ),
         MeasureWhat::TapeReadings => format!(
-            "with the machine at work, stop at {places} places at least {apart} apart and measure the gaps from a row to the edges left and right of it; write \
-             down place, row, left gap and right gap."
+            "at work stop at {places} places at least {apart} apart, the tools in the ground, engine off and oil without pressure, and measure the gaps from a \
+             row to the edges left and right of it; write down place, row, left gap and right gap."
         ),
         MeasureWhat::PlantsOffString => format!(
             "stretch a string along the row at {places} places and measure how far {plants} plants at each stand off it, left or right; write down all of them."
         ),
         MeasureWhat::CameraOnString => {
-            "stretch a string down the middle between the tools, let the camera look at it and write down what it shows, left or right.".into()
+            "with the shifting locked and the implement blocked, stretch a string down the middle between the tools, let the camera look at it and write down \
+             what it shows, left or right."
+                .into()
         }
         MeasureWhat::TimedLatency => {
             "film the row under the camera and its screen together, move a stick across the row and count the frames until the screen shows it; write down the \
@@ -200,8 +197,8 @@ fn on_the_tape(clearance_m: f64, units: Units) -> f64 {
 const WORTH_A_WORD: f64 = 0.1;
 const NAMED: usize = 3;
 
-/// What carries the doubt, the most first.
-fn doubt(results: &Results) -> Option<String> {
+/// What carries the doubt, so many at most, the most first.
+fn doubt(results: &Results, most: usize) -> Option<String> {
     let mut carrying: Vec<(&UnknownValue, f64)> = results
         .unknowns
         .iter()
@@ -209,12 +206,12 @@ fn doubt(results: &Results) -> Option<String> {
         .filter(|(_, share)| *share >= WORTH_A_WORD)
         .collect();
     carrying.sort_by(|a, b| b.1.total_cmp(&a.1));
-    carrying.truncate(NAMED);
+    carrying.truncate(most);
     let said: Vec<String> = carrying
         .iter()
         .map(|(unknown, share)| format!("{} ({:.0} %)", plain(&unknown.key), 100.0 * share))
         .collect();
-    (!said.is_empty()).then(|| format!("What carries the doubt: {}.", said.join(", ")))
+    (!said.is_empty()).then(|| said.join(", "))
 }
 
 /// Values that may be not known, in a grower's words.
@@ -282,7 +279,7 @@ pub fn plain(key: &str) -> String {
 mod tests {
     use super::*;
     use crate::report::synthetic;
-    use crate::results::{FarmRates, Known, LawName};
+    use crate::results::{FarmRates, FarmShare, Known, LawName};
 
     #[test]
     fn prop_every_plain_word_is_of_a_key_that_may_be_not_known() {
@@ -296,7 +293,8 @@ mod tests {
     #[test]
     fn prop_the_grower_reads_range_assurance_doubt_and_what_to_measure() {
         let mut results = synthetic::results();
-        assert_eq!(sentences(&results, Units::Metric), [""; 0]);
+        assert_eq!(sentences(&results), [""; 0]);
+        assert_eq!(further(&results, Units::Metric), [""; 0]);
         results.assurance = 0.8;
         let unknown = |key: &str, share: f64| UnknownValue {
             key: key.into(),
@@ -348,22 +346,27 @@ mod tests {
             clearance_gain_m: 0.0064,
             speed_gain_m_s: 0.2,
         }];
-        let said = sentences(&results, Units::Metric);
+        let mut said = sentences(&results);
+        said.extend(further(&results, Units::Metric));
         for (line, words) in [
             (
                 0,
-                "Of ten farms like it, nine will see between 1 in 490 and 1 in 110 of the plants cut at the recommended setting; on 4 farms in 5 it is at most 1 in 180.",
+                "On 9 farms in 10 like this one 1 in 490 to 1 in 110 are cut, on 4 farms in 5 at most 1 in 180.",
             ),
             (
                 1,
-                "on 19 farms in 20: no simulated speed with the tools 60 mm from the row is slow enough, or the tools at least 72 mm from the row at 8 km/h.",
+                "Most doubtful: how far plants stand off their row (70 %).",
             ),
             (
                 2,
+                "on 19 farms in 20: no simulated speed with the tools 60 mm from the row is slow enough, or the tools at least 72 mm from the row at 8 km/h.",
+            ),
+            (
+                3,
                 "What carries the doubt: how far plants stand off their row (70 %), how well the camera is aligned (25 %).",
             ),
-            (3, "count 200 plants in a row at each of 5 places"),
-            (3, "6.4 mm closer"),
+            (4, "count 200 plants in a row at each of 5 places"),
+            (4, "6.4 mm closer"),
         ] {
             assert!(said[line].contains(words), "{}", said[line]);
         }
@@ -371,7 +374,7 @@ mod tests {
             fields: 8,
             needed: 128,
         });
-        let said = sentences(&results, Units::Metric);
+        let said = sentences(&results);
         assert!(
             said[0].contains("went over 8 fields, and 128 are needed (1024 passes)"),
             "{said:?}"
