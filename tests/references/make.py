@@ -21,6 +21,7 @@ import geometry
 import hydraulics
 import limits
 import noises
+import shares
 import sobol
 import strikes
 import tool_error
@@ -32,7 +33,7 @@ HERE = pathlib.Path(__file__).parent
 RELATIVE = 1e-7
 ABSOLUTE = 1e-12
 
-MODULES = [limits, strikes, hydraulics, geometry, noises, control_loops, tool_error, sobol]
+MODULES = [limits, strikes, hydraulics, geometry, noises, control_loops, tool_error, sobol, shares]
 
 
 def plain(value):
