@@ -7,10 +7,10 @@ fn no_files(_: &str) -> std::io::Result<String> {
     Err(std::io::ErrorKind::NotFound.into())
 }
 
-/// The starter with these keys set, each to be found behind its `#`.
+/// The starter with all else known and these keys set, each to be found behind its `#`.
 fn with(keys: &[(&str, &str)]) -> Scenario {
     let mut lines: Vec<String> = starter().lines().map(String::from).collect();
-    for (key, value) in keys {
+    for (key, value) in [&[("study.unknowns", "\"stated\"")], keys].concat() {
         let (table, name) = key.rsplit_once('.').unwrap();
         let from = lines
             .iter()

@@ -10,13 +10,14 @@ use rowroom::scenario::{Crop, Scenario, Steering, Units};
 use serde_json::Value;
 use tempfile::TempDir;
 
-/// The smallest scenario, as the README shows it, on a short field: the tests are about commands, not about rates.
+/// README's scenario on a short pass, as if all that it leaves out were known: the tests are about commands, not about rates.
 fn readme_scenario() -> String {
     let root = Path::new(env!("CARGO_MANIFEST_DIR"));
     let readme = fs::read_to_string(root.join("README.md")).unwrap();
     let (_, after) = readme.split_once("```toml\n").unwrap();
     let scenario = after.split_once("```").unwrap().0;
-    format!("{scenario}\n[pass]\nlength = \"40 m\"\nentry_length = \"5 m\"\n")
+    let known = scenario.replace("[study]", "[study]\nunknowns = \"stated\"");
+    format!("{known}\n[pass]\nlength = \"40 m\"\nentry_length = \"5 m\"\n")
 }
 
 fn field() -> TempDir {

@@ -108,7 +108,7 @@ pub enum Need {
         /// Where it may plausibly lie instead.
         plausible: Option<Plausible>,
     },
-    /// The value that goes with the word of another key of the same table holds.
+    /// The value that goes with the word of another key holds.
     ByChoice {
         /// That key.
         of: Id,
@@ -272,7 +272,12 @@ impl Key {
                         format!("\"{}\" {value} ({why})", case.word)
                     })
                     .collect();
-                format!("by {}: {}", key(of).name, told.join(", "))
+                let choice = key(of);
+                let which = match choice.table == self.table {
+                    true => choice.name.to_string(),
+                    false => choice.path(),
+                };
+                format!("by {which}: {}", told.join(", "))
             }
         }
     }
@@ -473,6 +478,94 @@ const ROLL_HEIGHT: Need = Need::ByChoice {
     ],
 };
 
+/// Noise of a camera's numbers, by its grade.
+const NOISE: Need = Need::ByChoice {
+    of: Id::CameraGrade,
+    cases: &[
+        case("simple", "\"4 mm\"", "assumed", "2 mm", "8 mm"),
+        case("usual", "\"2 mm\"", "assumed", "1 mm", "6 mm"),
+        case("fine", "\"1 mm\"", "assumed", "0.5 mm", "3 mm"),
+    ],
+};
+
+/// Time from exposure to number, by the camera's grade.
+const LATENCY: Need = Need::ByChoice {
+    of: Id::CameraGrade,
+    cases: &[
+        case("simple", "\"120 ms\"", "assumed", "60 ms", "250 ms"),
+        case("usual", "\"80 ms\"", "assumed", "40 ms", "200 ms"),
+        case("fine", "\"50 ms\"", "assumed", "25 ms", "100 ms"),
+    ],
+};
+
+/// The driver's error in seeing the row, by his practice.
+const SEEING: Need = Need::ByChoice {
+    of: Id::Practice,
+    cases: &[
+        case("practised", "\"35 mm\"", "assumed", "20 mm", "50 mm"),
+        case(
+            "usual",
+            "\"50 mm\"",
+            "assumed; with steering_sd chosen for 45 mm of wander at 8 km/h that hardly grows with speed",
+            "25 mm",
+            "70 mm",
+        ),
+        case("new", "\"75 mm\"", "assumed", "45 mm", "120 mm"),
+    ],
+};
+
+/// What the driver's hands add, by his practice.
+const HANDS: Need = Need::ByChoice {
+    of: Id::Practice,
+    cases: &[
+        case(
+            "practised",
+            "\"0.1 deg\"",
+            "assumed",
+            "0.03 deg",
+            "0.25 deg",
+        ),
+        case(
+            "usual",
+            "\"0.15 deg\"",
+            "assumed; a trial of 504 passes found no growth of the wander from 5.6 to 11.5 km/h (Hudson et al., Discovery 8:61-66, 2007, abstract), and this noise grows with speed",
+            "0.05 deg",
+            "0.4 deg",
+        ),
+        case("new", "\"0.25 deg\"", "assumed", "0.1 deg", "0.6 deg"),
+    ],
+};
+
+/// Swing on the lower links at the rear, by the ground.
+const REAR_SWAY: Need = Need::ByChoice {
+    of: Id::Surface,
+    cases: &[
+        case("even", "\"3 mm\"", "assumed", "1 mm", "8 mm"),
+        case("usual", "\"5 mm\"", "assumed", "2 mm", "15 mm"),
+        case("rough", "\"10 mm\"", "assumed", "5 mm", "25 mm"),
+    ],
+};
+
+/// The same at the front.
+const FRONT_SWAY: Need = Need::ByChoice {
+    of: Id::Surface,
+    cases: &[
+        case("even", "\"2.5 mm\"", "assumed", "1 mm", "6 mm"),
+        case("usual", "\"4 mm\"", "assumed", "2 mm", "12 mm"),
+        case("rough", "\"8 mm\"", "assumed", "4 mm", "20 mm"),
+    ],
+};
+
+/// Roll that the ground adds, by the ground.
+const ROLL: Need = Need::ByChoice {
+    of: Id::Surface,
+    cases: &[
+        case("even", "\"0.2 deg\"", "assumed", "0.05 deg", "0.5 deg"),
+        case("usual", "\"0.34 deg\"", "assumed", "0.1 deg", "1 deg"),
+        case("rough", "\"0.8 deg\"", "assumed", "0.3 deg", "2 deg"),
+    ],
+};
+
 /// How the origin of a default begins that has no source.
 pub const ASSUMED: &str = "assumed";
 
@@ -643,7 +736,7 @@ keys! {
     WorkingClearance: "study" "working_clearance", one(Length, "1 mm", "1000 mm"), required("\"50 mm\""), "clearance worked with now, one of clearances where these are given";
     AllowedCutRate: "study" "allowed_cut_rate", one(Share, "0.001 %", "50 %"), assumed("\"0.5 %\""), "share of the crop plants that may be cut in one pass over the field, on the whole row";
     Assurance: "study" "assurance", one(Share, "50 %", "99 %"), assumed("\"80 %\""), "share of farms like this one on which the allowed rate is to be kept, where something is not known: 80 % is 4 farms in 5";
-    Unknowns: "study" "unknowns", Shape::Choice(&["stated", "ranges"]), assumed("\"stated\""), "what counts as not known: stated is what the scenario says so of; ranges is also what nobody knows of a farm unless he measured it and the scenario leaves out, such as how far plants stand off their row: it may lie anywhere in the plausible range of its default";
+    Unknowns: "study" "unknowns", Shape::Choice(&["ranges", "stated"]), assumed("\"ranges\""), "what counts as not known: ranges is what the scenario says so of and what it leaves out and nobody knows of a farm unless he measured it, such as how far plants stand off their row: it may lie anywhere in the plausible range of its default; stated is only what the scenario says so of, all that it leaves out being exactly its default";
     Passes: "study" "passes", Shape::Count { low: 2, high: 10_000_000 }, assumed("2000"), "most simulated passes; a study ends sooner once it is decided which settings keep the allowed rate";
     Seed: "study" "seed", Shape::Count { low: 0, high: 9_223_372_036_854_775_807 }, assumed("1"), "start of all random numbers; 0 is a seed like any other";
     StudyUnits: "study" "units", Shape::Choice(&["metric", "us"]), assumed("\"metric\""), "units of reports and pictures";
@@ -697,14 +790,16 @@ keys! {
     TyreWidth: "tractor" "tyre_width", one(Length, "50 mm", "1500 mm"), assumed_in("\"400 mm\"", "200 mm", "650 mm"), "width of a tyre; serves the same warning";
     CrabPerSlope: "tractor" "crab_per_slope", linear(Number, "0", "0.6"), assumed_in("0.15", "0.05", "0.3"), "slip angle downhill on a side slope, as share of the slope angle";
 
+    Surface: "ground" "surface", Shape::Choice(&["even", "usual", "rough"]), assumed("\"usual\""), "how even the tractor rides: even is a fine seedbed, rough has clods, ruts or stones; sets the swing of the hitch (sway_sd) and the camera's roll (roll_moving_sd) where they are left out";
     SideSlope: "ground" "side_slope", linear(Slope, "-40 %", "40 %"), assumed_in("\"0 %\"", "-10 %", "10 %"), "side slope, positive where the left side is higher";
 
+    Practice: "driver.hand" "practice", Shape::Choice(&["practised", "usual", "new"]), assumed("\"usual\""), "how practised the driver is at sighting along a row; sets seeing_sd and steering_sd where they are left out";
     PreviewMin: "driver.hand" "shortest_preview", linear(Length, "2 m", "50 m"), assumed_in("\"8 m\"", "5 m", "15 m"), "shortest distance at which the driver sights the row ahead of the rear axle";
     PreviewTime: "driver.hand" "preview_time", linear(Time, "0 s", "5 s"), assumed_in("\"1.5 s\"", "1 s", "2.5 s"), "at speed the driver sights this much driving time ahead";
     Reaction: "driver.hand" "reaction_time", linear(Time, "0 s", "2 s"), assumed_in("\"0.25 s\"", "0.15 s", "0.5 s"), "from seeing to steering";
-    SeeingSd: "driver.hand" "seeing_sd", linear(Length, "0 mm", "500 mm"), sourced_in("\"50 mm\"", "assumed; with steering_sd chosen for 45 mm of wander at 8 km/h that hardly grows with speed", "25 mm", "70 mm"), "standard deviation of the error in seeing the row";
+    SeeingSd: "driver.hand" "seeing_sd", linear(Length, "0 mm", "500 mm"), SEEING, "standard deviation of the error in seeing the row";
     SeeingLength: "driver.hand" "seeing_length", one(Length, "0.5 m", "200 m"), assumed_in("\"12 m\"", "4 m", "30 m"), "correlation length of that error";
-    SteeringSd: "driver.hand" "steering_sd", linear(Angle, "0 deg", "5 deg"), sourced_in("\"0.15 deg\"", "assumed; a trial of 504 passes found no growth of the wander from 5.6 to 11.5 km/h (Hudson et al., Discovery 8:61-66, 2007, abstract), and this noise grows with speed", "0.05 deg", "0.4 deg"), "standard deviation of the steering angle that the hands add";
+    SteeringSd: "driver.hand" "steering_sd", linear(Angle, "0 deg", "5 deg"), HANDS, "standard deviation of the steering angle that the hands add";
     SteeringTime: "driver.hand" "steering_time", one(Time, "20 ms", "10000 ms"), assumed_in("\"0.5 s\"", "0.2 s", "1.5 s"), "correlation time of that angle";
     HandObserved: "driver.hand" "observed_wander", one(Length, "5 mm", "500 mm"), optional("\"45 mm\""), "standard deviation of rear axle to row as observed; scales seeing_sd and steering_sd alike until it is met; left out: both as given";
     HandObservedAt: "driver.hand" "observed_at", one(Speed, "0.5 km/h", "25 km/h"), optional("\"8 km/h\""), "speed at which it was observed";
@@ -719,11 +814,11 @@ keys! {
     LineObserved: "driver.satellite_line" "observed_wander", one(Length, "1 mm", "500 mm"), optional("\"25 mm\""), "standard deviation of rear axle to planned line as observed at up to 3 m/s (10.8 km/h), where it does not depend on speed; scales receiver_sd and drift_sd alike until it is met; left out: both as given";
 
     RearTools: "hitch.rear" "tools_behind_axle", one(Length, "0.5 m", "8 m"), required("\"2.2 m\""), "distance of the tool line behind the rear axle";
-    RearSway: "hitch.rear" "sway_sd", linear(Length, "0 mm", "100 mm"), assumed_in("\"5 mm\"", "2 mm", "15 mm"), "standard deviation of the sideways swing on the lower links";
+    RearSway: "hitch.rear" "sway_sd", linear(Length, "0 mm", "100 mm"), REAR_SWAY, "standard deviation of the sideways swing on the lower links";
     RearSwayLength: "hitch.rear" "sway_length", one(Length, "0.2 m", "100 m"), assumed_in("\"5 m\"", "2 m", "15 m"), "correlation length of that swing";
     RearPlay: "hitch.rear" "free_play", apart(Length, "0 mm", "200 mm"), assumed_in("\"20 mm\"", "5 mm", "50 mm"), "how far the lower links let it swing either way";
     FrontTools: "hitch.front" "tools_ahead_of_axle", one(Length, "1 m", "10 m"), required("\"4.2 m\""), "distance of the tool line ahead of the rear axle";
-    FrontSway: "hitch.front" "sway_sd", linear(Length, "0 mm", "100 mm"), assumed_in("\"4 mm\"", "2 mm", "12 mm"), "standard deviation of the sideways swing on the lower links";
+    FrontSway: "hitch.front" "sway_sd", linear(Length, "0 mm", "100 mm"), FRONT_SWAY, "standard deviation of the sideways swing on the lower links";
     FrontSwayLength: "hitch.front" "sway_length", one(Length, "0.2 m", "100 m"), assumed_in("\"5 m\"", "2 m", "15 m"), "correlation length of that swing";
     FrontPlay: "hitch.front" "free_play", apart(Length, "0 mm", "200 mm"), assumed_in("\"15 mm\"", "5 mm", "40 mm"), "how far the lower links let it swing either way";
     DrawnHitch: "hitch.drawn" "hitch_behind_axle", one(Length, "0 m", "4 m"), required("\"1 m\""), "distance of the hitch point behind the rear axle";
@@ -737,9 +832,10 @@ keys! {
 
     Lookahead: "camera" "lookahead", one(Length, "0 m", "6 m"), required("\"0.8 m\""), "how far ahead of the tool line the camera looks at the rows";
     CameraMount: "camera" "mount", Shape::Choice(&["shifted", "fixed"]), required("\"shifted\""), "whether the camera rides on the shifted frame or on the fixed one";
+    CameraGrade: "camera" "grade", Shape::Choice(&["simple", "usual", "fine"]), assumed("\"usual\""), "how good and how quick the camera's numbers are; sets noise_sd and latency where they are left out";
     Frames: "camera" "frames", one(FrameTime, "2 Hz", "200 Hz"), assumed_in("\"25 Hz\"", "10 Hz", "60 Hz"), "frames per second, or the time between two";
-    Latency: "camera" "latency", linear(Time, "0 ms", "1000 ms"), assumed_in("\"80 ms\"", "40 ms", "200 ms"), "from exposure to number";
-    NoiseSd: "camera" "noise_sd", linear(Length, "0 mm", "100 mm"), assumed_in("\"2 mm\"", "1 mm", "6 mm"), "standard deviation of each measurement's own noise";
+    Latency: "camera" "latency", linear(Time, "0 ms", "1000 ms"), LATENCY, "from exposure to number";
+    NoiseSd: "camera" "noise_sd", linear(Length, "0 mm", "100 mm"), NOISE, "standard deviation of each measurement's own noise";
     RowsLook: "camera" "rows_look", Shape::Choice(&["clean", "weedy", "shadowed"]), assumed("\"clean\""), "how the rows look to the camera: clean, weedy, or shadowed (low sun, the tractor's own shadow); sets appearance_sd where it is left out";
     AppearanceSd: "camera" "appearance_sd", linear(Length, "0 mm", "200 mm"), LOOKS, "standard deviation of what a single row's looks add; the rows seen average it";
     AppearanceLength: "camera" "appearance_length", one(Length, "0.05 m", "50 m"), assumed_in("\"1 m\"", "0.3 m", "3 m"), "correlation length of those looks";
@@ -747,7 +843,7 @@ keys! {
     Trim: "camera" "trim", apart(Length, "-200 mm", "200 mm"), assumed("\"0 mm\""), "taken out of every measurement, left positive";
     RollHeight: "camera" "roll_height", linear(Length, "0 m", "5 m"), ROLL_HEIGHT, "height that turns roll into a sideways error: on the fixed frame the camera's own, because it rolls against the tools; on the shifted frame it rolls with them, and what counts is the height of the crop feature that it looks at";
     RollStill: "camera" "roll_at_rest_sd", linear(Angle, "0 deg", "5 deg"), assumed_in("\"0 deg\"", "0 deg", "0.2 deg"), "standard deviation of the roll at rest";
-    RollGround: "camera" "roll_moving_sd", linear(Angle, "0 deg", "5 deg"), assumed_in("\"0.34 deg\"", "0.1 deg", "1 deg"), "standard deviation of the roll that the ground adds at roll_reference_speed; grows with the root of speed (ISO 8608, waviness 2)";
+    RollGround: "camera" "roll_moving_sd", linear(Angle, "0 deg", "5 deg"), ROLL, "standard deviation of the roll that the ground adds at roll_reference_speed; grows with the root of speed (ISO 8608, waviness 2)";
     RollReference: "camera" "roll_reference_speed", one(Speed, "0.5 km/h", "25 km/h"), assumed("\"2 m/s\""), "speed at which roll_moving_sd holds";
     RollTime: "camera" "roll_time", one(Time, "10 ms", "5000 ms"), assumed_in("\"0.15 s\"", "0.05 s", "0.5 s"), "correlation time of the roll";
     BlindGaps: "camera" "blind_by_gaps", apart(Share, "0 %", "40 %"), assumed_in("\"0.5 %\"", "0 %", "3 %"), "share of the distance where gaps in the rows blind it; the four causes combine as independent ones";

@@ -128,7 +128,8 @@ pub fn short_starter(crop: Crop, steering: Steering, units: Units) -> String {
     };
     format!(
         "# A scenario for rowroom: an invented farm, put in your own numbers. A line behind # may be switched on by taking the # away.\n\
-         # All that is not here has a default; \"rowroom starter --full all.toml\" writes every key with its default and where that is from.\n\
+         # What is left out and nobody knows unless he measured it may lie anywhere in a plausible range. All else that is not here has a\n\
+         # default; \"rowroom starter --full all.toml\" writes every key with its default and where that is from.\n\
          name = \"{name}\"\n\
          \n\
          [study]\n\
@@ -165,8 +166,10 @@ pub fn short_starter(crop: Crop, steering: Steering, units: Units) -> String {
          lookahead = \"{ahead}\"\n\
          # shifted: on the frame that moves; fixed: on the one that does not.\n\
          mount = \"shifted\"\n\
-         # From exposure to number.\n\
-         latency = \"80 ms\"\n\
+         # simple, usual or fine.\n\
+         grade = \"usual\"\n\
+         # Where the time from exposure to number was measured:\n\
+         # latency = {{ measured = \"80 ms\", error = \"10 ms\" }}\n\
          \n\
          [tracker.none]\n\
          \n\

@@ -16,7 +16,8 @@ pub fn starter() -> String {
          # A quantity is a text with a unit: \"38 mm\", \"1.5 in\", \"6 km/h\", \"4 mph\", \"180 bar\", \"12 L/min\", \"3 gpm\" (US),\n\
          # \"2 deg\", a slope also \"5 %\". Where it says \"may vary\" a distribution will do as well, drawn anew for every pass:\n\
          # { mean = \"0 mm\", sd = \"8 mm\" } (normal; low and high narrow it) or { from = \"60 ms\", to = \"100 ms\" } (uniform).\n\
-         # Left is positive. A line behind # states the default; take the # away to change it.\n",
+         # Left is positive. A line behind # states the default; take the # away to change it: the value then counts as known. What was found in\n\
+         # the field goes into [[notes]], see \"rowroom learn --help\".\n",
     );
     let mut seen_groups: Vec<&str> = Vec::new();
     for table in TABLES {

@@ -55,7 +55,7 @@ fn left_out(read: &Read, key: &'static Key) -> Option<Stated> {
     let ends = plausible.and_then(|range| range.si(key));
     let mut found = super::read::value_of(key, value).ok()?;
     let asked = read.entry(Id::Unknowns).map(|entry| &entry.value);
-    if asked == Some(&Value::Text("ranges".into()))
+    if asked != Some(&Value::Text("stated".into()))
         && let Value::Number(Spread::Fixed(nominal)) = found
         && let Some(range) = ends
         && !field::is_scaled(key.id, |id| read.entry(id).is_some())

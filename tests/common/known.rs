@@ -18,5 +18,6 @@ pub fn known_leeks() -> String {
     });
     let mut known: String = lines.map(|line| line + "\n").collect();
     known.truncate(known.trim_end().len());
+    known = known.replace("[study]\n", "[study]\nunknowns = \"stated\"\n");
     known + "\n"
 }
