@@ -6,6 +6,7 @@ pub mod answers;
 pub mod comparison;
 pub(crate) mod finite;
 mod kind;
+pub mod lesson;
 pub mod reasons;
 mod sound;
 
@@ -246,6 +247,9 @@ pub struct UnknownValue {
     pub share_of_rate: Option<f64>,
     /// Share of the doubt in the assured speed that it carries, 0 to 1.
     pub share_of_speed: Option<f64>,
+    /// Share of the doubt in what a setting costs that it carries, 0 to 1: farms differ in cost by the plants lost.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub share_of_cost: Option<f64>,
 }
 
 /// Name of a law of [`crate::unknowns::law`].

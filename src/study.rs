@@ -25,6 +25,7 @@ use crate::answers::grid::settled;
 use crate::answers::trial::Stopped;
 use crate::answers::{none, work_out};
 use crate::montecarlo::farms::Farms;
+use crate::montecarlo::learning::learned;
 use crate::montecarlo::study::{Outcome, Run, outcome, run};
 use crate::results::Results;
 use crate::sim::trace::Trace;
@@ -46,7 +47,7 @@ pub struct Study {
 }
 
 /// Simulates a study, or goes on with one, and works out its answers. Speeds and clearances that the scenario leaves open are chosen
-/// first. Passes that do not lead to the plan ([`Saved::leads_to`]) are not used; those of all parts of a study put together
+/// first, and what its notes teach is worked out. Passes that do not lead to the plan ([`Saved::leads_to`]) are not used; those of all parts of a study put together
 /// ([`Saved::put_together`]) lead to the answers at once. For the passes of one part alone take [`run`].
 ///
 /// # Errors
@@ -60,7 +61,8 @@ pub fn study(plan: &Plan, from: Option<Saved>, watch: &dyn Watch) -> Result<Stud
         done,
         of: most_passes,
     };
-    let scenario = match settled(plan.scenario.clone(), plan.seed, plan.threads, watch) {
+    let scenario = learned(plan.scenario.clone(), plan.seed, plan.threads, watch)?;
+    let scenario = match settled(scenario, plan.seed, plan.threads, watch) {
         Ok(scenario) => scenario,
         Err(Stopped::Watch) => return Err(stopped_after(0)),
         Err(Stopped::Threads(none)) => return Err(none.into()),

@@ -1,9 +1,10 @@
 //! How sure? Speeds and clearances that keep the allowed rate on most farms like this one, and what carries the doubt.
 
+use super::spacing::Priced;
 use crate::model::controller::Kind;
 use crate::montecarlo::farms::{Farms, Place};
-use crate::results::answers::{Answers, Assured, Edge};
-use crate::results::{FarmRates, FarmShare, Results};
+use crate::results::answers::{Answers, Assured, AssuredCost, Edge, Keeping};
+use crate::results::{FarmRates, FarmShare, Results, Stretch};
 use crate::unknowns::assurance::Reach;
 
 /// Shares of the farms that are told: every second one, 4 in 5, 19 in 20.
@@ -48,17 +49,33 @@ impl Setting {
     }
 }
 
-/// The assured speed at the setting's clearance and the assured clearance at its speed (the next slower simulated one), level by level.
-pub fn answer(farms: &Farms, results: &Results, setting: Setting) -> Vec<Assured> {
-    let Some(place) = setting.place(results) else {
-        return Vec::new();
-    };
+/// The shares of the farms that are told, the study's own among them, rising.
+pub fn levels(results: &Results) -> Vec<f64> {
     let mut levels = LEVELS.to_vec();
     if !levels.contains(&results.assurance) {
         levels.push(results.assurance);
         levels.sort_by(f64::total_cmp);
     }
-    let told = |assurance: f64| {
+    levels
+}
+
+/// What stroke and cost rest on.
+pub struct Ground<'a> {
+    /// Total stroke that so many farms do not ask more of, m, level by level; empty where the frame does not move.
+    pub strokes_m: &'a [f64],
+    /// Costs, where the farm gives what they need.
+    pub priced: Option<&'a Priced<'a>>,
+    /// Whether a setting keeps every limit beside plants cut: speed, m/s, and clearance, m.
+    pub keeps: &'a dyn Fn(f64, f64) -> bool,
+}
+
+/// The assured speed at the setting's clearance, the assured clearance at its speed (the next slower simulated one), the stroke there, and
+/// the cheapest setting, level by level.
+pub fn answer(farms: &Farms, results: &Results, setting: Setting, ground: &Ground) -> Vec<Assured> {
+    let Some(place) = setting.place(results) else {
+        return Vec::new();
+    };
+    let told = |(level, assurance): (usize, f64)| {
         let (speed_m_s, speed_edge) =
             number(farms.assured_speed(place.kind, place.clearance, assurance));
         let (clearance_m, clearance_edge) =
@@ -72,9 +89,64 @@ pub fn answer(farms: &Farms, results: &Results, setting: Setting) -> Vec<Assured
             at_speed_m_s: results.speeds_m_s[place.speed],
             clearance_m,
             clearance_edge,
+            stroke_m: ground.strokes_m.get(level).copied(),
+            cheapest: cheapest(farms, results, setting.kind, place.kind, ground, assurance),
         }
     };
-    levels.into_iter().map(told).collect()
+    levels(results).into_iter().enumerate().map(told).collect()
+}
+
+/// The simulated setting that costs least on a share of the farms, of those that keep every limit there.
+fn cheapest(
+    farms: &Farms,
+    results: &Results,
+    controller: Kind,
+    kind: usize,
+    ground: &Ground,
+    assurance: f64,
+) -> Option<AssuredCost> {
+    let priced = ground.priced?;
+    let mut best: Option<AssuredCost> = None;
+    for (speed, &speed_m_s) in results.speeds_m_s.iter().enumerate() {
+        for (clearance, &clearance_m) in results.clearances_m.iter().enumerate() {
+            let place = Place {
+                kind,
+                speed,
+                clearance,
+            };
+            let cut = farms.cut_at_most(place, assurance);
+            if cut > results.allowed_cut_rate || !(ground.keeps)(speed_m_s, clearance_m) {
+                continue;
+            }
+            let touched = results
+                .rate_at(Stretch::Whole, controller, speed, clearance)?
+                .touched
+                .rate;
+            let cost_per_ha = priced.cost_per_ha(speed_m_s, clearance_m, [cut, touched], 0.0);
+            if best.is_none_or(|best| cost_per_ha < best.cost_per_ha) {
+                best = Some(AssuredCost {
+                    speed_m_s,
+                    clearance_m,
+                    cost_per_ha,
+                });
+            }
+        }
+    }
+    best
+}
+
+/// On how many farms each simulated speed keeps the allowed rate at the setting's clearance.
+pub fn keeping(farms: &Farms, results: &Results, setting: Setting) -> Vec<Keeping> {
+    let Some(place) = setting.place(results) else {
+        return Vec::new();
+    };
+    let speeds = results.speeds_m_s.iter().enumerate();
+    speeds
+        .map(|(speed, &speed_m_s)| Keeping {
+            speed_m_s,
+            farms: farms.assurance(Place { speed, ..place }),
+        })
+        .collect()
 }
 
 /// What farms like this one may see at a speed between simulated ones, m/s: straight in the logarithm of the rate. `None` where all is

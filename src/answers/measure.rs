@@ -2,19 +2,18 @@
 //!
 //! How long a measurement takes and how exact it is are common practice, no source, unless said otherwise.
 
+use super::spacing::Priced;
 use crate::montecarlo::farms::{Farms, Place};
+use crate::montecarlo::readings::{count, tape};
 use crate::results::Results;
 use crate::results::answers::{Measure, MeasureWhat};
 use crate::scenario::Scenario;
 use crate::unknowns::emulator::Emulated;
-use crate::unknowns::measure::{Count, Direct, Error, Measurement, Tape};
+use crate::unknowns::measure::{Direct, Error, Measurement};
 use crate::unknowns::worth::{Aim, Plan, Wanted, worth};
 
 /// Simulated results of each measurement (our choice).
 const OUTCOMES: usize = 100;
-
-/// What a reading with a tape adds, m.
-const TAPE_SD_M: f64 = 0.002;
 
 /// A measurement that a farm can make.
 struct Possible {
@@ -84,7 +83,7 @@ pub fn answer(
     scenario: &Scenario,
     farms: &Farms,
     results: &Results,
-    place: Place,
+    (place, priced): (Place, Option<&Priced>),
     seed: u64,
 ) -> Vec<Measure> {
     let cloud = farms.cloud();
@@ -127,6 +126,8 @@ pub fn answer(
             plants: one.plants,
             clearance_gain_m,
             speed_gain_m_s,
+            saves_per_ha: priced
+                .map(|priced| saves(priced, results, place, (clearance_gain_m, speed_gain_m_s))),
         })
         .collect();
     let per_minute = |one: &Measure| one.clearance_gain_m / one.minutes;
@@ -134,41 +135,52 @@ pub fn answer(
     found
 }
 
+/// What a clearance or a speed gained saves a hectare at equal plants cut, whichever saves more.
+fn saves(
+    priced: &Priced,
+    results: &Results,
+    place: Place,
+    (closer_m, faster_m_s): (f64, f64),
+) -> f64 {
+    let (speed_m_s, clearance_m) = (
+        results.speeds_m_s[place.speed],
+        results.clearances_m[place.clearance],
+    );
+    let lost = [results.allowed_cut_rate, 0.0];
+    let cost = |speed_m_s: f64, clearance_m: f64| {
+        priced.cost_per_ha(speed_m_s, clearance_m.max(0.0), lost, 0.0)
+    };
+    let now = cost(speed_m_s, clearance_m);
+    let closer = now - cost(speed_m_s, clearance_m - closer_m.max(0.0));
+    let faster = now - cost(speed_m_s + faster_m_s.max(0.0), clearance_m);
+    closer.max(faster).max(0.0)
+}
+
 fn possible(scenario: &Scenario, results: &Results, at: &Emulated, place: Place) -> Vec<Possible> {
     let points = 0..at.len();
-    let (mean_m, variance_m2) = (&at.mean_m[place.speed], &at.variance_m2[place.speed]);
-    let other = |point: usize| at.band(point, 0).other_variance_m2;
-    let ln_rate = at.ln_rates(place.speed, 0);
-    let variation = at.pass_variations(place.speed, 0, &ln_rate);
-    let setup = scenario.nominal();
     let (places, plants) = (5, 200);
-    let place_m = f64::from(plants) * setup.plants.spacing_m / setup.plants.emergence;
-    let rows = setup.rows.offset_m.len() as f64;
+    let counted = (u64::from(places * plants), u64::from(places));
+    let setup = scenario.nominal();
     let mut all = vec![
         Possible {
             what: MeasureWhat::CountPlants,
             minutes: 30.0,
             places,
             plants,
-            measurement: Box::new(Count {
-                ln_rate,
-                pass_variation: variation,
-                plants: u64::from(places * plants),
-                places: u64::from(places),
-                pass_over_place: (results.length_m * rows / place_m).max(1.0),
-            }),
+            measurement: Box::new(count(
+                at,
+                (place.speed, 0),
+                &setup,
+                results.length_m,
+                counted,
+            )),
         },
         Possible {
             what: MeasureWhat::TapeReadings,
             minutes: 18.0,
             places: 12,
             plants: 0,
-            measurement: Box::new(Tape {
-                mean_m: mean_m.clone(),
-                variance_m2: points.clone().map(|i| variance_m2[i] + other(i)).collect(),
-                tape_sd_m: TAPE_SD_M,
-                readings: 12,
-            }),
+            measurement: Box::new(tape(at, place.speed, 0, 12)),
         },
     ];
     for (what, key, error, minutes, places, plants) in DIRECT {

@@ -195,12 +195,37 @@ pub fn work_out(
     });
     let place = setting.and_then(|setting| setting.place(results));
     let measure = farms.zip(place).map_or_else(Vec::new, |(farms, place)| {
-        measure::answer(scenario, farms, results, place, plan.seed)
+        measure::answer(
+            scenario,
+            farms,
+            results,
+            (place, priced.as_ref().ok()),
+            plan.seed,
+        )
     });
-    let assured = farms.zip(setting);
-    let assured = assured.map(|(farms, setting)| assured::answer(farms, results, setting));
+    let strokes_m = match (farms, moves) {
+        (Some(_), Some(_)) => {
+            stroke::on_farms(&trials, speed_m_s, passes, &assured::levels(results))?
+        }
+        _ => Vec::new(),
+    };
+    let keeps = |speed_m_s: f64, clearance_m: f64| {
+        let limits = kind.map_or_else(Vec::new, |kind| bounds.of(kind, clearance_m));
+        limits.iter().all(|limit| limits::keeps(limit, speed_m_s))
+    };
+    let ground = assured::Ground {
+        strokes_m: &strokes_m,
+        priced: priced.as_ref().ok(),
+        keeps: &keeps,
+    };
+    let of_farms = farms.zip(setting);
+    let (assured, keeping) = of_farms.map_or_else(Default::default, |(farms, setting)| {
+        let keeping = assured::keeping(farms, results, setting);
+        (assured::answer(farms, results, setting, &ground), keeping)
+    });
     Ok(with_finite_numbers(Answers {
-        assured: assured.unwrap_or_default(),
+        assured,
+        keeping,
         measure,
         passes,
         not_recommended: recommended.is_none().then_some(Reason::NothingKept),

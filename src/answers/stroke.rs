@@ -148,6 +148,33 @@ pub fn demand(
     Ok(all)
 }
 
+/// Share of the way on which a stroke must do for a farm (as the demand has it).
+const OF_THE_WAY: f64 = 0.999;
+
+/// Total stroke that so many farms do not ask more of at a speed, m/s, level by level: twice the shift wanted over eight passes.
+///
+/// # Errors
+///
+/// The watch stopped it.
+pub fn on_farms(
+    trials: &Trials,
+    speed_m_s: f64,
+    passes: u64,
+    levels: &[f64],
+) -> Result<Vec<f64>, Stopped> {
+    let asked_m = trials
+        .wanted(passes, speed_m_s, None)?
+        .shift_m
+        .of_each(OF_THE_WAY);
+    let at = |level: &f64| {
+        let place = (level * asked_m.len() as f64).ceil() as usize;
+        asked_m
+            .get(place.saturating_sub(1))
+            .map(|shift_m| 2.0 * shift_m)
+    };
+    Ok(levels.iter().filter_map(at).collect())
+}
+
 /// Stroke that a new cylinder may get, m: the machine's or the recommended one, whichever is longer.
 pub fn longest_m(answer: &StrokeAnswer) -> f64 {
     answer.recommended_m.unwrap_or(0.0).max(answer.fitted_m)

@@ -473,6 +473,19 @@ pub struct Wanted {
 pub struct ByPass(Vec<Vec<f64>>);
 
 impl ByPass {
+    /// The value that a share of the distance does not exceed, pass by pass (field by field where something is not known), rising.
+    pub fn of_each(&self, share: f64) -> Vec<f64> {
+        let of_pass = |pass: &Vec<f64>| {
+            let mut values = pass.clone();
+            values.sort_by(f64::total_cmp);
+            let place = (share.clamp(0.0, 1.0) * values.len() as f64).ceil() as usize;
+            values.get(place.saturating_sub(1)).copied()
+        };
+        let mut all: Vec<f64> = self.0.iter().filter_map(of_pass).collect();
+        all.sort_by(f64::total_cmp);
+        all
+    }
+
     /// Quantiles over distance, each with its limits.
     ///
     /// Woodruff's interval (J. Amer. Statist. Assoc. 47:635-646, 1952): the share of the distance under the quantile is a ratio over

@@ -66,6 +66,25 @@ Example:
   rowroom sweep my_field.toml --over camera.latency=\"40 ms, 80 ms, 120 ms\"
   rowroom sweep my_field.toml --over camera.lookahead=\"0.4 m, 0.8 m\" --over camera.mount=\"shifted, fixed\"")]
     Sweep(Sweep),
+    /// Learn from notes of the field: gaps beside the rows, counted plants, measured values
+    #[command(after_help = "\
+Example:
+  rowroom learn my_field.toml walk.csv
+  rowroom study my_field_learned.toml
+
+Notes are TOML:
+  [[notes]]
+  speed = \"8 km/h\"                                  left out: the working speed
+  clearance = \"60 mm\"                               left out: the working clearance
+  controller = \"pid\"                                left out: the last one that the machine can run
+  gaps = [[\"58 mm\", \"63 mm\"], [\"61 mm\", \"60 mm\"]]   left and right of a row, place by place
+  counts = [[200, 3], [200, 0]]                     plants looked at and cut, place by place
+  [camera]
+  latency = { measured = \"95 ms\", error = \"10 ms\" }
+or CSV with the columns left_mm and right_mm, plants and cut, a line for each place.
+
+Gaps are measured with the tools in the ground, engine off and oil without pressure.")]
+    Learn(Learn),
     /// Write a short commented scenario to start from; an existing file is never touched
     #[command(after_help = "\
 Example:
@@ -312,6 +331,24 @@ pub struct Sweep {
     /// Open the picture in whatever shows such files
     #[arg(long)]
     pub open: bool,
+}
+
+/// `rowroom learn`.
+#[derive(Args)]
+pub struct Learn {
+    /// Scenario file
+    pub file: PathBuf,
+    /// Notes from the field: TOML, or CSV with a name that ends in .csv
+    pub notes: PathBuf,
+    /// File for the scenario with the notes in it; it must not be there [default: the scenario's name with _learned]
+    #[arg(long, value_name = "FILE")]
+    pub out: Option<PathBuf>,
+    /// Print the numbers as JSON to standard output, and everything else to standard error
+    #[arg(long)]
+    pub json: bool,
+    /// Log of a driven pass, for a scenario that replays one
+    #[arg(long, value_name = "LOG")]
+    pub replay: Option<PathBuf>,
 }
 
 /// `rowroom starter`.

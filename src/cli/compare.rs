@@ -5,6 +5,7 @@ use std::path::Path;
 use rowroom::answers::compare::{CompareError, Entrant, How, compare, of_study};
 use rowroom::answers::trial::Stopped;
 use rowroom::files::{RESULTS_BYTES, read_text};
+use rowroom::montecarlo::learning::learned;
 use rowroom::report::ReportError;
 use rowroom::report::compare::page::{FILE, Page};
 use rowroom::report::compare::{comparison_json, comparison_text};
@@ -16,7 +17,7 @@ use super::args::Compare;
 use super::failure::Failure;
 use super::folder::{Folder, MARK};
 use super::progress::Progress;
-use super::study::with_grid;
+use super::study::ready;
 
 /// What was named on the command line.
 enum Machine {
@@ -71,7 +72,11 @@ fn how(machines: &mut [Machine], asked: &Compare) -> Result<How, Failure> {
     let first = scenarios.next();
     let how = asked.trials.how(first.as_deref().map(Box::as_ref));
     if let Some(scenario) = first {
-        **scenario = with_grid(scenario.as_ref().clone(), how.seed, how.threads)?;
+        **scenario = ready(scenario.as_ref().clone(), how.seed, how.threads)?;
+        for other in scenarios {
+            let silent = Progress::new(true, None);
+            **other = learned(other.as_ref().clone(), how.seed, how.threads, &silent)?;
+        }
     } else if !asked.changes.given.is_empty() {
         return Err(Failure::input(
             "--set changes scenario files, and only finished studies are named: study a scenario with --set, or name its file",

@@ -112,9 +112,11 @@ impl From<StudyError> for Failure {
         match error {
             StudyError::Unstable(_) => Failure::unstable(error),
             StudyError::Interrupted { .. } => Failure::interrupted(error),
-            StudyError::Lacks { .. } | StudyError::Passes | StudyError::RowLost { .. } => {
-                Failure::input(error)
-            }
+            StudyError::Lacks { .. }
+            | StudyError::Notes
+            | StudyError::NotesUnfit
+            | StudyError::Passes
+            | StudyError::RowLost { .. } => Failure::input(error),
             StudyError::Threads(_) => Failure::run(error),
         }
     }

@@ -11,7 +11,7 @@ use rowroom::study::{Plan, Until, study};
 use super::args::Merge;
 use super::failure::Failure;
 use super::folder::SO_FAR;
-use super::study::{Tell, Watched, answer, folder, with_grid};
+use super::study::{Tell, Watched, answer, folder, ready};
 
 /// Puts parts together and writes what the whole study would have written.
 pub fn run(asked: &Merge) -> Result<(), Failure> {
@@ -23,7 +23,7 @@ pub fn run(asked: &Merge) -> Result<(), Failure> {
     let saved = Saved::put_together(&parts)?;
     drop(parts);
     let scenario = Scenario::from_texts(saved.scenario())?;
-    let scenario = with_grid(scenario, saved.seed(), None)?;
+    let scenario = ready(scenario, saved.seed(), None)?;
     let plan = Plan {
         scenario: &scenario,
         seed: saved.seed(),

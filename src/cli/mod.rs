@@ -4,6 +4,7 @@ mod args;
 mod compare;
 mod failure;
 mod folder;
+mod learn;
 mod merge;
 mod paint;
 mod pass;
@@ -38,6 +39,7 @@ pub fn run() -> ExitCode {
         Some(Command::Pass(asked)) => pass::run(&asked),
         Some(Command::Compare(asked)) => compare::run(&asked),
         Some(Command::Sweep(asked)) => sweep::run(&asked),
+        Some(Command::Learn(asked)) => learn::run(&asked),
         Some(Command::Starter(asked)) => starter(&asked),
         Some(Command::Schema(asked)) => schema(&asked),
     };

@@ -1,6 +1,7 @@
 //! `rowroom pass`.
 
 use rowroom::model::controller::Kind;
+use rowroom::montecarlo::learning::learned;
 use rowroom::montecarlo::study::one_pass;
 use rowroom::report::display::{percent, trimmed};
 use rowroom::report::{PassStamp, pass_files, pass_name};
@@ -11,7 +12,7 @@ use rowroom::sim::trace::{Fate, Trace, View};
 use super::args::Pass;
 use super::failure::Failure;
 use super::folder::Folder;
-use super::progress;
+use super::progress::{self, Progress};
 
 /// Simulates one pass and writes what happened where.
 pub fn run(asked: &Pass) -> Result<(), Failure> {
@@ -37,6 +38,8 @@ pub fn run(asked: &Pass) -> Result<(), Failure> {
             .join(setting(&view))
     });
     let folder = Folder::open(&path, &pass_name(view.pass, view.kind))?;
+    // A pass of a study goes over one of its fields.
+    let scenario = learned(scenario, view.seed, None, &Progress::new(true, None))?;
     let trace = one_pass(&scenario, view)?;
     let stamp = PassStamp {
         tool: Tool::this(),

@@ -6,6 +6,7 @@ use std::sync::Mutex;
 use std::time::Duration;
 
 use rowroom::answers::{grid::settled, trial::Stopped};
+use rowroom::montecarlo::learning::learned;
 use rowroom::montecarlo::saved::Saved;
 use rowroom::montecarlo::study::{BLOCK_PASSES, Part, run};
 use rowroom::report::json::results_json;
@@ -43,15 +44,17 @@ pub fn file(asked: &Study) -> Result<(), Failure> {
     let scenario = Scenario::read_with(&asked.file, asked.replay.as_deref(), &asked.changes.given)?;
     let seed = asked.seed.unwrap_or(scenario.study().seed);
     let threads = asked.threads.map(|threads| threads as usize);
-    let scenario = with_grid(scenario, seed, threads)?;
+    let scenario = ready(scenario, seed, threads)?;
     let study = scenario.study();
-    let until = match (asked.passes, asked.part) {
+    let asked_for = match (asked.passes, asked.part) {
         (Some(passes), Some(part)) => Until::Share { part, passes },
         (Some(passes), None) => Until::Passes(passes),
         (None, _) => Until::Decided {
             most_passes: asked.most_passes.unwrap_or(study.most_passes),
         },
     };
+    // Over whole fields, where something is not known: what is kept of a study says how many passes it truly has.
+    let until = asked_for.of_scenario(&scenario);
     let usual = || super::default_folder(&asked.file);
     let job = Job {
         folder: match (&asked.out, asked.part) {
@@ -78,13 +81,11 @@ pub fn file(asked: &Study) -> Result<(), Failure> {
     }
 }
 
-/// The scenario with the speeds and clearances to simulate, chosen where it names none.
-pub fn with_grid(
-    scenario: Scenario,
-    seed: u64,
-    threads: Option<usize>,
-) -> Result<Scenario, Failure> {
-    match settled(scenario, seed, threads, &Progress::new(true, None)) {
+/// The scenario with what its notes teach, and with the speeds and clearances to simulate, chosen where it names none.
+pub fn ready(scenario: Scenario, seed: u64, threads: Option<usize>) -> Result<Scenario, Failure> {
+    let silent = Progress::new(true, None);
+    let scenario = learned(scenario, seed, threads, &silent)?;
+    match settled(scenario, seed, threads, &silent) {
         Ok(scenario) => Ok(scenario),
         Err(Stopped::Watch) => Err(Failure::interrupted("nothing was simulated yet")),
         Err(error) => Err(Failure::run(error)),

@@ -2,6 +2,7 @@
 
 use rowroom::answers::sweep::{SweepError, sweep};
 use rowroom::answers::trial::Stopped;
+use rowroom::montecarlo::learning::learned;
 use rowroom::report::sweep::{PICTURE, sweep_files, sweep_json, sweep_text};
 use rowroom::scenario::Scenario;
 
@@ -14,6 +15,7 @@ use super::progress::{self, Progress};
 pub fn run(asked: &Sweep) -> Result<(), Failure> {
     let scenario = Scenario::read_with(&asked.file, asked.replay.as_deref(), &asked.changes.given)?;
     let how = asked.trials.how(Some(&scenario));
+    let scenario = learned(scenario, how.seed, how.threads, &Progress::new(true, None))?;
     let path = asked.out.clone().unwrap_or_else(|| {
         let keys: Vec<&str> = asked.over.iter().map(|over| over.key.as_str()).collect();
         super::default_folder(&asked.file)

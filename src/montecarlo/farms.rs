@@ -5,6 +5,7 @@ use super::plan::{Plan, runnable};
 use super::saved::Saved;
 use super::summary::answer;
 use super::tally::{Fates, Tally};
+use crate::model::controller::Kind;
 use crate::results::{
     FarmRates, FarmShare, LawName, NoFarms, Rate, Results, Stretch, UnknownValue,
 };
@@ -13,34 +14,97 @@ use crate::unknowns::assurance::{Axis, Reach, assurance};
 use crate::unknowns::band::{Band, Elsewhere, Stand};
 use crate::unknowns::cloud::Cloud;
 use crate::unknowns::correct::{Trust, raw_ln_rates};
-use crate::unknowns::emulator::{Emulator, FEWEST_DRAWS, NoLimits, Simulated};
+use crate::unknowns::emulator::{BandAt, Emulator, FEWEST_DRAWS, NoLimits, Simulated};
 use crate::unknowns::law::Law;
 use crate::unknowns::limits::{RAREST, quantiles};
 use crate::unknowns::shapley;
 
 /// Points among what is not known at which rates are told (our choice: another seed's move the 5, 50 and 95 % points by some 2, 1 and 3 %,
 /// less than the simulated fields leave open).
-const POINTS: usize = 8192;
+pub const POINTS: usize = 8192;
 
 /// Walks behind the shares of the doubt.
 const WALKS: usize = 1024;
 
 /// Rates of every simulated setting over farms like this one.
 pub struct Farms {
-    laws: Vec<Law>,
-    stand: StandAt,
+    fields: Fields,
+    is_learned: bool,
     speeds_m_s: Vec<f64>,
-    clearances_m: Vec<f64>,
-    controllers: usize,
     ln_allowed: f64,
-    /// The simulated fields, and what was found at each setting, `[speed * controllers + controller]`.
-    draws: Cloud,
-    passes: Vec<u64>,
-    simulated: Vec<Simulated>,
     /// The points at which rates are told.
     cloud: Cloud,
     /// Logarithms of the rates of cut plants on whole rows: `[controller][speed][clearance][point]`.
     ln_cut: Vec<Vec<Vec<Vec<f64>>>>,
+}
+
+/// The simulated fields, and what was found at each setting.
+pub struct Fields {
+    laws: Vec<Law>,
+    stand: StandAt,
+    clearances_m: Vec<f64>,
+    kinds: Vec<Kind>,
+    draws: Cloud,
+    passes: Vec<u64>,
+    /// `[speed * controllers + controller]`.
+    simulated: Vec<Simulated>,
+}
+
+impl Fields {
+    /// Those of a study; `None` where everything is known.
+    pub fn of(plan: &Plan, saved: &Saved) -> Option<Self> {
+        let scenario = plan.scenario;
+        let fields = saved.sums.fields.as_ref()?;
+        let unknowns = scenario.unknowns().iter();
+        let laws: Vec<Law> = unknowns.map(|unknown| unknown.law).collect();
+        let (kinds, study) = (runnable(scenario), scenario.study());
+        let numbers = fields.fields();
+        // What the fields cannot tell apart lies in the middle of their own coordinate.
+        let points = numbers.iter().flat_map(|&field| {
+            let mut point = scenario.point(plan.seed, field);
+            point.push(0.5);
+            point
+        });
+        let draws = Cloud::of(laws.len(), points.collect(), vec![1.0; numbers.len()])?;
+        let stand = StandAt::of(scenario);
+        let medians: Vec<f64> = laws.iter().map(Law::median).collect();
+        let band = |cell: usize| stand.band(&study.clearances_m, &medians, cell);
+        let places = study.speeds_m_s.len() * kinds.len();
+        let simulated: Vec<Simulated> = (0..places)
+            .map(|place| {
+                let tally = &saved.sums.tallies[place / kinds.len()][place % kinds.len()];
+                Simulated {
+                    elsewhere: on_entry(scenario, tally, &band),
+                    ..fields.simulated(place)
+                }
+            })
+            .collect();
+        Some(Self {
+            laws,
+            stand,
+            clearances_m: study.clearances_m.clone(),
+            kinds,
+            draws,
+            passes: fields.passes(),
+            simulated,
+        })
+    }
+
+    /// Which plants meet the fate of a cell: cut, clearance by clearance, then touched.
+    pub fn band(&self) -> impl Fn(&[f64], usize) -> Band + Sync + '_ {
+        |values, cell| self.stand.band(&self.clearances_m, values, cell)
+    }
+
+    /// Rates at other points among what is not known, setting by setting, speed times controllers and controller; `band` is
+    /// [`Fields::band`].
+    pub fn emulator<'a>(&self, band: BandAt<'a>) -> Result<Emulator<'a>, NoLimits> {
+        Emulator::fit(&self.laws, &self.draws, &self.passes, &self.simulated, band)
+    }
+
+    /// What is known of each unknown.
+    pub fn laws(&self) -> &[Law] {
+        &self.laws
+    }
 }
 
 /// A setting by the places of controller, speed and clearance in the study.
@@ -136,39 +200,21 @@ impl Farms {
         let scenario = plan.scenario;
         let unknowns = scenario.unknowns();
         results.unknowns = unknowns.iter().map(value).collect();
-        let fields = saved.sums.fields.as_ref()?;
-        let laws: Vec<Law> = unknowns.iter().map(|unknown| unknown.law).collect();
-        let (kinds, study) = (runnable(scenario), scenario.study());
-        let numbers = fields.fields();
-        // What the fields cannot tell apart lies in the middle of their own coordinate.
-        let points = numbers.iter().flat_map(|&field| {
-            let mut point = scenario.point(plan.seed, field);
-            point.push(0.5);
-            point
-        });
-        let draws = Cloud::of(laws.len(), points.collect(), vec![1.0; numbers.len()])?;
-        let passes = fields.passes();
-        let places = study.speeds_m_s.len() * kinds.len();
-        let stand = StandAt::of(scenario);
-        let band = |values: &[f64], cell: usize| stand.band(&study.clearances_m, values, cell);
-        let medians: Vec<f64> = laws.iter().map(Law::median).collect();
-        let simulated: Vec<Simulated> = (0..places)
-            .map(|place| {
-                let tally = &saved.sums.tallies[place / kinds.len()][place % kinds.len()];
-                Simulated {
-                    elsewhere: on_entry(scenario, tally, &|cell| band(&medians, cell)),
-                    ..fields.simulated(place)
-                }
-            })
-            .collect();
-        let emulator = match Emulator::fit(&laws, &draws, &passes, &simulated, &band) {
+        let study = scenario.study();
+        let fields = Fields::of(plan, saved)?;
+        let band = fields.band();
+        let emulator = match fields.emulator(&band) {
             Ok(emulator) => emulator,
             Err(why) => {
                 results.no_farms = Some(reason(why));
                 return None;
             }
         };
-        let cloud = Cloud::new(plan.seed, laws.len(), POINTS);
+        let kinds = &fields.kinds;
+        let cloud = match scenario.learned() {
+            Some(learned) => learned.cloud.clone(),
+            None => Cloud::new(plan.seed, fields.laws.len(), POINTS),
+        };
         let emulated = emulator.at(&cloud);
         let weights = cloud.weights().to_vec();
         let clearances = study.clearances_m.len();
@@ -186,7 +232,8 @@ impl Farms {
                         let points = if fit.trust == Trust::Sound {
                             quantiles(&weights, &ln_rates, levels)
                         } else {
-                            let raw = raw_ln_rates(&passes, &simulated[place].rates[cell]);
+                            let raw =
+                                raw_ln_rates(&fields.passes, &fields.simulated[place].rates[cell]);
                             quantiles(&vec![1.0; raw.len()], &raw, levels)
                         };
                         let told = points.map(|ln_rate| told(libm::exp(ln_rate)));
@@ -207,17 +254,15 @@ impl Farms {
                 }
             }
         }
-        results.answer = answer(scenario, &kinds, &results.rates);
+        results.answer = answer(scenario, kinds, &results.rates);
+        drop(emulated);
+        drop(emulator);
+        drop(band);
         Some(Farms {
             speeds_m_s: study.speeds_m_s.clone(),
-            clearances_m: study.clearances_m.clone(),
-            controllers: kinds.len(),
             ln_allowed: libm::log(study.allowed_cut_rate),
-            laws,
-            stand,
-            draws,
-            passes,
-            simulated,
+            is_learned: scenario.learned().is_some(),
+            fields,
             cloud,
             ln_cut,
         })
@@ -234,11 +279,18 @@ impl Farms {
 
     /// Least clearance, m, that keeps it, under one controller at one speed.
     pub fn assured_clearance(&self, kind: usize, speed: usize, level: f64) -> Reach {
-        let axis = Axis::Milder(&self.clearances_m);
+        let axis = Axis::Milder(&self.fields.clearances_m);
         let by_clearance = &self.ln_cut[kind][speed];
         let reaches = (0..self.cloud.len())
             .map(|point| axis.reach(|clearance| by_clearance[clearance][point], self.ln_allowed));
         axis.assured(self.cloud.weights(), &reaches.collect::<Vec<_>>(), level)
+    }
+
+    /// Share of the plants cut that a share `level` of the farms do not exceed at a setting.
+    pub fn cut_at_most(&self, place: Place, level: f64) -> f64 {
+        let ln_rates = &self.ln_cut[place.kind][place.speed][place.clearance];
+        let [ln_rate] = quantiles(self.cloud.weights(), ln_rates, [level]);
+        libm::exp(ln_rate).clamp(RAREST, 1.0)
     }
 
     /// Share of the farms on which a setting keeps the allowed rate.
@@ -251,7 +303,7 @@ impl Farms {
     /// where it is beyond them.
     pub fn reaches(&self, place: Place) -> [Vec<f64>; 2] {
         let speeds = Axis::Harsher(&self.speeds_m_s);
-        let clearances = Axis::Milder(&self.clearances_m);
+        let clearances = Axis::Milder(&self.fields.clearances_m);
         let by_speed = &self.ln_cut[place.kind];
         let points = 0..self.cloud.len();
         let speed = points.clone().map(|point| {
@@ -274,7 +326,7 @@ impl Farms {
     /// plants there. `None` where nothing can be fitted.
     pub fn fitted<T>(&self, place: Place, with: impl FnOnce(&Emulator) -> T) -> Option<T> {
         let of_speed = |speed: usize| {
-            let all = &self.simulated[speed * self.controllers + place.kind];
+            let all = &self.fields.simulated[speed * self.fields.kinds.len() + place.kind];
             Simulated {
                 tool: all.tool.clone(),
                 rates: vec![all.rates[place.clearance].clone()],
@@ -282,29 +334,49 @@ impl Farms {
             }
         };
         let simulated: Vec<Simulated> = (0..self.speeds_m_s.len()).map(of_speed).collect();
-        let band =
-            |values: &[f64], _: usize| self.stand.band(&self.clearances_m, values, place.clearance);
-        let emulator =
-            Emulator::fit(&self.laws, &self.draws, &self.passes, &simulated, &band).ok()?;
+        let all = self.fields.band();
+        let band = |values: &[f64], _: usize| all(values, place.clearance);
+        let fields = &self.fields;
+        let emulator = Emulator::fit(
+            &fields.laws,
+            &fields.draws,
+            &fields.passes,
+            &simulated,
+            &band,
+        )
+        .ok()?;
         Some(with(&emulator))
     }
 
     /// Tells in the results how much of the doubt each unknown carries, in [`UnknownValue::share_of_rate`] and
-    /// [`UnknownValue::share_of_speed`]: of the logarithm of the plants cut at a setting, and of the highest speed that keeps the allowed
+    /// its fellows: of the logarithm of the plants cut at a setting, and of the highest speed that keeps the allowed
     /// rate there. Shares of the variance; what no unknown carries is left out.
     pub fn tell_what_carries(&self, seed: u64, place: Place, results: &mut Results) {
         let axis = Axis::Harsher(&self.speeds_m_s);
         let speeds = self.speeds_m_s.len();
+        let unknowns = self.fields.laws.len();
+        let alone: Option<Vec<Alone>> = (self.is_learned).then(|| {
+            (0..unknowns)
+                .map(|unknown| Alone::of(&self.cloud, unknown))
+                .collect()
+        });
         let found = self.fitted(place, |emulator| {
             let mut ln_rates = vec![0.0; speeds];
-            let shares = shapley::shares(seed, self.laws.len(), 2, WALKS, |point, outputs| {
+            let shares = shapley::shares(seed, unknowns, 3, WALKS, |point, outputs| {
+                let of_cloud = point.iter().enumerate();
+                let mut whole: Vec<f64> = match &alone {
+                    Some(alone) => of_cloud.map(|(place, &u)| alone[place].at(u)).collect(),
+                    None => point.to_vec(),
+                };
                 // In the middle of what no unknown carries.
-                let whole = [point, &[0.5]].concat();
+                whole.push(0.5);
                 let at = emulator.at_point(&whole);
                 for (speed, ln_rate) in ln_rates.iter_mut().enumerate() {
                     *ln_rate = at.ln_rate(speed, 0, at.tool_error(speed));
                 }
                 outputs[0] = ln_rates[place.speed];
+                // The cost of a setting differs from farm to farm by the plants lost alone.
+                outputs[2] = libm::exp(ln_rates[place.speed]);
                 outputs[1] = axis.held(axis.reach(|speed| ln_rates[speed], self.ln_allowed));
             });
             (shares, emulator.fits[place.speed].rates[0].tau)
@@ -313,7 +385,7 @@ impl Farms {
             return;
         };
         results.farm_scatter = Some(scatter);
-        let [rate, speed] = &shares[..] else {
+        let [rate, speed, cost] = &shares[..] else {
             return;
         };
         let share = |found: &shapley::Shares, place: usize| {
@@ -322,7 +394,45 @@ impl Farms {
         for (place, unknown) in results.unknowns.iter_mut().enumerate() {
             unknown.share_of_rate = share(rate, place);
             unknown.share_of_speed = share(speed, place);
+            unknown.share_of_cost = share(cost, place);
         }
+    }
+}
+
+/// One unknown by itself, in coordinates of its law, as weighted points have it.
+struct Alone {
+    /// Rising, each with the weight of all up to the middle of its own.
+    points: Vec<(f64, f64)>,
+}
+
+impl Alone {
+    fn of(cloud: &Cloud, unknown: usize) -> Self {
+        let pairs = cloud.weights().iter().enumerate();
+        let mut points: Vec<(f64, f64)> = pairs
+            .map(|(point, &weight)| (cloud.point(point)[unknown], weight))
+            .filter(|(_, weight)| *weight > 0.0)
+            .collect();
+        points.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let mut sum = 0.0;
+        for (_, weight) in &mut points {
+            let own = *weight;
+            *weight = sum + 0.5 * own;
+            sum += own;
+        }
+        Self { points }
+    }
+
+    /// The coordinate below which a share `u` of the weight lies, straight between points.
+    fn at(&self, u: f64) -> f64 {
+        let above = self.points.partition_point(|(_, sum)| *sum < u);
+        let nearest = |place: usize| self.points.get(place).map_or(0.5, |point| point.0);
+        let (Some(&(low, below)), Some(&(high, beyond))) = (
+            self.points.get(above.wrapping_sub(1)),
+            self.points.get(above),
+        ) else {
+            return nearest(above.min(self.points.len().saturating_sub(1)));
+        };
+        low + (high - low) * (u - below) / (beyond - below)
     }
 }
 
@@ -393,6 +503,7 @@ fn value(unknown: &Unknown) -> UnknownValue {
         source: unknown.origin.clone(),
         share_of_rate: None,
         share_of_speed: None,
+        share_of_cost: None,
     }
 }
 

@@ -83,6 +83,16 @@ pub enum StudyError {
         /// What to look at first.
         cause: String,
     },
+    /// Nothing that the scenario allows fits its notes.
+    #[error(
+        "nothing that the scenario says of this farm fits its notes: look for a slip of the pen in [[notes]], or at values that are written as known and are not"
+    )]
+    Notes,
+    /// Notes that nothing can be learned from.
+    #[error(
+        "nothing can be learned from the notes: the settings that they speak of could not be worked out over many fields"
+    )]
+    NotesUnfit,
     /// A controller that the machine cannot run was asked for.
     #[error("{} cannot run: {reason}", kind.name())]
     Lacks {

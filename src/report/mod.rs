@@ -16,6 +16,7 @@ pub mod csv;
 pub mod customer;
 pub mod display;
 pub mod json;
+pub mod lesson;
 pub mod live;
 pub mod page;
 mod parts;

@@ -54,6 +54,10 @@ pub struct Answers {
     pub sheet: SheetAnswer,
     /// How sure the recommended setting is on farms like this one, level by level; empty where all is known.
     pub assured: Vec<Assured>,
+    /// On how many farms like this one each simulated speed keeps the allowed rate, at the clearance and under the controller of
+    /// `assured`; empty where all is known.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub keeping: Vec<Keeping>,
     /// What to measure first: the greatest gain for each minute of work first; empty where all is known.
     pub measure: Vec<Measure>,
 }
@@ -74,6 +78,10 @@ pub struct Measure {
     pub clearance_gain_m: f64,
     /// By how much faster the tractor may go with the same assurance, m/s.
     pub speed_gain_m_s: f64,
+    /// What the greater of both saves a hectare and round, in weeding by hand or in hours of the machine, in the currency of the scenario;
+    /// null without prices.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub saves_per_ha: Option<f64>,
 }
 
 /// What a farm can measure.
@@ -117,6 +125,34 @@ pub struct Assured {
     pub clearance_m: Option<f64>,
     /// Where it lies.
     pub clearance_edge: Edge,
+    /// Total stroke, m, that eight passes over any of so many farms do not ask more of at that speed, on 99.9 % of the way; null where the
+    /// frame does not move.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub stroke_m: Option<f64>,
+    /// The setting that costs least, reckoned with plants cut as only the other farms exceed them; null without prices or where nothing
+    /// keeps every limit.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub cheapest: Option<AssuredCost>,
+}
+
+/// What a setting costs on a share of the farms.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct AssuredCost {
+    /// Speed, m/s.
+    pub speed_m_s: f64,
+    /// Clearance, m.
+    pub clearance_m: f64,
+    /// Cost a hectare and round that so many farms do not exceed, in the currency of the scenario; touched plants at their mean.
+    pub cost_per_ha: f64,
+}
+
+/// On how many farms like this one a speed keeps the allowed rate.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Keeping {
+    /// Speed, m/s.
+    pub speed_m_s: f64,
+    /// Share of the farms, 0 to 1.
+    pub farms: f64,
 }
 
 /// Where a value lies in what was simulated.

@@ -24,14 +24,18 @@
 //! - `{ least = "8 mm", most = "20 mm" }`: anything between, every ratio alike where both are above 0, else every value.
 //! - `{ measured = "12 mm", error = "2 mm" }`: measured with this standard error, normal.
 //!
+//! What was found in the field goes into `[[notes]]` ([`Notes`]): gaps beside the rows and counted plants. A study then goes over fields that
+//! fit it ([`crate::montecarlo::learning`]).
+//!
 //! As soon as one value is not known, the alignment of the camera and the errors of row units and tool edges stay for the whole field too.
 //!
 //! # Defaults
 //!
 //! A key that is left out takes its default, which names its source or says "assumed" and then in which range it may plausibly lie
 //! ([`keys::Plausible`]). Some defaults go with the word of another key ([`keys::Need::ByChoice`]): how far plants stand off their row
-//! with `plants.established`, stem and roots with `plants.stage`, the rows' looks with `camera.rows_look`, the lever of roll with
-//! `camera.mount`. [`Scenario::assumptions`] tells all of it.
+//! with `plants.established`, stem and roots with `plants.stage`, the rows' looks with `camera.rows_look`, the camera's noise and latency
+//! with `camera.grade`, the lever of roll with `camera.mount`, eye and hand with `driver.hand.practice`, sway and roll with
+//! `ground.surface`. [`Scenario::assumptions`] tells all of it.
 //!
 //! # Use from code
 //!
@@ -48,10 +52,13 @@ mod check;
 mod error;
 mod farm;
 mod field;
+#[cfg(feature = "program")]
+mod fieldnotes;
 mod given;
 pub mod keys;
 mod layout;
 mod nearest;
+mod notes;
 mod observed;
 mod read;
 mod schema;
@@ -68,7 +75,10 @@ mod known;
 
 pub use error::{Problem, ScenarioError};
 pub use field::{FIELD_PASSES, Unknown};
+#[cfg(feature = "program")]
+pub use fieldnotes::FieldNotes;
 pub use given::Given;
+pub use notes::{Counted, Notes};
 pub use schema::schema;
 pub use short::{Crop, Steering, short_starter};
 pub use spread::Spread;
@@ -80,6 +90,7 @@ use std::collections::BTreeMap;
 use std::ffi::OsStr;
 use std::io;
 use std::path::Path;
+use std::sync::Arc;
 
 use sha2::{Digest, Sha256};
 
@@ -94,6 +105,7 @@ use crate::model::setup::Setup;
 use crate::quote::{escaped, is_control, quoted};
 use crate::results::reasons::Warning;
 use crate::sim::streams::{Source, stream};
+use crate::unknowns::cloud::Cloud;
 use crate::unknowns::points::DIMENSIONS;
 use serde::{Deserialize, Serialize};
 
@@ -164,8 +176,21 @@ pub struct Scenario {
     fixed: Fixed,
     varying: Vec<Varying>,
     unknowns: Vec<Unknown>,
+    /// What was found in the field.
+    notes: Vec<Notes>,
+    /// What it leaves of what is not known, once that is worked out.
+    learned: Option<Arc<Learned>>,
     /// True once speeds and clearances that the text leaves open are chosen.
     has_grid: bool,
+}
+
+/// What notes leave of what is not known.
+#[derive(Clone, Debug)]
+pub struct Learned {
+    /// The fields of a study, each by its coordinates in the unknowns; a study that goes over more begins anew with the first.
+    pub fields: Vec<Vec<f64>>,
+    /// Weighted points, at which rates are told.
+    pub cloud: Cloud,
 }
 
 impl Scenario {
@@ -273,7 +298,8 @@ impl Scenario {
         let Some(study) = study(&values, &fixed.layout).filter(|_| read.found.is_empty()) else {
             return Err(ScenarioError::Problems(read.problems()));
         };
-        let scenario = Scenario {
+        let notes = core::mem::take(&mut read.notes);
+        let mut scenario = Scenario {
             texts: Texts {
                 file: name,
                 text,
@@ -291,8 +317,25 @@ impl Scenario {
             unknowns,
             values,
             fixed,
+            notes: Vec::new(),
+            learned: None,
             has_grid: false,
         };
+        let setup = scenario.nominal();
+        let runnable: Vec<Kind> = (scenario.study.controllers.iter().copied())
+            .filter(|kind| kind.lacks(&setup).is_none())
+            .collect();
+        let (speed_m_s, clearance_m) = (
+            scenario.study.working_speed_m_s,
+            scenario.study.working_clearance_m,
+        );
+        scenario.notes = notes
+            .into_iter()
+            .filter_map(|one| one.at_work(&mut read, speed_m_s, clearance_m, &runnable))
+            .collect();
+        if !read.found.is_empty() {
+            return Err(ScenarioError::Problems(read.problems()));
+        }
         if let (Some(log), Some((_, file))) = (&scenario.fixed.log, replay) {
             drivable(log, file, &scenario.nominal())?;
         }
@@ -325,7 +368,11 @@ impl Scenario {
             .given
             .retain(|before| given.iter().all(|now| now.key != before.key));
         texts.given.extend(given.iter().cloned());
-        Scenario::from_texts(&texts)
+        let mut changed = Scenario::from_texts(&texts)?;
+        if changed.unknowns == self.unknowns && changed.notes == self.notes {
+            changed.learned = self.learned.clone();
+        }
+        Ok(changed)
     }
 
     /// Name.
@@ -428,16 +475,51 @@ impl Scenario {
         &self.unknowns
     }
 
+    /// What was found in the field, visit by visit.
+    pub fn notes(&self) -> &[Notes] {
+        &self.notes
+    }
+
+    /// What the notes leave of what is not known; `None` until that is worked out, or without notes.
+    pub fn learned(&self) -> Option<&Learned> {
+        self.learned.as_deref()
+    }
+
+    /// The same with what its notes leave of what is not known.
+    pub fn with_learned(mut self, learned: Learned) -> Scenario {
+        self.learned = Some(Arc::new(learned));
+        self
+    }
+
+    /// The same as before anything was found in the field, at these speeds, m/s, and clearances, m, both rising, under these controllers.
+    pub(crate) fn before_notes(
+        mut self,
+        speeds_m_s: Vec<f64>,
+        clearances_m: Vec<f64>,
+        controllers: Vec<Kind>,
+    ) -> Scenario {
+        self.notes.clear();
+        self.learned = None;
+        self.study.controllers = controllers;
+        self.with_grid(speeds_m_s, clearances_m)
+    }
+
     /// The same as if all were known: what is not has its nominal value, and the camera's alignment varies from pass to pass.
     pub fn all_known(mut self) -> Scenario {
         self.unknowns.clear();
+        self.notes.clear();
+        self.learned = None;
         self.varying = varying(&self.values, &[]);
         self
     }
 
-    /// Where a field of a study lies among what is not known: its place in each law, 0 to 1. Passes 8 f to 8 f + 7 go over field f.
+    /// Where a field of a study lies among what is not known: its place in each law, 0 to 1. Passes 8 f to 8 f + 7 go over field f. Once
+    /// notes are learned from, the fields are chosen among those that fit them, whatever the seed.
     pub fn point(&self, seed: u64, field: u64) -> Vec<f64> {
-        field::point(&self.unknowns, seed, field)
+        match &self.learned {
+            Some(learned) => learned.fields[field as usize % learned.fields.len()].clone(),
+            None => field::point(&self.unknowns, seed, field),
+        }
     }
 
     /// The nominal machine on the field at a point among what is not known.

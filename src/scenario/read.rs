@@ -9,6 +9,7 @@ use super::error::{MOST_TOLD, Problem};
 use super::given::{Given, Joined};
 use super::keys::{self, Id, KEYS, Key, Shape, TABLES};
 use super::nearest::nearest;
+use super::notes;
 use super::spread::Spread;
 use super::units::{self, Quantity, QuantityError, Unit};
 use crate::quote::{escaped, is_control, quoted};
@@ -58,6 +59,8 @@ pub struct Read {
     pub tables: Vec<Option<Range<usize>>>,
     /// Groups in which an unknown table stands.
     pub spoilt_groups: Vec<String>,
+    /// What was found in the field.
+    pub notes: Vec<notes::Written>,
     /// What was wrong so far.
     pub found: Vec<Found>,
 }
@@ -220,6 +223,7 @@ pub fn read(text: &str, file: &str, given: &[Given]) -> Result<Read, Problem> {
         spoilt: vec![false; KEYS.len()],
         tables: vec![None; TABLES.len()],
         spoilt_groups: Vec::new(),
+        notes: Vec::new(),
         found: Vec::new(),
     };
     for (at, key, message) in &joined.faults {
@@ -256,6 +260,7 @@ fn walk(read: &mut Read, path: &str, table: &DeTable<'_>) {
         let is_group = TABLES.iter().any(|table| table.group() == Some(&full));
         match (known, value.get_ref()) {
             (Some(key), _) => take(read, key, name.span(), value),
+            (None, _) if full == "notes" => notes::take(read, value),
             (None, DeValue::Table(inner)) if is_table.is_some() || is_group => {
                 if let Some(at) = is_table {
                     read.tables[at] = Some(value.span());

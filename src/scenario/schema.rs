@@ -2,8 +2,9 @@
 
 use serde_json::{Map, Value, json};
 
-use super::keys::{self, Key, Need, Presence, Shape, TABLES};
+use super::keys::{self, Id, Key, Need, Presence, Shape, TABLES};
 use super::units::Quantity;
+use crate::model::controller::Kind;
 
 /// JSON Schema (draft 2020-12) of scenario files.
 pub fn schema() -> Value {
@@ -46,9 +47,42 @@ pub fn schema() -> Value {
         }
         properties[group]["properties"][member] = Value::Object(table_schema(table.name));
     }
+    properties.insert("notes".into(), notes_schema());
     root.insert("properties".into(), Value::Object(properties));
     root.insert("required".into(), Value::Array(required));
     Value::Object(root)
+}
+
+/// `[[notes]]`, which is no table of keys but a list of what was found.
+fn notes_schema() -> Value {
+    let pairs = |item: Value, what: &str| {
+        json!({
+            "type": "array",
+            "description": what,
+            "items": { "type": "array", "prefixItems": [item.clone(), item], "items": false, "minItems": 2 },
+        })
+    };
+    json!({
+        "type": "array",
+        "description": "what was found in the field, one for each setting of the machine that was looked at",
+        "items": {
+            "type": "object",
+            "additionalProperties": false,
+            "properties": {
+                "speed": key_schema(keys::key(Id::WorkingSpeed)),
+                "clearance": key_schema(keys::key(Id::WorkingClearance)),
+                "controller": { "enum": Kind::NAMES },
+                "gaps": pairs(
+                    json!({ "type": "string" }),
+                    "gaps from a row to the edges left and right of it, place by place",
+                ),
+                "counts": pairs(
+                    json!({ "type": "integer", "minimum": 0 }),
+                    "plants looked at and those of them that are cut, place by place",
+                ),
+            },
+        },
+    })
 }
 
 fn table_schema(name: &str) -> Map<String, Value> {

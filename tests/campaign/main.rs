@@ -41,10 +41,11 @@ use run::Program;
 /// A kind of case: its name, how many of forty inputs are of it, and how it is tried.
 type Kind = (&'static str, u64, fn(&mut Case) -> Verdict);
 
-const INPUTS: [Kind; 7] = [
+const INPUTS: [Kind; 8] = [
     ("scenario", 20, scenarios::case),
     ("log", 3, paths::log),
     ("polyline", 3, paths::polyline),
+    ("notes", 3, paths::notes),
     ("part", 4, sums::part),
     ("so_far", 3, sums::so_far),
     ("results", 3, beside::case),

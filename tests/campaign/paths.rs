@@ -34,6 +34,47 @@ pub fn polyline(case: &mut Case) -> Verdict {
     )
 }
 
+/// What a walk through the field found, as a table or in the scenario language.
+const WALK: [(&str, &str); 2] = [
+    (
+        "notes.csv",
+        "place,row,left_mm,right_mm,plants,cut,touched,remark\n1,1,36.5,41,200,3,1,\n2,3,44,31,200,0,0,stony\n3,2,40,37,200,1,0,\n4,2,33,45,,,,\n",
+    ),
+    (
+        "notes.toml",
+        "[[notes]]\nspeed = \"7 km/h\"\ngaps = [\n[\"36 mm\", \"41 mm\"],\n[\"44 mm\", \"31 mm\"],\n]\ncounts = [\n[200, 3],\n[200, 0],\n]\n[camera]\n\
+         latency = { measured = \"95 ms\", error = \"10 ms\" }\n",
+    ),
+];
+
+/// Learns from notes: the scenario stays as it is, and what is written beside it is a scenario again.
+pub fn notes(case: &mut Case) -> Verdict {
+    let (file, text) = case.dice.of(&WALK);
+    let bytes = worse(&mut case.dice, text);
+    let scenario = case.prepared.scenario("leeks.toml").to_owned();
+    let short = short(&scenario).join("\n");
+    case.write("field.toml", short.as_bytes());
+    case.write(file, &bytes);
+    let ran = case.run(&["learn", "field.toml", file]);
+    let mut faults = judge::ended(&ran);
+    if ran.code == Some(3) {
+        faults.extend(judge::names(&ran, &["is unstable"]));
+    } else {
+        faults.extend(judge::places(&ran, &case.folder, &[file, "field.toml"]));
+    }
+    let written = std::fs::read_to_string(case.folder.join("field_learned.toml"));
+    match (ran.code, &written) {
+        (Some(0), Ok(text)) if text.contains("Transplanted leeks") => {}
+        (Some(0), _) => faults.push("no scenario was written".into()),
+        (_, Ok(_)) => faults.push("a scenario was written in spite of a failure".into()),
+        _ => {}
+    }
+    if std::fs::read_to_string(case.folder.join("field.toml")).ok() != Some(short) {
+        faults.push("the scenario itself was changed".into());
+    }
+    Verdict::new(&ran, faults)
+}
+
 fn study(case: &mut Case, scenario: &str, file: &str, bytes: &[u8], more: &[&str]) -> Verdict {
     let text = case.prepared.scenario(scenario);
     case.write("field.toml", short(text).join("\n").as_bytes());

@@ -1,17 +1,20 @@
 //! What farms like this one may see: how sure a setting is, rates over farms, and what carries the doubt.
 
 use super::Page;
-use crate::report::display::{fixed, percent};
+use crate::report::display::{fixed, money, percent};
 use crate::report::parts::{key, scroll};
+use crate::report::svg::Pictures;
+use crate::report::svg::twin::Twin;
 use crate::report::three_answers::guided;
 use crate::report::words::capital;
 use crate::report::words::farms::{clearance, farms, instruction, no_farms, plain, rate, speed};
 use crate::results::UnknownValue;
+use crate::results::answers::AssuredCost;
 use maud::{Markup, html};
 
 impl Page<'_> {
     /// `None` where all is known.
-    pub(super) fn farms(&self) -> Option<Markup> {
+    pub(super) fn farms(&self, pictures: &Pictures<Twin>) -> Option<Markup> {
         if self.results.unknowns.is_empty() {
             return None;
         }
@@ -23,27 +26,65 @@ impl Page<'_> {
                 p.warn { (no_farms(why)) }
             } @else {
                 (self.how_sure())
+                @if let Some(picture) = &pictures.farms {
+                    div.pictures { figure {
+                        (picture.inline())
+                        figcaption { (picture.say(|picture| format!("{} {}", picture.note, picture.reading))) }
+                    } }
+                }
                 (self.rates_over_farms())
             }
-            (self.what_carries())
+            (self.what_carries(pictures))
             (self.measure_first())
         })
     }
 
     fn how_sure(&self) -> Markup {
+        let assured = &self.results.answers.assured;
         let caption = format!(
-            "Up to where the allowed share of plants cut is kept, on so many farms like this one. The answers above hold for {} (study.assurance).",
+            "Up to where the allowed share of plants cut is kept, on so many farms like this one. The answers above hold for {} (study.assurance). \
+             Stroke: what eight passes over such a field do not ask more of, on 99.9 % of the way. Cheapest: of the simulated settings that keep \
+             every limit on so many farms, with plants cut as only the other farms exceed them.",
             farms(self.results.assurance)
         );
+        let strokes = assured.iter().any(|one| one.stroke_m.is_some());
+        let costs = assured.iter().any(|one| one.cheapest.is_some());
+        let both = self.both;
+        let cheapest = |one: &AssuredCost| {
+            both.say(|units| {
+                format!(
+                    "{} with the tools {} from the row, {} {} a {}",
+                    units.speed_text(one.speed_m_s),
+                    units.clearance(one.clearance_m),
+                    money(units.per_land(one.cost_per_ha)),
+                    self.results
+                        .answers
+                        .spacing
+                        .currency
+                        .as_deref()
+                        .unwrap_or(""),
+                    units.land_unit()
+                )
+            })
+        };
         html! {
             h3 { "How sure" }
             (scroll("How sure", html! { (caption) }, html! {
                 table {
-                    thead { tr { th.text scope="col" { "On" } th.text scope="col" { "Either" } th.text scope="col" { "Or" } } }
-                    tbody { @for assured in &self.results.answers.assured { tr {
+                    thead { tr { th.text scope="col" { "On" } th.text scope="col" { "Either" } th.text scope="col" { "Or" }
+                        @if strokes { th scope="col" { (both.say(|units| format!("Stroke asked, {}", units.small_unit()))) } }
+                        @if costs { th.text scope="col" { "Cheapest" } }
+                    } }
+                    tbody { @for assured in assured { tr {
                         th.text scope="row" { (farms(assured.assurance)) }
                         td.text { (self.both.say(|units| speed(assured, units))) }
                         td.text { (self.both.say(|units| clearance(assured, units))) }
+                        @if strokes { td { @if let Some(stroke_m) = assured.stroke_m {
+                            (both.say(|units| units.small_number(stroke_m)))
+                        } } }
+                        @if costs { td.text {
+                            @if let Some(one) = &assured.cheapest { (cheapest(one)) } @else { "no simulated setting" }
+                        } }
                     } } }
                 }
             }))
@@ -92,10 +133,18 @@ impl Page<'_> {
     fn measure_first(&self) -> Markup {
         let measures = &self.results.answers.measure;
         let both = self.both;
+        let priced = measures.iter().any(|one| one.saves_per_ha.is_some());
+        let currency = self
+            .results
+            .answers
+            .spacing
+            .currency
+            .as_deref()
+            .unwrap_or("");
         let caption = both.say(|units| {
             format!(
                 "What each is expected to be worth at the setting that the answers speak of, held to the same assurance: {} closer to the row, or {} \
-                 faster. The most for each minute of work first. Minutes and exactness are common practice, no source.",
+                 faster. What the better of both saves is weeding by hand or hours in the field. The most for each minute of work first. Minutes and exactness are common practice, no source.",
                 units.small_unit(),
                 units.speed_unit()
             )
@@ -110,12 +159,16 @@ impl Page<'_> {
                             th scope="col" { "Minutes" }
                             th scope="col" { (both.say(|units| format!("Closer by, {}", units.small_unit()))) }
                             th scope="col" { (both.say(|units| format!("Faster by, {}", units.speed_unit()))) }
+                            @if priced { th scope="col" { (both.say(|units| format!("Saves, {currency} a {}", units.land_unit()))) } }
                         } }
                         tbody { @for measure in measures { tr {
                             th.text scope="row" { (both.say(|units| capital(&instruction(measure, units)))) }
                             td { (fixed(measure.minutes, 0)) }
                             td { (both.say(|units| fixed(units.small(measure.clearance_gain_m), 1))) }
                             td { (both.say(|units| fixed(units.speed(measure.speed_gain_m_s), 1))) }
+                            @if priced { td { @if let Some(saves) = measure.saves_per_ha {
+                                (both.say(|units| money(units.per_land(saves))))
+                            } } }
                         } } }
                     }
                 }))
@@ -123,7 +176,7 @@ impl Page<'_> {
         }
     }
 
-    fn what_carries(&self) -> Markup {
+    fn what_carries(&self, pictures: &Pictures<Twin>) -> Markup {
         let mut unknowns: Vec<&UnknownValue> = self.results.unknowns.iter().collect();
         let share = |unknown: &UnknownValue| unknown.share_of_rate.unwrap_or(0.0);
         unknowns.sort_by(|a, b| share(b).total_cmp(&share(a)));
@@ -140,11 +193,14 @@ impl Page<'_> {
             )
         });
         let caption = format!(
-            "Shares of the variance between farms (Shapley), of the logarithm of the plants cut and of the highest speed that keeps the allowed \
-             share, at the setting that the answers speak of.{unexplained}"
+            "Shares of the variance between farms (Shapley), of the logarithm of the plants cut, of the highest speed that keeps the allowed \
+             share and of the cost, at the setting that the answers speak of.{unexplained}"
         );
         html! {
             h3 { "What is not known, and how much of the doubt it carries" }
+            @if let Some(picture) = &pictures.doubt {
+                div.pictures { figure { (picture.inline()) figcaption { (picture.reading()) } } }
+            }
             (scroll("What is not known", html! { (caption) }, html! {
                 table.own-units {
                     thead { tr {
@@ -154,6 +210,7 @@ impl Page<'_> {
                         th.text scope="col" { "From" }
                         th scope="col" { "Doubt in plants cut" }
                         th scope="col" { "Doubt in the speed" }
+                        th scope="col" { "Doubt in the cost" }
                     } }
                     tbody { @for unknown in unknowns { tr {
                         th.text scope="row" { (capital(&plain(&unknown.key))) }
@@ -162,6 +219,7 @@ impl Page<'_> {
                         td.text { (unknown.source) }
                         td { (shown(unknown.share_of_rate)) }
                         td { (shown(unknown.share_of_speed)) }
+                        td { (shown(unknown.share_of_cost)) }
                     } } }
                 }
             }))

@@ -100,7 +100,7 @@ impl Page<'_> {
         };
         let method = html! { (self.method()) (origin(self.results, self.both)) };
         let mut folds = vec![Fold::new("speeds", "Plants cut at every speed", speeds)];
-        if let Some(farms) = self.farms() {
+        if let Some(farms) = self.farms(pictures) {
             folds.push(Fold::new("farms", "Farms like this one", farms));
         }
         folds.extend(answers::parts(self.results, self.both, pictures));

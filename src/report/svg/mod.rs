@@ -6,6 +6,7 @@
 pub mod above;
 pub mod bode;
 pub mod budget;
+pub mod farms;
 pub mod lines;
 pub mod lookahead;
 pub mod map;
@@ -101,6 +102,10 @@ pub struct Pictures<P = Picture> {
     pub shift: Vec<P>,
     /// Plants cut at each speed, for everybody.
     pub plain: Option<P>,
+    /// Farms that keep the allowed share of plants cut, over speed.
+    pub farms: Option<P>,
+    /// What carries the doubt.
+    pub doubt: Option<P>,
     /// Tool error over the lookahead.
     pub lookahead: Option<P>,
     /// Gain and phase of the loop.
@@ -119,6 +124,8 @@ impl<P> Pictures<P> {
             .chain(&self.above)
             .chain(&self.shift)
             .chain(&self.plain)
+            .chain(&self.farms)
+            .chain(&self.doubt)
             .chain(&self.lookahead)
             .chain(&self.bode)
             .chain(&self.tools)
@@ -140,6 +147,8 @@ impl<P> Pictures<P> {
             above: list(self.above, other.above),
             shift: list(self.shift, other.shift),
             plain: one(self.plain, other.plain),
+            farms: one(self.farms, other.farms),
+            doubt: one(self.doubt, other.doubt),
             lookahead: one(self.lookahead, other.lookahead),
             bode: one(self.bode, other.bode),
             tools: one(self.tools, other.tools),
@@ -170,6 +179,8 @@ pub fn study_pictures(results: &Results, traces: &[Trace], units: Units) -> Pict
             })
             .collect(),
         plain: plain::picture(results, units),
+        farms: farms::keeping(results, units),
+        doubt: farms::doubt(results),
         lookahead: lookahead::picture(&results.answers.control, units),
         bode: control_loop(results)
             .and_then(|margins| bode::picture(&results.answers.control, margins, units)),

@@ -14,6 +14,7 @@ pub fn answers(results: &Results) -> Answers {
     let (speed_m_s, clearance_m) = (results.working_speed_m_s, results.working_clearance_m);
     Answers {
         assured: Vec::new(),
+        keeping: Vec::new(),
         measure: Vec::new(),
         passes: 200,
         recommended: Some(recommended(results, controller)),

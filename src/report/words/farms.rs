@@ -185,7 +185,7 @@ pub fn instruction(measure: &Measure, units: Units) -> String {
 const APART_M: f64 = 25.0;
 
 /// A clearance at least as wide, to 1 mm or a twentieth of an inch.
-fn on_the_tape(clearance_m: f64, units: Units) -> f64 {
+pub fn on_the_tape(clearance_m: f64, units: Units) -> f64 {
     let step_m = match units {
         Units::Metric => 0.001,
         Units::Us => 0.05 * 0.0254,
@@ -305,6 +305,7 @@ mod tests {
             source: "scenario".into(),
             share_of_rate: Some(share),
             share_of_speed: Some(share),
+            share_of_cost: Some(share),
         };
         results.unknowns = vec![
             unknown("camera.noise_sd", 0.05),
@@ -336,6 +337,8 @@ mod tests {
             at_speed_m_s: 8.0 / 3.6,
             clearance_m: Some(0.072),
             clearance_edge: Edge::Within,
+            stroke_m: Some(0.31),
+            cheapest: None,
         };
         results.answers.assured = vec![assured(0.5, Some(2.5)), assured(0.95, None)];
         results.answers.measure = vec![Measure {
@@ -345,6 +348,7 @@ mod tests {
             plants: 200,
             clearance_gain_m: 0.0064,
             speed_gain_m_s: 0.2,
+            saves_per_ha: None,
         }];
         let mut said = sentences(&results);
         said.extend(further(&results, Units::Metric));
