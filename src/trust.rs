@@ -114,6 +114,9 @@ pub struct Row {
     pub what: String,
     /// Unit of all numbers of the line.
     pub unit: String,
+    /// True if all numbers are natural logarithms: the uncertainty of a share that may be a third or three times as large is a factor.
+    #[serde(default)]
+    pub logarithmic: bool,
     /// How its value is known: "full text", "abstract", "second hand", "derived", "from memory".
     pub known: String,
     /// Which default the trial informed; such a line is no independent evidence.
@@ -123,6 +126,87 @@ pub struct Row {
     pub numbers: Comparison,
     /// What they say; follows from them.
     pub verdict: Verdict,
+    /// What else would be predicted, one thing changed: evidence of why a prediction is off.
+    #[serde(default)]
+    pub what_if: Vec<WhatIf>,
+}
+
+/// A prediction with something changed.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct WhatIf {
+    /// What.
+    pub changed: String,
+    /// S with it, in the unit of its line.
+    pub simulated: f64,
+}
+
+/// Texts of a line, all of its numbers in its unit; of a logarithmic one errors and uncertainties are factors.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Cells {
+    /// D, with "at least" or "at most" where it is a limit.
+    pub measured: String,
+    /// Uncertainty of D.
+    pub u_data: String,
+    /// S.
+    pub simulated: String,
+    /// Its uncertainty from what the report leaves open.
+    pub u_input: String,
+    /// Its uncertainty from the number of simulated fields.
+    pub u_numerics: String,
+    /// E.
+    pub error: String,
+    /// Uncertainty of E.
+    pub u_val: String,
+    /// The verdict, with a star if the trial informed a default.
+    pub verdict: String,
+}
+
+impl Row {
+    /// A prediction for it with something changed, as the table shows it.
+    pub fn shown(&self, what_if: &WhatIf) -> String {
+        let value = what_if.simulated;
+        number(if self.logarithmic {
+            libm::exp(value)
+        } else {
+            value
+        })
+    }
+
+    /// What the table shows.
+    pub fn cells(&self) -> Cells {
+        let n = &self.numbers;
+        let value = |x: f64| number(if self.logarithmic { libm::exp(x) } else { x });
+        let apart = |x: f64| match self.logarithmic {
+            true => format!("x{}", number(libm::exp(x))),
+            false => number(x),
+        };
+        let limit = match n.bound {
+            None => "",
+            Some(Bound::AtLeast) => "at least ",
+            Some(Bound::AtMost) => "at most ",
+        };
+        let star = if self.informed.is_some() { " *" } else { "" };
+        Cells {
+            measured: format!("{limit}{}", value(n.measured)),
+            u_data: apart(n.u_data),
+            simulated: value(n.simulated),
+            u_input: apart(n.u_input),
+            u_numerics: apart(n.u_numerics),
+            error: apart(n.error()),
+            u_val: apart(n.u_val()),
+            verdict: format!("{}{star}", self.verdict.words()),
+        }
+    }
+}
+
+/// Three digits, three places at most.
+fn number(value: f64) -> String {
+    let digits = 2 - libm::log10(value.abs().max(1e-9)).floor() as i32;
+    let text = format!("{value:.*}", digits.clamp(0, 3) as usize);
+    match text.contains('.') {
+        true => text.trim_end_matches('0').trim_end_matches('.').to_owned(),
+        false => text,
+    }
 }
 
 /// The kept table; empty if it cannot be read, which a test forbids.
@@ -183,6 +267,41 @@ mod tests {
         let at_least = |simulated| comparison(simulated, Some(Bound::AtLeast));
         assert_eq!(at_least(9.9).verdict(), Verdict::Low);
         assert_eq!(at_least(40.0).verdict(), Verdict::NotDiscriminating);
+    }
+
+    /// By hand: of logarithms of percentages, e^0.693 is 2, and a difference of that is a factor of 2.
+    #[test]
+    fn analytic_what_a_line_shows() {
+        let mut row = Row {
+            trial: String::new(),
+            title: String::new(),
+            what: String::new(),
+            unit: "%".into(),
+            logarithmic: false,
+            known: String::new(),
+            informed: None,
+            numbers: comparison(13.0, Some(Bound::AtMost)),
+            verdict: Verdict::Inside,
+            what_if: Vec::new(),
+        };
+        let cells = row.cells();
+        assert_eq!(
+            (cells.measured.as_str(), cells.error.as_str()),
+            ("at most 16", "0")
+        );
+        row.logarithmic = true;
+        row.informed = Some("a key".into());
+        row.numbers.measured = libm::log(2.0);
+        row.numbers.simulated = libm::log(13.0);
+        let cells = row.cells();
+        assert_eq!(
+            (cells.measured.as_str(), cells.error.as_str()),
+            ("at most 2", "x6.5")
+        );
+        assert_eq!(
+            (cells.simulated.as_str(), cells.verdict.as_str()),
+            ("13", "inside *")
+        );
     }
 
     /// The kept table is there and its verdicts follow from its numbers.

@@ -66,8 +66,9 @@ fn against(rows: &[Row], kept: &[Row]) -> Vec<String> {
         }
         let (now, then) = (row.numbers.simulated, kept.numbers.simulated);
         let allowed = allowed(row, kept);
-        // Turned round, so that what is no number counts as wrong.
-        if !((now - then).abs() <= allowed) {
+        // What is no number is wrong too.
+        let apart = (now - then).abs();
+        if apart.is_nan() || apart > allowed {
             wrong.push(format!(
                 "{name}: {now} {unit} predicted, the kept table has {then}, they may differ by {allowed:.2}",
                 unit = row.unit

@@ -24,6 +24,13 @@ pub fn values(scenario: &Scenario, seed: u64, field: u64, measured: &Measured) -
                 .map(|&speed| steering_peak_hz(&setup, speed))
                 .collect()
         }
+        What::ReceiverSd => {
+            let speeds = measured.speeds_m_s();
+            speeds
+                .iter()
+                .map(|&speed| receiver_sd_m(&setup, speed))
+                .collect()
+        }
         other => panic!("{other:?} is no part"),
     }
 }
@@ -54,6 +61,25 @@ fn steering_peak_hz(setup: &Setup, speed_m_s: f64) -> f64 {
     places
         .max_by(|a, b| density(*a).total_cmp(&density(*b)))
         .expect("places")
+}
+
+/// What a receiver that steers a tractor along a line tells of its offset from the line: true offset and the receiver's own quick noise.
+/// The tractor steers its number towards 0, so the two are not independent. Slow drift it cannot see.
+fn receiver_sd_m(setup: &Setup, speed_m_s: f64) -> f64 {
+    let Driver::SatelliteLine(line) = &setup.driver else {
+        panic!("no satellite steers");
+    };
+    let [receiver, _] = line.noises(speed_m_s);
+    // Even steps of the logarithm of frequency, 0.001 to 1000 rad/s: below and above is nothing of a noise over some seconds.
+    let (steps, decades) = (6000, 6.0);
+    let of = |i: i32| {
+        let w = 10f64.powf(-3.0 + decades * (f64::from(i) + 0.5) / f64::from(steps));
+        let response = axle_response(setup, speed_m_s, w).expect("a line");
+        let told = (response.receiver + 1.0).norm_sqr();
+        told * gauss_markov(receiver.sd, receiver.reach, w) * w
+    };
+    let step = decades * 10f64.ln() / f64::from(steps);
+    ((0..steps).map(of).sum::<f64>() * step / std::f64::consts::PI).sqrt()
 }
 
 /// Power of the pull of six rows at the corners of what is told: depth, speed, soil and kind of shank.

@@ -4,10 +4,10 @@ use rowroom::model::controller::Kind;
 use rowroom::montecarlo::fields::together;
 use rowroom::scenario::{FIELD_PASSES, Scenario};
 use rowroom::sim::{PassAtSpeed, Request, run};
-use rowroom::trust::{Comparison, Row};
+use rowroom::trust::{Comparison, Row, WhatIf};
 
 use crate::parts;
-use crate::trial::{Machines, Measured, Trial, What};
+use crate::trial::{If, Machines, Measured, Trial, What};
 
 /// Seed of everything here.
 const SEED: u64 = 20;
@@ -18,6 +18,9 @@ pub const BLOCK: u64 = 128;
 /// Mean of a bell curve without its sign, and its 95 % point, over its standard deviation.
 const MEAN_ABS: f64 = 0.797_884_560_8;
 const P95: f64 = 1.959_963_985;
+
+/// A share of plants cut below this is none: its logarithm must be a number.
+const RAREST: f64 = 1e-6;
 
 /// Values of one field, one for each controller and speed.
 pub type Field = Vec<f64>;
@@ -68,20 +71,27 @@ fn row(trial: &Trial, machines: &Machines, measured: &Measured, fields: u64) -> 
         &kinds(trial, &scenarios),
         fields,
     ));
-    let scale = match what.unit().1 {
+    let scale: f64 = match what.unit().1 {
         "mm" | "ms" => 1e3,
         "%" => 1e2,
         "kW" => 1e-3,
         _ => 1.0,
     };
-    let shown = |value: f64| rounded(scale * value);
+    let logarithmic = what == What::Cut;
+    // Simulated shares are logarithms already.
+    let shown = |value: f64| match logarithmic {
+        true => rounded(value + scale.ln()),
+        false => rounded(scale * value),
+    };
+    let spread = |value: f64| rounded(if logarithmic { value } else { scale * value });
+    let (value, error) = (measured.value(), measured.error());
     let numbers = Comparison {
-        measured: shown(measured.value()),
-        u_data: shown(measured.error()),
+        measured: shown(if logarithmic { value.ln() } else { value }),
+        u_data: spread(if logarithmic { error / value } else { error }),
         bound: measured.bound,
         simulated: shown(simulated.mean),
-        u_input: shown(simulated.sd),
-        u_numerics: shown(simulated.error),
+        u_input: spread(simulated.sd),
+        u_numerics: spread(simulated.error),
         alternatives: (alternatives(trial, machines, measured, &scenarios, fields).into_iter())
             .map(shown)
             .collect(),
@@ -91,11 +101,48 @@ fn row(trial: &Trial, machines: &Machines, measured: &Measured, fields: u64) -> 
         title: trial.title.clone(),
         what: measured.words(),
         unit: what.unit().1.to_owned(),
+        logarithmic,
         known: measured.known.clone().unwrap_or(trial.known.clone()),
         informed: Some(trial.informed.clone()).filter(|which| !which.is_empty()),
         verdict: numbers.verdict(),
         numbers,
+        what_if: (measured.what_if.iter())
+            .map(|one| WhatIf {
+                changed: one.what.clone(),
+                simulated: shown(changed(trial, machines, measured, one, fields)),
+            })
+            .collect(),
     }
+}
+
+/// The mean prediction with something changed, over a quarter of the fields.
+fn changed(trial: &Trial, machines: &Machines, measured: &Measured, one: &If, fields: u64) -> f64 {
+    let scenarios = trial.scenarios_if(machines, measured, one);
+    let kinds = kinds(trial, &scenarios);
+    let mut all = values(&scenarios, measured, &kinds, few(fields));
+    if one.against_plants {
+        let plants_m = mean_plants_m(&scenarios);
+        for value in all.iter_mut().flatten() {
+            *value = value.hypot(plants_m);
+        }
+    }
+    Spread::of(&all).mean
+}
+
+/// How far single plants stand off their row, row units in it, root mean square over what may be.
+fn mean_plants_m(scenarios: &[Scenario]) -> f64 {
+    let squares: Vec<f64> = (0..BLOCK)
+        .map(|field| {
+            let setup = scenarios[0].draw(SEED, field * FIELD_PASSES);
+            setup.plants.scatter_sd_m.powi(2) + setup.rows.unit_sd_m.powi(2)
+        })
+        .collect();
+    mean(&squares).sqrt()
+}
+
+/// A quarter of the fields: enough for what nothing is held against.
+fn few(fields: u64) -> u64 {
+    fields.div_ceil(4).max(2)
 }
 
 /// Four digits: more than any of them is worth, and enough that a table can be read again.
@@ -132,16 +179,14 @@ fn alternatives(
     if measured.bound.is_none() {
         found.push(if what == What::ToolWithin { 1.0 } else { 0.0 });
     }
-    // A quarter of the fields: a model that knows nothing is far off or it is not.
-    let few = fields.div_ceil(4).max(2);
     let mut locked = |scenarios: &[Scenario]| {
-        found.push(Spread::of(&values(scenarios, measured, &[Kind::Locked], few)).mean);
+        found.push(Spread::of(&values(scenarios, measured, &[Kind::Locked], few(fields))).mean);
     };
     if trial.is_guided() && !what.is_part() {
         locked(scenarios);
     }
     if let Some(driver) = &trial.alternative_driver {
-        locked(&trial.scenarios_of(machines, measured, driver));
+        locked(&trial.scenarios_under(machines, measured, driver));
     }
     found
 }
@@ -202,7 +247,7 @@ fn single(what: What, at_speeds: &[PassAtSpeed]) -> Field {
         for under in &at_speed.controllers {
             let followed = &under.followed;
             values.push(match what {
-                What::Cut => under.whole.cut[0] / under.whole.plants,
+                What::Cut => (under.rest.cut[0] / under.rest.plants).max(RAREST).ln(),
                 What::ToolWithin => followed.near / followed.looks,
                 _ => of_moments(what, followed.looks, followed.error_m, followed.error_sq_m2),
             });

@@ -5,6 +5,7 @@ use std::fs;
 use std::io;
 use std::path::Path;
 
+use rowroom::scenario::keys::{KEYS, Need};
 use rowroom::scenario::units::{self, Quantity};
 use rowroom::scenario::{Given, Scenario};
 use rowroom::trust::Bound;
@@ -69,6 +70,20 @@ pub struct Measured {
     pub known: Option<String>,
     #[serde(default)]
     set: Values,
+    #[serde(default, rename = "if")]
+    pub what_if: Vec<If>,
+}
+
+/// Something changed, to see what would explain what was measured.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct If {
+    pub what: String,
+    #[serde(default)]
+    set: Values,
+    /// Whether the trial measured against single plants, whose scatter about their row is then in its number.
+    #[serde(default)]
+    pub against_plants: bool,
 }
 
 /// What can be measured. "Tools" is the middle between the tools off the guided rows, entry stretch left out; "axle" the rear axle.
@@ -92,12 +107,14 @@ pub enum What {
     AxleSd,
     AxleP95,
     AxleGrowth,
-    /// Share of the plants cut, whole rows.
+    /// Share of the plants cut beyond the entry stretch, where trials have their plots; its natural logarithm.
     Cut,
     /// Rise of a valve from 10 to 90 %.
     ValveRise,
     /// Frequency where the power of the steering angle peaks.
     SteeringPeak,
+    /// Cross-track error as the receiver that steers tells it: its own error is in it.
+    ReceiverSd,
     /// Scatter of plants about their row.
     PlantScatter,
     /// Power that the pull of six rows takes.
@@ -132,6 +149,7 @@ impl What {
             What::Cut => "plants cut",
             What::ValveRise => "rise of the valve",
             What::SteeringPeak => "peak of steering",
+            What::ReceiverSd => "tractor off the line by its own receiver, sd",
             What::PlantScatter => "plants about their row",
             What::PullPower => "power of the pull",
         }
@@ -140,7 +158,11 @@ impl What {
     pub fn is_part(self) -> bool {
         matches!(
             self,
-            What::ValveRise | What::SteeringPeak | What::PlantScatter | What::PullPower
+            What::ValveRise
+                | What::SteeringPeak
+                | What::ReceiverSd
+                | What::PlantScatter
+                | What::PullPower
         )
     }
 
@@ -237,21 +259,41 @@ impl Trial {
 
     /// One scenario for each machine that may stand for the trial's, for each length of a path that is not told.
     pub fn scenarios(&self, machines: &Machines, measured: &Measured) -> Vec<Scenario> {
-        self.scenarios_of(machines, measured, &self.driver)
+        self.scenarios_of(machines, measured, &self.driver, &Values::new())
     }
 
-    /// The same with another driver, what the file says of its own left out.
-    pub fn scenarios_of(
+    /// The same with something changed.
+    pub fn scenarios_if(
+        &self,
+        machines: &Machines,
+        measured: &Measured,
+        one: &If,
+    ) -> Vec<Scenario> {
+        self.scenarios_of(machines, measured, &self.driver, &one.set)
+    }
+
+    /// The same with another driver.
+    pub fn scenarios_under(
         &self,
         machines: &Machines,
         measured: &Measured,
         driver: &str,
     ) -> Vec<Scenario> {
+        self.scenarios_of(machines, measured, driver, &Values::new())
+    }
+
+    fn scenarios_of(
+        &self,
+        machines: &Machines,
+        measured: &Measured,
+        driver: &str,
+        changed: &Values,
+    ) -> Vec<Scenario> {
         let none = [String::new()];
         let lengths = (self.replay.as_ref()).map_or(&none[..], |replay| &replay.wavelengths);
         let mut all = Vec::new();
         for machine in &machines.machine {
-            let layers = [machine, &self.reported, &self.taken, &measured.set];
+            let layers = [machine, &self.reported, &self.taken, &measured.set, changed];
             for length in lengths {
                 let log = self.replay.as_ref().map(|replay| replay.log(length));
                 all.push(self.scenario(machines, measured, driver, &layers, log.as_deref()));
@@ -277,7 +319,9 @@ impl Trial {
                     .map(|(key, value)| (key.clone(), value.clone())),
             );
         }
+        // What the file says of its own driver is not of another one.
         values.retain(|key, _| driver == self.driver || !key.starts_with("driver."));
+        leave_open(&mut values, driver);
         let list = |texts: &[String]| {
             toml::Value::Array(texts.iter().map(|text| text.clone().into()).collect())
         };
@@ -303,6 +347,34 @@ impl Trial {
         let replay = log.map(|log| (log, "sine.csv"));
         Scenario::parse_with(&text, &file, &none, replay, &given)
             .unwrap_or_else(|error| panic!("{}: {error}", self.name))
+    }
+}
+
+/// Tables of which a report tells next to nothing. Not among them: how a hand or a satellite steers, where values hang together (a driver
+/// who reacts late looks further, a steering is set for its speed), delays that a controller is set for, and what is none by default.
+const OPEN: [&str; 4] = ["camera", "hitch.rear", "hydraulics", "valve.proportional"];
+
+/// Lets every value of those tables that nobody gave lie anywhere in the plausible range of its default.
+fn leave_open(values: &mut Values, driver: &str) {
+    let growth = "driver.satellite_line.growth_at_speed";
+    let line = driver == "satellite_line";
+    for key in KEYS {
+        let is_open = OPEN.contains(&key.table) || (line && key.path() == growth);
+        let Need::Default {
+            value,
+            plausible: Some(range),
+            ..
+        } = key.need
+        else {
+            continue;
+        };
+        let is_none = value.trim_matches('"').starts_with("0 ") || value.starts_with('{');
+        if !is_open || !key.may_vary() || is_none || values.contains_key(&key.path()) {
+            continue;
+        }
+        let ends = [("least", range.from), ("most", range.to)];
+        let ends = ends.map(|(name, end)| (name.to_owned(), toml::Value::from(end)));
+        values.insert(key.path(), toml::Value::Table(ends.into_iter().collect()));
     }
 }
 

@@ -3,7 +3,7 @@
 use std::fs;
 use std::path::PathBuf;
 
-use rowroom::trust::{Bound, Row, Verdict, count};
+use rowroom::trust::{Row, Verdict, count};
 
 use crate::trial::Trial;
 
@@ -14,51 +14,29 @@ fn place(name: &str) -> PathBuf {
     PathBuf::from(env!("CARGO_MANIFEST_DIR")).join(name)
 }
 
-/// Three digits.
-fn number(value: f64) -> String {
-    let digits = 2 - (value.abs().max(1e-9).log10().floor() as i32);
-    let text = format!("{value:.*}", digits.clamp(0, 3) as usize);
-    if text.contains('.') {
-        text.trim_end_matches('0').trim_end_matches('.').to_owned()
-    } else {
-        text
-    }
-}
-
-fn measured(row: &Row) -> String {
-    let limit = match row.numbers.bound {
-        None => "",
-        Some(Bound::AtLeast) => "at least ",
-        Some(Bound::AtMost) => "at most ",
-    };
-    format!("{limit}{}", number(row.numbers.measured))
-}
-
-fn verdict(row: &Row) -> String {
-    let star = if row.informed.is_some() { " *" } else { "" };
-    format!("{}{star}", row.verdict.words())
-}
-
 /// For a terminal.
 pub fn plain(rows: &[Row]) -> String {
     let mut text = String::new();
     for row in rows {
-        let n = &row.numbers;
+        let c = row.cells();
         text += &format!(
             "{}, {}: D {} ({}), S {} (inputs {}, numerics {}), E {}, u_val {} {}: {}; alternatives {:?}\n",
             row.title,
             row.what,
-            measured(row),
-            number(n.u_data),
-            number(n.simulated),
-            number(n.u_input),
-            number(n.u_numerics),
-            number(n.error()),
-            number(n.u_val()),
+            c.measured,
+            c.u_data,
+            c.simulated,
+            c.u_input,
+            c.u_numerics,
+            c.error,
+            c.u_val,
             row.unit,
-            verdict(row),
-            n.alternatives,
+            c.verdict,
+            row.numbers.alternatives,
         );
+        for one in &row.what_if {
+            text += &format!("    {}: S {}\n", one.changed, row.shown(one));
+        }
     }
     text
 }
@@ -94,22 +72,40 @@ fn table_md(rows: &[Row], trials: &[Trial]) -> String {
         4 * crate::predict::BLOCK,
     );
     for row in rows {
-        let n = &row.numbers;
+        let c = row.cells();
         let cells = [
             row.title.clone(),
             row.what.clone(),
             row.known.clone(),
             row.unit.clone(),
-            measured(row),
-            number(n.u_data),
-            number(n.simulated),
-            number(n.u_input),
-            number(n.u_numerics),
-            number(n.error()),
-            number(n.u_val()),
-            verdict(row),
+            c.measured,
+            c.u_data,
+            c.simulated,
+            c.u_input,
+            c.u_numerics,
+            c.error,
+            c.u_val,
+            c.verdict,
         ];
         text += &format!("| {} |\n", cells.join(" | "));
+    }
+    text += "\n# What would change a prediction\n\nOne thing changed at a time, the rest as in the table: evidence of why a prediction is off, not a \
+             fit. \"Against single plants\": as if the trial had measured the tools' distance from plants, not from the row.\n\n\
+             | Trial | What | D | S | Changed | S then |\n|---|---|---|---|---|---|\n";
+    for row in rows {
+        let c = row.cells();
+        for one in &row.what_if {
+            text += &format!(
+                "| {} | {} | {} {unit} | {} {unit} | {} | {} {unit} |\n",
+                row.title,
+                row.what,
+                c.measured,
+                c.simulated,
+                one.changed,
+                row.shown(one),
+                unit = row.unit
+            );
+        }
     }
     text += "\n# The trials\n\n";
     for trial in trials {
@@ -140,16 +136,17 @@ fn readme_md(rows: &[Row]) -> String {
         summary(rows)
     );
     for row in rows {
-        let n = &row.numbers;
+        let c = row.cells();
         text += &format!(
-            "| {} | {} | {} {unit} | {} {unit} | {} | {} | {} |\n",
+            "| {} | {} | {} {unit} | {} {unit} | {} | {} | {} |
+",
             row.title,
             row.what,
-            measured(row),
-            number(n.simulated),
-            number(n.error()),
-            number(n.u_val()),
-            verdict(row),
+            c.measured,
+            c.simulated,
+            c.error,
+            c.u_val,
+            c.verdict,
             unit = row.unit,
         );
     }
