@@ -38,6 +38,7 @@
 //! - [`answers`]: what follows from it for engineer, dealer, grower and workshop, with the runs that this takes
 //! - [`mod@study`]: all of that in one call
 //! - [`report`]: results to files and text
+//! - [`trust`]: how far to trust it: predictions against published trials
 //!
 //! # Features
 //!
@@ -92,4 +93,5 @@ pub mod results;
 pub mod scenario;
 pub mod sim;
 pub mod study;
+pub mod trust;
 pub mod unknowns;

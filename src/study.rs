@@ -46,9 +46,9 @@ pub struct Study {
     pub saved: Saved,
 }
 
-/// Simulates a study, or goes on with one, and works out its answers. Speeds and clearances that the scenario leaves open are chosen
-/// first, and what its notes teach is worked out. Passes that do not lead to the plan ([`Saved::leads_to`]) are not used; those of all parts of a study put together
-/// ([`Saved::put_together`]) lead to the answers at once. For the passes of one part alone take [`run`].
+/// Simulates a study, or goes on with one, and works out its answers. Speeds and clearances that the scenario leaves open are chosen first,
+/// and what its notes teach is worked out. Passes that do not lead to the plan ([`Saved::leads_to`]) are not used; those of all parts of a
+/// study put together ([`Saved::put_together`]) lead to the answers at once. For the passes of one part alone take [`run`].
 ///
 /// # Errors
 ///

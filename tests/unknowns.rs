@@ -32,10 +32,9 @@ fn brute(kind: Kind, speed_m_s: f64) -> Vec<[f64; 3]> {
         .collect()
 }
 
-/// Median and 95 % point within 10 %, the 5 % point within 15 %, of rates that are not rare, where the fit may be shown; and most may. Where
-/// the rates follow the bell curve's trend by less than 0.6 all within a quarter: bursts that no unknown explains carry the tails there, and
-/// the simulated fields alone would err as much and scatter more.
-/// Brute force itself errs by about 2 % (4096 farms).
+/// Median and 95 % point within 10 %, the 5 % point within 15 %, of rates that are not rare, where the fit may be shown; and most may.
+/// Where the rates follow the bell curve's trend by less than 0.6 all within a quarter: bursts that no unknown explains carry the tails
+/// there, and the simulated fields alone would err as much and scatter more. Brute force itself errs by about 2 % (4096 farms).
 fn limits_agree(kind: Kind, least_sound: usize) {
     let laws = laws();
     let points = Cloud::new(1001, laws.len(), 8192);
@@ -369,8 +368,8 @@ fn analytic_normal_scores_are_even() {
     }
 }
 
-/// Shapley shares lie between first-order and total Sobol indices (Owen, SIAM/ASA J. Uncertainty Quantification 2:245-251, 2014) as SALib 1.6.0
-/// has them, `tests/references/shares.py`, within its 95 % limits and 3 % for our walks (standard error about 1 % with 4096).
+/// Shapley shares lie between first-order and total Sobol indices (Owen, SIAM/ASA J. Uncertainty Quantification 2:245-251, 2014) as SALib
+/// 1.6.0 has them, `tests/references/shares.py`, within its 95 % limits and 3 % for our walks (standard error about 1 % with 4096).
 #[test]
 fn val_shares_lie_between_sobol_indices() {
     use statrs::distribution::{ContinuousCDF, Normal};

@@ -24,8 +24,8 @@
 //! - `{ least = "8 mm", most = "20 mm" }`: anything between, every ratio alike where both are above 0, else every value.
 //! - `{ measured = "12 mm", error = "2 mm" }`: measured with this standard error, normal.
 //!
-//! What was found in the field goes into `[[notes]]` ([`Notes`]): gaps beside the rows and counted plants. A study then goes over fields that
-//! fit it ([`crate::montecarlo::learning`]).
+//! What was found in the field goes into `[[notes]]` ([`Notes`]): gaps beside the rows and counted plants. A study then goes over fields
+//! that fit it ([`crate::montecarlo::learning`]).
 //!
 //! As soon as one value is not known, the alignment of the camera and the errors of row units and tool edges stay for the whole field too.
 //!

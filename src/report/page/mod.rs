@@ -10,6 +10,7 @@ mod rests_on;
 mod room;
 #[cfg(test)]
 pub(in crate::report) mod tests;
+mod trust;
 mod try_it;
 mod warnings;
 
@@ -114,6 +115,7 @@ impl Page<'_> {
         }
         folds.extend([
             Fold::new("rests-on", "What this rests on", self.rests_on()),
+            Fold::new("trust", "How far to trust it", self.trust()),
             Fold::new("method", "Method, and what is left out", method),
         ]);
         folds
