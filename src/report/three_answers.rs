@@ -264,8 +264,8 @@ fn machine(results: &Results, units: Units) -> Said {
     });
     if let Some(row) = followed {
         more.push(format!(
-            "At {} the middle between the tools stays within {} of the row over {} of the way; that is the trade's yardstick for guided machines, \
-             whatever the tools are set to. The frame stands at its end stop over {} of it.",
+            "At {} the middle between the tools stays within {} of the row over {} of the way, the trade's yardstick for guided machines. \
+             The frame stands at its end stop over {} of it.",
             units.speed_text(row.speed_m_s),
             units.clearance(TRADE_ROOM_M),
             if row.within_38mm_share > 0.9995 {
@@ -344,7 +344,7 @@ mod tests {
         let told = told(&results);
         assert!(
             told.contains("the middle between the tools stays within 38 mm of the row over")
-                && told.contains("that is the trade's yardstick for guided machines, whatever the tools are set to."),
+                && told.contains("the trade's yardstick for guided machines."),
             "{told}"
         );
     }

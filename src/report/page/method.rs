@@ -43,8 +43,7 @@ fn steering(results: &Results) -> Vec<(&str, &str)> {
 }
 
 /// What the answers mean by a number that is reached at most.
-pub const AT_MOST: &str = "\u{201c}At most\u{201d} tells how far chance in these passes may reach. One field can do worse, and so can other ground, plants \
-     or drivers. A simulated speed is not a permission.";
+pub const AT_MOST: &str = "\u{201c}At most\u{201d} tells how far chance in these passes may reach; one field can do worse. A simulated speed is not a permission.";
 
 /// All that is left out, in one sentence without its full stop.
 fn left_out() -> String {
