@@ -106,7 +106,8 @@ fn row(trial: &Trial, machines: &Machines, measured: &Measured, fields: u64) -> 
         informed: Some(trial.informed.clone()).filter(|which| !which.is_empty()),
         verdict: numbers.verdict(),
         numbers,
-        what_if: (measured.what_if.iter())
+        // Nothing is held against them: the full run has them alone.
+        what_if: (measured.what_if.iter().filter(|_| fields == BLOCK))
             .map(|one| WhatIf {
                 changed: one.what.clone(),
                 simulated: shown(changed(trial, machines, measured, one, fields)),
