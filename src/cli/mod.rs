@@ -3,6 +3,7 @@
 mod args;
 mod compare;
 mod failure;
+mod field;
 mod folder;
 mod merge;
 mod paint;
@@ -38,6 +39,7 @@ pub fn run() -> ExitCode {
         Some(Command::Pass(asked)) => pass::run(&asked),
         Some(Command::Compare(asked)) => compare::run(&asked),
         Some(Command::Sweep(asked)) => sweep::run(&asked),
+        Some(Command::Field(asked)) => field::run(&asked),
         Some(Command::Starter(asked)) => starter(&asked),
         Some(Command::Schema(asked)) => schema(&asked),
     };
