@@ -86,7 +86,7 @@ fn moves(findings: &Findings, out: &mut String) {
         format!("  {name:<34} {told}\n")
     };
     *out += &format!(
-        "Tape at {} places (sd of each; tools left of the row positive)\n",
+        "Tape at {} places (tools left of the row positive)\n",
         findings.places
     );
     *out += &line("alignment common to all rows", &findings.alignment_error_m);
@@ -183,6 +183,7 @@ fn wander(receiver: &Receiver, findings: &Findings, out: &mut String) {
         );
     }
     passes(findings, out);
+    *out += "\n";
 }
 
 fn fitted(wander: &Wander, findings: &Findings, out: &mut String) {
@@ -262,7 +263,7 @@ fn passes(findings: &Findings, out: &mut String) {
 }
 
 fn counts(findings: &Findings, out: &mut String) {
-    *out += "\nPlants counted\n  row  plants  cut  touched\n";
+    *out += "Plants counted\n  row  plants  cut  touched\n";
     for row in &findings.counts {
         *out += &format!(
             "  {:>3}  {:>6}  {:>3}  {:>7}\n",
