@@ -34,6 +34,7 @@
 //! - [`unknowns`]: what is known of a number that is not known, and what follows for rates and speeds
 //! - [`scenario`]: text to checked values to one draw of the model's parameters
 //! - [`montecarlo`]: many passes, rates with their limits
+//! - [`field`]: logs, tape and counts from the field: wander, errors of the setting and what to move
 //! - [`results`]: what a study found
 //! - [`answers`]: what follows from it for engineer, dealer, grower and workshop, with the runs that this takes
 //! - [`mod@study`]: all of that in one call
@@ -80,6 +81,7 @@
 
 pub mod answers;
 pub mod farm;
+pub mod field;
 pub mod fieldlog;
 #[cfg(feature = "program")]
 pub mod files;

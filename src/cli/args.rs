@@ -85,6 +85,16 @@ or CSV with the columns left_mm and right_mm, plants and cut, a line for each pl
 
 Gaps are measured with the tools in the ground, engine off and oil without pressure.")]
     Learn(Learn),
+    /// Learn from the field: logs of positions, readings of a tape, plants counted
+    #[command(after_help = "\
+Example:
+  rowroom field monday.nmea --parked parked.nmea
+  rowroom field track.csv --columns latitude=Breite,longitude=Laenge --quality fixed
+  rowroom field --notes notes.csv
+
+Logs: NMEA 0183, GPX, CSV with named columns (latitude and longitude, x_m and y_m, or distance_m and offset_m), lines of GeoJSON.
+Notebook: a table with the columns place; row; left mm; right mm; plants; cut; touched. Left and right as seen in the direction of travel.")]
+    Field(Field),
     /// Write a short commented scenario to start from; an existing file is never touched
     #[command(after_help = "\
 Example:
@@ -349,6 +359,76 @@ pub struct Learn {
     /// Log of a driven pass, for a scenario that replays one
     #[arg(long, value_name = "LOG")]
     pub replay: Option<PathBuf>,
+}
+
+/// `rowroom field`.
+#[derive(Args)]
+pub struct Field {
+    /// Logs of the tractor's positions, one after another
+    #[arg(value_name = "LOG")]
+    pub logs: Vec<PathBuf>,
+    /// Notebook with readings of a tape and counts of plants
+    #[arg(long, value_name = "FILE")]
+    pub notes: Option<PathBuf>,
+    /// Log of the same receiver with the tractor parked, 10 minutes: how it drifts
+    #[arg(long, value_name = "FILE")]
+    pub parked: Option<PathBuf>,
+    /// Columns of a CSV log whose names are not known: latitude=NAME,longitude=NAME; also x, y, distance, offset, time, quality, roll,
+    /// pass, lifted
+    #[arg(long, value_name = "ROLE=NAME", value_delimiter = ',', value_parser = column)]
+    pub columns: Vec<(String, String)>,
+    /// What the receiver showed, for a log that does not tell
+    #[arg(long, value_enum)]
+    pub quality: Option<FieldQuality>,
+    /// Planned line of every pass: straight or arc [default: straight, an arc where it clearly bends]
+    #[arg(long, value_name = "KIND")]
+    pub line: Option<String>,
+    /// Antenna so far ahead of the rear axle, such as "1.2 m"
+    #[arg(long, value_name = "LENGTH", value_parser = length, allow_hyphen_values = true)]
+    pub antenna_ahead: Option<f64>,
+    /// Height of the antenna, for a log with a column of the roll
+    #[arg(long, value_name = "LENGTH", value_parser = length)]
+    pub antenna_height: Option<f64>,
+    /// Folder for pictures of the wander, measured against fitted [default: none is drawn]
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+    /// Print the numbers as JSON, in SI units
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// What a receiver may show.
+#[derive(Clone, Copy, ValueEnum)]
+pub enum FieldQuality {
+    /// Carrier phase, fixed
+    Fixed,
+    /// Carrier phase, not fixed
+    Float,
+    /// With corrections
+    Corrected,
+    /// Satellites alone
+    Alone,
+}
+
+fn column(text: &str) -> Result<(String, String), String> {
+    let roles = rowroom::field::role_names();
+    let (role, name) = text
+        .split_once('=')
+        .ok_or_else(|| format!("ROLE=NAME is wanted; roles are {roles}"))?;
+    if !roles.split(", ").any(|known| known == role) {
+        return Err(format!("no role \"{role}\"; roles are {roles}"));
+    }
+    Ok((role.to_owned(), name.to_owned()))
+}
+
+fn length(text: &str) -> Result<f64, String> {
+    let length_m = units::parse(text, Quantity::Length)
+        .map_err(|why| why.to_string())?
+        .si;
+    if length_m.abs() > 10.0 {
+        return Err("is not within 10 m".to_owned());
+    }
+    Ok(length_m)
 }
 
 /// `rowroom starter`.

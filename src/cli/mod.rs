@@ -3,6 +3,7 @@
 mod args;
 mod compare;
 mod failure;
+mod field;
 mod folder;
 mod learn;
 mod merge;
@@ -40,6 +41,7 @@ pub fn run() -> ExitCode {
         Some(Command::Compare(asked)) => compare::run(&asked),
         Some(Command::Sweep(asked)) => sweep::run(&asked),
         Some(Command::Learn(asked)) => learn::run(&asked),
+        Some(Command::Field(asked)) => field::run(&asked),
         Some(Command::Starter(asked)) => starter(&asked),
         Some(Command::Schema(asked)) => schema(&asked),
     };

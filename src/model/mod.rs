@@ -5,6 +5,7 @@
 pub mod actuator;
 pub mod camera;
 pub mod controller;
+pub mod damped;
 pub mod driver;
 pub mod hitch;
 pub mod hydraulics;

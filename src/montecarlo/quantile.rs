@@ -57,7 +57,7 @@ pub(super) fn beta_probability(a: f64, b: f64, x: f64) -> f64 {
 
 /// Value that a beta variable with parameters a, b above 0 stays under with probability p, 0 to 1: Newton steps, and halving
 /// of the bracket in floating-point order where a step leaves it.
-pub(super) fn beta_quantile(a: f64, b: f64, p: f64) -> f64 {
+pub(crate) fn beta_quantile(a: f64, b: f64, p: f64) -> f64 {
     if p <= 0.0 {
         return 0.0;
     }

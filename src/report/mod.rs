@@ -15,6 +15,7 @@ pub mod compare;
 pub mod csv;
 pub mod customer;
 pub mod display;
+pub mod field;
 pub mod json;
 pub mod lesson;
 pub mod live;

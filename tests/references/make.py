@@ -17,6 +17,7 @@ import sys
 sys.dont_write_bytecode = True
 
 import control_loops
+import field
 import geometry
 import hydraulics
 import limits
@@ -33,7 +34,7 @@ HERE = pathlib.Path(__file__).parent
 RELATIVE = 1e-7
 ABSOLUTE = 1e-12
 
-MODULES = [limits, strikes, hydraulics, geometry, noises, control_loops, tool_error, sobol, shares]
+MODULES = [limits, strikes, hydraulics, geometry, noises, control_loops, tool_error, sobol, shares, field]
 
 
 def plain(value):

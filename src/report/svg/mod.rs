@@ -16,6 +16,7 @@ pub mod sheet;
 pub mod shift;
 pub mod tools;
 pub mod twin;
+pub mod wander;
 
 use super::display::{Units, controller_title};
 use crate::model::controller::Kind;
