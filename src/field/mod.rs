@@ -2,7 +2,7 @@
 //!
 //! [`log::Logs`] reads logs, fix by fix; [`passes`] splits them and takes planned lines off; [`receiver`] says what they can carry;
 //! [`wander`] fits the tractor's wander by [`kalman`]; [`notebook`] reads what was typed behind the machine, [`tape`] takes it apart,
-//! [`moves`] says what to do. [`look`] does all of it. Nothing here knows a scenario.
+//! [`moves()`] says what to do. [`look`] does all of it. Nothing here knows a scenario.
 
 pub mod climb;
 mod clock;
