@@ -75,8 +75,10 @@ pub struct Logs {
     pub fixes: Vec<Fix>,
     /// Their frame; `None` before the first one.
     pub frame: Option<Frame>,
-    /// Coarsest step in which places are written, m.
+    /// Step in which places are written, m: of the log that writes them most coarsely.
     pub step_m: Option<f64>,
+    /// The same of the log that is being read.
+    own_step_m: Option<f64>,
     /// Lines that are spoiled (a wrong checksum, a fix without its numbers) and were left out.
     pub spoiled: u64,
     /// The first of them.
@@ -102,6 +104,7 @@ impl Logs {
     pub fn read(&mut self, input: impl BufRead, file: &str) -> Result<(), FieldError> {
         let before = self.fixes.len();
         self.new_part();
+        self.own_step_m = None;
         let mut lines = Lines::new(input, file);
         let kind = lines.first_letter()?;
         match kind {
@@ -114,6 +117,9 @@ impl Logs {
         if self.fixes.len() == before {
             let line = lines.line.max(1);
             return Err(lines.wrong(line, &self.nothing_found()));
+        }
+        if let Some(own_m) = self.own_step_m {
+            self.step_m = Some(self.step_m.map_or(own_m, |step_m| step_m.max(own_m)));
         }
         Ok(())
     }
@@ -186,9 +192,9 @@ impl Logs {
         Ok(())
     }
 
-    /// A step in which places are written: the coarsest counts.
+    /// A step in which a place is written. Last zeros are often left out: the finest of a log is its own.
     pub(super) fn written_in(&mut self, step_m: f64) {
-        self.step_m = Some(self.step_m.map_or(step_m, |step| step.max(step_m)));
+        self.own_step_m = Some(self.own_step_m.map_or(step_m, |step| step.min(step_m)));
     }
 
     pub(super) fn spoil(&mut self, lines: &Lines<impl BufRead>) {

@@ -145,7 +145,7 @@ pub struct RowCounts {
 
 /// What a notebook tells.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Notes {
+pub struct NotebookFindings {
     /// The two-way analysis; none without enough readings.
     pub found: Option<TwoWay>,
     /// Each row's own error.
@@ -159,7 +159,7 @@ pub struct Notes {
 }
 
 /// Takes a notebook apart.
-pub fn notes(readings: &[Reading]) -> Notes {
+pub fn notes(readings: &[Reading]) -> NotebookFindings {
     let mut rows: Vec<u32> = readings
         .iter()
         .filter(|reading| reading.gaps_m.is_some())
@@ -188,7 +188,7 @@ pub fn notes(readings: &[Reading]) -> Notes {
         row: *row,
         offset_m: *offset_m,
     });
-    Notes {
+    NotebookFindings {
         row_offsets: row_offsets.collect(),
         moves: found
             .as_ref()
@@ -244,7 +244,7 @@ pub struct Findings {
 }
 
 /// Puts both together.
-pub fn look(tracks: Option<&Tracks>, notes: Option<&Notes>) -> Findings {
+pub fn look(tracks: Option<&Tracks>, notes: Option<&NotebookFindings>) -> Findings {
     let found = notes.and_then(|notes| notes.found.as_ref());
     Findings {
         receiver: tracks.map(|tracks| tracks.receiver),

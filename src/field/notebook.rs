@@ -32,7 +32,7 @@ use crate::quote::quoted;
 pub const MOST_READINGS: usize = 10_000;
 
 /// A gap is never wider, m.
-const WIDEST_GAP_M: f64 = 1.0;
+pub const WIDEST_GAP_M: f64 = 1.0;
 
 /// Plants at one place, and what became of them.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]

@@ -58,6 +58,27 @@ fn regress_nmea_counts_what_is_spoiled_and_passes_midnight() {
     assert!((logs.step_m.unwrap() - 0.0185).abs() < 1e-4);
 }
 
+/// Last zeros are left out by many a log: the finest of a log is its step, and of two logs the coarser one's counts.
+#[test]
+fn regress_a_log_is_as_fine_as_its_finest_fix() {
+    let gpx = |places: &[&str]| {
+        let points: String = places
+            .iter()
+            .map(|at| format!("<trkpt lat=\"{at}\" lon=\"9.0\"/>"))
+            .collect();
+        format!("<gpx><trk><trkseg>{points}</trkseg></trk></gpx>")
+    };
+    let fine = gpx(&["52.1", "52.1000001", "52.100001"]);
+    let coarse = gpx(&["52.10001", "52.10002"]);
+    let step_m = |logs: &Logs| logs.step_m.unwrap();
+    assert!((step_m(&read(&fine).unwrap()) / 0.01112 - 1.0).abs() < 1e-9);
+    let mut both = Logs::default();
+    for text in [fine, coarse] {
+        both.read(text.as_bytes(), "log").unwrap();
+    }
+    assert!((step_m(&both) / 1.112 - 1.0).abs() < 1e-9);
+}
+
 #[test]
 fn regress_gpx_geojson_and_every_kind_of_table_say_the_same() {
     let gpx = "<?xml version=\"1.0\"?>\n<gpx><!-- <trkpt lat=\"1\" lon=\"1\"/> --><trk><trkseg>\n<trkpt lat=\"52.0000000\" lon='9.0000000'><ele>3</ele><time>2026-05-04T08:00:00Z</time></trkpt>\n\

@@ -161,7 +161,7 @@ fn wander(receiver: &Receiver, findings: &Findings, out: &mut String) {
     }
     if let Some(step_m) = receiver.step_m {
         *out += &format!(
-            "  coarsest step written              {} mm\n",
+            "  places written in steps of         {} mm\n",
             fixed(1e3 * step_m, 1)
         );
     }
