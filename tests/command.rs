@@ -1165,7 +1165,7 @@ fn regress_notes_are_learned_from() {
     let field = field();
     let scenario = format!("# My own.\n{}", readme_field());
     fs::write(field.path().join("field.toml"), &scenario).unwrap();
-    let notes = "place,left_mm,right_mm,plants,cut\n1,36,41,200,3\n2,44,31,200,0\n3,40,37,200,1\n4,33,45,200,0\n";
+    let notes = "place,row,left_mm,right_mm,plants,cut\n1,1,36,41,200,3\n2,3,44,31,200,0\n3,2,40,37,200,1\n4,1,33,45,200,0\n";
     fs::write(field.path().join("walk.csv"), notes).unwrap();
     let learn = ["learn", "field.toml", "walk.csv"];
     let done = rowroom(field.path(), &learn);
@@ -1210,7 +1210,7 @@ fn regress_notes_are_learned_from() {
 
     fs::write(
         field.path().join("wrong.csv"),
-        "left_mm,right_mm\n36,wide\n",
+        "place,row,left_mm,right_mm\n1,1,36,wide\n",
     )
     .unwrap();
     let wrong = rowroom(
@@ -1219,7 +1219,7 @@ fn regress_notes_are_learned_from() {
     );
     assert_eq!(code(&wrong), 2);
     assert!(
-        err(&wrong).contains("wrong.csv:2:1: right_mm: wide is no number"),
+        err(&wrong).contains("wrong.csv:2:1: the right gap \"wide\" is no length"),
         "{}",
         err(&wrong)
     );

@@ -66,13 +66,14 @@ Example:
   rowroom sweep my_field.toml --over camera.latency=\"40 ms, 80 ms, 120 ms\"
   rowroom sweep my_field.toml --over camera.lookahead=\"0.4 m, 0.8 m\" --over camera.mount=\"shifted, fixed\"")]
     Sweep(Sweep),
-    /// Learn from notes of the field: gaps beside the rows, counted plants, measured values
+    /// Put notes of the field into a scenario, and tell what they teach about this farm
     #[command(after_help = "\
 Example:
   rowroom learn my_field.toml walk.csv
   rowroom study my_field_learned.toml
 
-Notes are TOML:
+Notes are a notebook as \"rowroom field --notes\" takes it: a table with the columns place; row; left mm; right mm; plants; cut; touched. Of a place
+the first gaps are taken, and its plants together. Or a file that ends in .toml:
   [[notes]]
   speed = \"8 km/h\"                                  left out: the working speed
   clearance = \"60 mm\"                               left out: the working clearance
@@ -81,11 +82,10 @@ Notes are TOML:
   counts = [[200, 3], [200, 0]]                     plants looked at and cut, place by place
   [camera]
   latency = { measured = \"95 ms\", error = \"10 ms\" }
-or CSV with the columns left_mm and right_mm, plants and cut, a line for each place.
 
 Gaps are measured with the tools in the ground, engine off and oil without pressure.")]
     Learn(Learn),
-    /// Learn from the field: logs of positions, readings of a tape, plants counted
+    /// Look at logs of positions and a notebook: how far the tractor wanders, what to move
     #[command(after_help = "\
 Example:
   rowroom field monday.nmea --parked parked.nmea
@@ -348,7 +348,7 @@ pub struct Sweep {
 pub struct Learn {
     /// Scenario file
     pub file: PathBuf,
-    /// Notes from the field: TOML, or CSV with a name that ends in .csv
+    /// Notes from the field
     pub notes: PathBuf,
     /// File for the scenario with the notes in it; it must not be there [default: the scenario's name with _learned]
     #[arg(long, value_name = "FILE")]

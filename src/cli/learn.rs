@@ -31,9 +31,10 @@ pub fn run(asked: &Learn) -> Result<(), Failure> {
         notes.blamed(&named, error)
     })?;
     let new = &after.notes()[before.notes().len().min(after.notes().len())..];
-    if before.unknowns().is_empty() && new.is_empty() {
+    if before.unknowns().is_empty() {
         return Err(Failure::input(format!(
-            "{file} says that everything is known: nothing can be learned; give what is not known a range, or leave it out"
+            "{file} says that everything is known, so that nothing can be learned: give what is not known a range, or leave it out and take unknowns = \"stated\" \
+             away"
         )));
     }
     let found = lesson(
@@ -55,8 +56,9 @@ pub fn run(asked: &Learn) -> Result<(), Failure> {
         _ => String::new(),
     };
     let words = format!(
-        "{}\n{drawn}{} is written: {file} with the notes in it. The next study starts from there: rowroom study {}\n",
+        "{}\n{}{drawn}{} is written: {file} with the notes in it. The next study starts from there: rowroom study {}\n",
         lesson_text(&found),
+        known_before(&notes, &before),
         out.display(),
         out.display()
     );
@@ -66,6 +68,21 @@ pub fn run(asked: &Learn) -> Result<(), Failure> {
         return super::print_data(&format!("{json}\n"));
     }
     super::print(&words)
+}
+
+/// What the notes measured although the scenario has it as known: before and after do not tell of it.
+fn known_before(notes: &FieldNotes, before: &Scenario) -> String {
+    let is_unknown = |key: &str| before.unknowns().iter().any(|unknown| unknown.key() == key);
+    let known: Vec<&str> = (notes.keys.iter().map(String::as_str))
+        .filter(|key| !is_unknown(key))
+        .collect();
+    match known.is_empty() {
+        true => String::new(),
+        false => format!(
+            "So far the scenario had these as known, and the numbers above still do: {}. The next study takes what the notes say.\n",
+            known.join(", ")
+        ),
+    }
 }
 
 /// The scenario's file with another name beside it.

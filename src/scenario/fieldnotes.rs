@@ -1,20 +1,17 @@
 //! A file of notes from the field, as it is typed on a phone, and how it goes into a scenario.
 //!
-//! TOML: a piece of the scenario language, with `[[notes]]` and the keys that were measured, such as
-//! `[camera]` with `latency = { measured = "95 ms", error = "10 ms" }`. Or CSV: a line for each place, with the columns `left_mm` and
-//! `right_mm` (or `left_in` and `right_in`) for the gaps beside a row, `plants` and `cut` for counted plants, and `place`, `row`, `touched`
-//! and `remark`, which are left alone.
+//! A notebook ([`crate::field::notebook`]) or a piece of the scenario language, with `[[notes]]` and the keys that were measured, such as
+//! `[camera]` with `latency = { measured = "95 ms", error = "10 ms" }`.
 
 use std::fmt::Write;
 
-use toml_edit::{ArrayOfTables, DocumentMut, Item, Table, Value};
+use toml_edit::{ArrayOfTables, DocumentMut, Item, Table, TableLike, Value};
 
 use super::error::{Problem, ScenarioError};
-use super::keys::{self, Id, KEYS};
-use super::notes::{MOST_PLACES, MOST_PLANTS};
+use super::keys::{KEYS, TABLES};
+use super::notes::{Counted, MOST_PLANTS};
 use super::read;
-use super::units::{self, Quantity};
-use crate::quote::quoted;
+use crate::field::{FieldError, notebook};
 
 /// Notes from the field.
 #[derive(Clone, Debug)]
@@ -28,13 +25,8 @@ pub struct FieldNotes {
     pub visits: usize,
 }
 
-const COLUMNS: [&str; 10] = [
-    "place", "row", "left_mm", "right_mm", "left_in", "right_in", "plants", "cut", "touched",
-    "remark",
-];
-
 impl FieldNotes {
-    /// Reads notes; a name that ends in `.csv` is CSV, any other TOML.
+    /// Reads notes: a notebook where the name does not end in `.toml` or `[[reading]]` stands in it, else a piece of the scenario language.
     ///
     /// # Errors
     ///
@@ -42,9 +34,10 @@ impl FieldNotes {
     pub fn parse(text: &str, file: &str) -> Result<Self, ScenarioError> {
         let file = &crate::quote::escaped(file);
         let written = text.to_owned();
-        let is_csv = file.to_ascii_lowercase().ends_with(".csv");
-        let text = match is_csv {
-            true => from_csv(text, file)?,
+        let is_notebook = !file.to_ascii_lowercase().ends_with(".toml")
+            || text.lines().any(|line| line.trim() == "[[reading]]");
+        let text = match is_notebook {
+            true => from_notebook(text, file)?,
             false => text.to_owned(),
         };
         let read = read::read(&text, file, &[]).map_err(ScenarioError::Syntax)?;
@@ -100,8 +93,12 @@ impl FieldNotes {
                 .map_err(|error| problem(file, 1, &format!("this is no TOML: {}", error.message())))
         };
         let mut into = parsed(scenario)?;
-        let notes = parsed(&self.text)?;
+        let mut notes = parsed(&self.text)?;
+        let visits = notes.remove("notes");
         merge(into.as_table_mut(), notes.as_table(), "");
+        if let Some(visits) = visits {
+            add_visits(into.as_table_mut(), visits);
+        }
         Ok(into.to_string())
     }
 }
@@ -116,14 +113,24 @@ fn problem(file: &str, line: usize, message: &str) -> ScenarioError {
     }])
 }
 
-fn merge(into: &mut Table, from: &Table, path: &str) {
-    for (name, item) in from {
-        if path.is_empty() && name == "notes" {
-            add_visits(into, item);
-            continue;
-        }
-        match (into.get_mut(name), item) {
-            (Some(Item::Table(inner)), Item::Table(more)) => merge(inner, more, name),
+/// Puts entries beside those that are there, table by table of the language; `path` is the table's own name.
+fn merge(into: &mut dyn TableLike, from: &dyn TableLike, path: &str) {
+    for (name, item) in from.iter() {
+        let full = match path {
+            "" => name.to_owned(),
+            path => format!("{path}.{name}"),
+        };
+        let is_table = TABLES
+            .iter()
+            .any(|table| table.name == full || table.group() == Some(&full));
+        let there = into.get_mut(name);
+        match (there, item) {
+            (Some(there), item) if is_table => {
+                if let (Some(there), Some(more)) = (there.as_table_like_mut(), item.as_table_like())
+                {
+                    merge(there, more, &full);
+                }
+            }
             (Some(Item::Value(old)), Item::Value(new)) => {
                 // What stands about the old value, its comment above all, stays.
                 let about = old.decor().clone();
@@ -138,12 +145,12 @@ fn merge(into: &mut Table, from: &Table, path: &str) {
 }
 
 /// `[[notes]]` of the notes behind those of the scenario.
-fn add_visits(into: &mut Table, item: &Item) {
+fn add_visits(into: &mut Table, item: Item) {
     let mut all = match into.remove("notes") {
         Some(there) => tables(there),
         None => ArrayOfTables::new(),
     };
-    for mut visit in tables(item.clone()) {
+    for mut visit in tables(item) {
         // Behind everything else, in their order.
         visit.set_position(None);
         visit.decor_mut().set_prefix("\n");
@@ -169,135 +176,54 @@ fn tables(item: Item) -> ArrayOfTables {
     all
 }
 
-/// One visit from a table of places.
-fn from_csv(text: &str, file: &str) -> Result<String, ScenarioError> {
-    let text = text.trim_start_matches('\u{feff}');
-    let mut lines = text
-        .lines()
-        .enumerate()
-        .map(|(at, line)| (at + 1, line.trim()))
-        .filter(|(_, line)| !line.is_empty() && !line.starts_with('#'));
-    let Some((at, header)) = lines.next() else {
-        return Err(problem(
-            file,
-            1,
-            "this file is empty: a line with the names of its columns is wanted first",
-        ));
-    };
-    let mark = ['\t', ';', ',']
-        .into_iter()
-        .find(|mark| header.contains(*mark))
-        .unwrap_or(',');
-    let names: Vec<String> = header
-        .split(mark)
-        .map(|name| name.trim().to_ascii_lowercase())
+/// One visit from a notebook. Rows at one place tell of the same moment of the frame: the first gaps of each place are taken, and its
+/// plants together.
+fn from_notebook(text: &str, file: &str) -> Result<String, ScenarioError> {
+    let readings = notebook::read(text, file).map_err(|error| match error {
+        FieldError::Line { file, line, what } => problem(&file, line, &what),
+        FieldError::Read { file, line, said } => problem(&file, line, &said),
+    })?;
+    let mut places: Vec<(&str, Option<[f64; 2]>, Counted)> = Vec::new();
+    for one in &readings {
+        let known = places.iter().position(|(name, ..)| *name == one.place);
+        let place = known.unwrap_or(places.len());
+        if known.is_none() {
+            places.push((&one.place, None, Counted { plants: 0, cut: 0 }));
+        }
+        let (_, gaps_m, counted) = &mut places[place];
+        *gaps_m = gaps_m.or(one.gaps_m);
+        if let Some(counts) = one.counts {
+            counted.plants = counted.plants.saturating_add(counts.plants);
+            counted.cut = counted.cut.saturating_add(counts.cut);
+        }
+        if counted.plants > MOST_PLANTS {
+            let message = format!("more than {MOST_PLANTS} plants at one place");
+            return Err(problem(file, one.line, &message));
+        }
+    }
+    // To a hundredth of a millimetre: no tape tells more.
+    let mm = |length_m: f64| (1e5 * length_m).round() / 100.0;
+    let gaps = places.iter().filter_map(|(_, gaps_m, _)| *gaps_m);
+    let gaps: Vec<String> = gaps
+        .map(|[left_m, right_m]| format!("[\"{} mm\", \"{} mm\"]", mm(left_m), mm(right_m)))
         .collect();
-    if let Some(name) = names.iter().find(|name| !COLUMNS.contains(&name.as_str())) {
-        let message = format!(
-            "the column {} is unknown; columns are {}",
-            quoted(name),
-            COLUMNS.join(", ")
-        );
-        return Err(problem(file, at, &message));
-    }
-    let column = |name: &str| names.iter().position(|one| one == name);
-    let unit = ["mm", "in"]
-        .into_iter()
-        .find(|unit| column(&format!("left_{unit}")).is_some());
-    let gap_columns = unit.and_then(|unit| {
-        Some((
-            column(&format!("left_{unit}"))?,
-            column(&format!("right_{unit}"))?,
-            unit,
-        ))
-    });
-    let count_columns = column("plants").zip(column("cut"));
-    if gap_columns.is_none() && count_columns.is_none() {
-        let message = "left_mm and right_mm (or left_in and right_in), or plants and cut are wanted among the columns";
-        return Err(problem(file, at, message));
-    }
-    let (mut gaps, mut counts) = (Vec::new(), Vec::new());
-    for (at, line) in lines {
-        let fields: Vec<&str> = line.split(mark).map(str::trim).collect();
-        let field = |place: usize| fields.get(place).copied().unwrap_or("");
-        // With another mark between columns a comma is a decimal one.
-        let number = |place: usize| -> Result<Option<f64>, ScenarioError> {
-            let text = field(place);
-            if text.is_empty() {
-                return Ok(None);
-            }
-            let plain = if mark == ',' {
-                text.to_string()
-            } else {
-                text.replace(',', ".")
-            };
-            let parsed = plain
-                .parse()
-                .ok()
-                .filter(|number: &f64| number.is_finite() && *number >= 0.0);
-            parsed.map(Some).ok_or_else(|| {
-                let message = format!("{}: {} is no number", names[place], quoted(text));
-                problem(file, at, &message)
-            })
-        };
-        if let Some((left, right, unit)) = gap_columns {
-            match (number(left)?, number(right)?) {
-                (Some(left), Some(right)) if [left, right].iter().all(|gap| is_gap(*gap, unit)) => {
-                    gaps.push(format!("[\"{left} {unit}\", \"{right} {unit}\"]"))
-                }
-                (None, None) => {}
-                (Some(_), Some(_)) => {
-                    let allowed = keys::key(Id::WorkingClearance).allowed();
-                    let message = format!("a gap lies within {allowed}; are these {unit}?");
-                    return Err(problem(file, at, &message));
-                }
-                _ => {
-                    return Err(problem(
-                        file,
-                        at,
-                        "a gap is wanted on both sides of the row, or on none",
-                    ));
-                }
-            }
-        }
-        if let Some((plants, cut)) = count_columns {
-            match (number(plants)?, number(cut)?) {
-                (Some(plants), Some(cut)) if is_count(plants, cut) => {
-                    counts.push(format!("[{plants:.0}, {cut:.0}]"))
-                }
-                (None, None) => {}
-                _ => {
-                    let message = "plants looked at and plants cut are two whole numbers, the second no greater than the first";
-                    return Err(problem(file, at, message));
-                }
-            }
-        }
-        if gaps.len().max(counts.len()) > MOST_PLACES {
-            return Err(problem(
-                file,
-                at,
-                &format!("more than {MOST_PLACES} places"),
-            ));
-        }
-    }
+    let counts: Vec<String> = (places.iter().filter(|(.., counted)| counted.plants > 0))
+        .map(|(.., counted)| format!("[{}, {}]", counted.plants, counted.cut))
+        .collect();
     let mut toml = String::from("[[notes]]\n");
-    for (name, all) in [("gaps", gaps), ("counts", counts)] {
+    for (name, all) in [("gaps", &gaps), ("counts", &counts)] {
         if !all.is_empty() {
             let _ = writeln!(toml, "{name} = [{}]", all.join(", "));
         }
     }
-    Ok(toml)
-}
-
-fn is_gap(gap: f64, unit: &str) -> bool {
-    let written = units::parse(&format!("{gap} {unit}"), Quantity::Length);
-    let range = keys::key(Id::WorkingClearance).range();
-    written.is_ok_and(|gap| range.is_some_and(|(low, high)| (low..=high).contains(&gap.si)))
-}
-
-fn is_count(plants: f64, cut: f64) -> bool {
-    let whole = |number: f64| number.fract() == 0.0 && number <= MOST_PLANTS as f64;
-    whole(plants) && whole(cut) && plants >= 1.0 && cut <= plants
+    match gaps.is_empty() && counts.is_empty() {
+        true => Err(problem(
+            file,
+            1,
+            "this notebook holds neither gaps nor counted plants",
+        )),
+        false => Ok(toml),
+    }
 }
 
 #[cfg(test)]
@@ -308,44 +234,52 @@ mod tests {
         FieldNotes::parse(text, file).unwrap_err().to_string()
     }
 
-    /// Semicolons and decimal commas, as a phone in much of Europe types them.
+    /// The first gaps of a place, its plants together; semicolons and decimal commas, as a phone in much of Europe types them.
     #[test]
-    fn regress_places_from_a_table() {
-        let text = "Place;Row;Left_mm;Right_mm;Plants;Cut\n1;2;58,5;63;200;3\n2;1;;;200;0\n# a remark\n3;2;61;60;;\n";
+    fn regress_places_of_a_notebook() {
+        let text = "place; row; left mm; right mm; plants; cut\n1; 2; 58,5; 63; 200; 3\n2; 1;;; 200; 0\n# a remark\n3; 2; 61; 60\n3; 3; 40; 80; 100; 1\n";
+        let toml = "unit = \"mm\"\n[[reading]]\nplace = 1\nrow = 2\nleft = 58.5\nright = 63\nplants = 200\ncut = 3\n";
         let notes = FieldNotes::parse(text, "walk.csv").unwrap();
         assert_eq!(
             notes.text,
-            "[[notes]]\ngaps = [[\"58.5 mm\", \"63 mm\"], [\"61 mm\", \"60 mm\"]]\ncounts = [[200, 3], [200, 0]]\n"
+            "[[notes]]\ngaps = [[\"58.5 mm\", \"63 mm\"], [\"61 mm\", \"60 mm\"]]\ncounts = [[200, 3], [200, 0], [100, 1]]\n"
         );
         assert_eq!((notes.visits, notes.keys.len()), (1, 0));
+        let notes = FieldNotes::parse(toml, "walk.toml").unwrap();
+        assert_eq!(
+            notes.text,
+            "[[notes]]\ngaps = [[\"58.5 mm\", \"63 mm\"]]\ncounts = [[200, 3]]\n"
+        );
     }
 
     #[test]
     fn regress_mistakes_have_their_line() {
         for (text, file, words) in [
             (
-                "left_mm,rigth_mm\n1,2\n",
+                "place,row,left_mm,rigth_mm\n1,1,1,2\n",
                 "a.csv",
-                "a.csv:1:1: the column rigth_mm is unknown",
+                "a.csv:1:1: the column \"rigth_mm\" is not known",
             ),
             (
-                "left_mm,right_mm\n58,sixty\n",
+                "place,row,left_mm,right_mm\n1,1,58,sixty\n",
                 "a.csv",
-                "a.csv:2:1: right_mm: sixty is no number",
+                "a.csv:2:1: the right gap \"sixty\" is no length",
             ),
             (
-                "plants,cut\n200,3\n5,9\n",
+                "place,row,plants,cut\n1,1,200,3\n2,1,5,9\n",
                 "a.csv",
-                "a.csv:3:1: plants looked at",
+                "a.csv:3:1: 9 cut",
             ),
-            ("left_mm,right_mm\n58,\n", "a.csv", "on both sides"),
-            ("", "a.csv", "empty"),
             (
-                "left_mm,right_mm\n5.8,1e9\n",
+                "place,row,plants\n1,1,2000000\n",
                 "a.csv",
-                "a.csv:2:1: a gap lies within 1 mm to 1000 mm; are these mm?",
+                "a.csv:2:1: more than 1000000 plants",
             ),
-            ("place,row\n1,1\n", "a.csv", "wanted among the columns"),
+            (
+                "place,row,left_mm,right_mm\n1,1,,\n",
+                "a.csv",
+                "neither gaps nor counted plants",
+            ),
             (
                 "[[notes]]\ngap = [[\"58 mm\", \"60 mm\"]]\n",
                 "a.toml",
@@ -371,6 +305,24 @@ mod tests {
         ] {
             assert!(told(text, file).contains(words), "{}", told(text, file));
         }
+    }
+
+    /// A table in braces keeps what else it holds.
+    #[test]
+    fn regress_notes_go_into_a_table_in_braces() {
+        let notes = "[camera]\nlatency = \"90 ms\"\n[driver.hand]\npractice = \"new\"\n";
+        let notes = FieldNotes::parse(notes, "n.toml").unwrap();
+        let scenario = "camera = { lookahead = \"1 m\", latency = \"80 ms\" }\n[driver]\nhand = { reaction_time = \"0.3 s\" }\n";
+        let text = notes.put_into(scenario, "s.toml").unwrap();
+        for words in [
+            "lookahead = \"1 m\"",
+            "latency = \"90 ms\"",
+            "reaction_time = \"0.3 s\"",
+            "practice = \"new\"",
+        ] {
+            assert_eq!(text.matches(words).count(), 1, "{text}");
+        }
+        assert!(!text.contains("80 ms"));
     }
 
     /// Comments and order stay; a measured value takes its place, a visit comes behind the others.

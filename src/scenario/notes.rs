@@ -18,7 +18,9 @@ use toml::de::{DeArray, DeTable, DeValue};
 use super::keys::{self, Id};
 use super::read::Read;
 use super::units::{self, Quantity};
+use crate::field::notebook::WIDEST_GAP_M;
 use crate::model::controller::Kind;
+use crate::quote::quoted;
 
 /// Most places of one visit: more than anybody walks to.
 pub const MOST_PLACES: usize = 10_000;
@@ -110,7 +112,8 @@ impl Written {
         let found_m = halves.sum::<f64>() / places;
         if places > 0.0 && (found_m / clearance_m - 1.0).abs() > MOST_APART {
             let message = format!(
-                "the gaps say a clearance of {:.0} mm, and {:.0} mm is noted: notes.clearance is what the tools were set to",
+                "the gaps say a clearance of {:.0} mm, and {:.0} mm is noted: are the gaps in the unit that stands there? notes.clearance is what the tools were set \
+                 to",
                 1000.0 * found_m,
                 1000.0 * clearance_m
             );
@@ -199,10 +202,7 @@ fn visit(read: &mut Read, span: Range<usize>, table: &DeTable<'_>) -> Written {
             (name, _) => {
                 let near = super::nearest::nearest(name, NAMES.into_iter());
                 let near = near.map_or(String::new(), |near| format!("; did you mean {near}?"));
-                told(format!(
-                    "notes.{} is unknown{near}",
-                    crate::quote::quoted(name)
-                ));
+                told(format!("notes.{} is unknown{near}", quoted(name)));
             }
         }
     }
@@ -223,7 +223,7 @@ fn quantity(value: &DeValue<'_>, what: Quantity, limits: Option<Id>) -> Result<f
         .and_then(|key| Some((key, key.range()?)))
     {
         Some((key, (low, high))) if si < low || si > high => {
-            Err(format!("{text} is not within {}", key.allowed()))
+            Err(format!("{} is not within {}", quoted(text), key.allowed()))
         }
         _ => Ok(si),
     }
@@ -249,10 +249,14 @@ fn pairs<T>(
 }
 
 fn gap(left: &DeValue<'_>, right: &DeValue<'_>) -> Result<[f64; 2], String> {
-    Ok([
-        quantity(left, Quantity::Length, Some(Id::WorkingClearance))?,
-        quantity(right, Quantity::Length, Some(Id::WorkingClearance))?,
-    ])
+    let one = |value| {
+        let gap_m = quantity(value, Quantity::Length, None)?;
+        match (0.0..=WIDEST_GAP_M).contains(&gap_m) {
+            true => Ok(gap_m),
+            false => Err("a gap is not within 0 and 1 m".to_owned()),
+        }
+    };
+    Ok([one(left)?, one(right)?])
 }
 
 fn counted(plants: &DeValue<'_>, cut: &DeValue<'_>) -> Result<Counted, String> {

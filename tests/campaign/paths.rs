@@ -38,7 +38,7 @@ pub fn polyline(case: &mut Case) -> Verdict {
 const WALK: [(&str, &str); 2] = [
     (
         "notes.csv",
-        "place,row,left_mm,right_mm,plants,cut,touched,remark\n1,1,36.5,41,200,3,1,\n2,3,44,31,200,0,0,stony\n3,2,40,37,200,1,0,\n4,2,33,45,,,,\n",
+        "place,row,left_mm,right_mm,plants,cut,touched\n1,1,36.5,41,200,3,1\n2,3,44,31,200,0,0\n3,2,40,37,200,1,0\n4,2,33,45,,,\n",
     ),
     (
         "notes.toml",
