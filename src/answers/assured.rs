@@ -60,7 +60,7 @@ pub fn levels(results: &Results) -> Vec<f64> {
 }
 
 /// What stroke and cost rest on.
-pub struct Ground<'a> {
+pub struct RestsOn<'a> {
     /// Total stroke that so many farms do not ask more of, m, level by level; empty where the frame does not move.
     pub strokes_m: &'a [f64],
     /// Costs, where the farm gives what they need.
@@ -71,7 +71,12 @@ pub struct Ground<'a> {
 
 /// The assured speed at the setting's clearance, the assured clearance at its speed (the next slower simulated one), the stroke there, and
 /// the cheapest setting, level by level.
-pub fn answer(farms: &Farms, results: &Results, setting: Setting, ground: &Ground) -> Vec<Assured> {
+pub fn answer(
+    farms: &Farms,
+    results: &Results,
+    setting: Setting,
+    rests_on: &RestsOn,
+) -> Vec<Assured> {
     let Some(place) = setting.place(results) else {
         return Vec::new();
     };
@@ -89,8 +94,15 @@ pub fn answer(farms: &Farms, results: &Results, setting: Setting, ground: &Groun
             at_speed_m_s: results.speeds_m_s[place.speed],
             clearance_m,
             clearance_edge,
-            stroke_m: ground.strokes_m.get(level).copied(),
-            cheapest: cheapest(farms, results, setting.kind, place.kind, ground, assurance),
+            stroke_m: rests_on.strokes_m.get(level).copied(),
+            cheapest: cheapest(
+                farms,
+                results,
+                setting.kind,
+                place.kind,
+                rests_on,
+                assurance,
+            ),
         }
     };
     levels(results).into_iter().enumerate().map(told).collect()
@@ -102,10 +114,10 @@ fn cheapest(
     results: &Results,
     controller: Kind,
     kind: usize,
-    ground: &Ground,
+    rests_on: &RestsOn,
     assurance: f64,
 ) -> Option<AssuredCost> {
-    let priced = ground.priced?;
+    let priced = rests_on.priced?;
     let mut best: Option<AssuredCost> = None;
     for (speed, &speed_m_s) in results.speeds_m_s.iter().enumerate() {
         for (clearance, &clearance_m) in results.clearances_m.iter().enumerate() {
@@ -115,7 +127,7 @@ fn cheapest(
                 clearance,
             };
             let cut = farms.cut_at_most(place, assurance);
-            if cut > results.allowed_cut_rate || !(ground.keeps)(speed_m_s, clearance_m) {
+            if cut > results.allowed_cut_rate || !(rests_on.keeps)(speed_m_s, clearance_m) {
                 continue;
             }
             let touched = results

@@ -213,7 +213,7 @@ pub fn work_out(
         let limits = kind.map_or_else(Vec::new, |kind| bounds.of(kind, clearance_m));
         limits.iter().all(|limit| limits::keeps(limit, speed_m_s))
     };
-    let ground = assured::Ground {
+    let rests_on = assured::RestsOn {
         strokes_m: &strokes_m,
         priced: priced.as_ref().ok(),
         keeps: &keeps,
@@ -221,7 +221,7 @@ pub fn work_out(
     let of_farms = farms.zip(setting);
     let (assured, keeping) = of_farms.map_or_else(Default::default, |(farms, setting)| {
         let keeping = assured::keeping(farms, results, setting);
-        (assured::answer(farms, results, setting, &ground), keeping)
+        (assured::answer(farms, results, setting, &rests_on), keeping)
     });
     Ok(with_finite_numbers(Answers {
         assured,

@@ -101,6 +101,55 @@ impl Fields {
         Emulator::fit(&self.laws, &self.draws, &self.passes, &self.simulated, band)
     }
 
+    /// Tells rates over the points of a cloud in the results, and gives back the logarithms of plants cut,
+    /// `[controller][speed][clearance][point]`.
+    fn tell(
+        &self,
+        cloud: &Cloud,
+        level: f64,
+        results: &mut Results,
+    ) -> Result<Vec<Vec<Vec<Vec<f64>>>>, NoLimits> {
+        let band = self.band();
+        let emulator = self.emulator(&band)?;
+        let emulated = emulator.at(cloud);
+        let (kinds, clearances) = (self.kinds.len(), self.clearances_m.len());
+        let speeds = self.simulated.len() / kinds.max(1);
+        let mut ln_cut = vec![vec![Vec::with_capacity(clearances); speeds]; kinds];
+        for (kind, &controller) in self.kinds.iter().enumerate() {
+            for (speed, ln_cut) in ln_cut[kind].iter_mut().enumerate() {
+                let place = speed * kinds + kind;
+                let of_cell = |cell: usize| {
+                    let fitted = emulator.fits[place].rates[cell].trust == Trust::Sound;
+                    let ln_rates = emulated.ln_rates(place, cell);
+                    let levels = [0.05, 0.5, 0.95, level];
+                    let points = if fitted {
+                        quantiles(cloud.weights(), &ln_rates, levels)
+                    } else {
+                        let raw = raw_ln_rates(&self.passes, &self.simulated[place].rates[cell]);
+                        quantiles(&vec![1.0; raw.len()], &raw, levels)
+                    };
+                    let told = points.map(|ln_rate| told(libm::exp(ln_rate)));
+                    (told, fitted, ln_rates)
+                };
+                for clearance in 0..clearances {
+                    let (cut, fitted_cut, ln_rates) = of_cell(clearance);
+                    let (touched, fitted_touched, _) = of_cell(clearances + clearance);
+                    let share = |[p05, p50, p95, _]: [f64; 4]| FarmShare { p05, p50, p95 };
+                    if let Some(rate) = rate_mut(results, controller, speed, clearance) {
+                        rate.known = Some(FarmRates {
+                            cut: share(cut),
+                            touched: share(touched),
+                            assured_cut: cut[3],
+                            fitted: fitted_cut && fitted_touched,
+                        });
+                    }
+                    ln_cut.push(ln_rates);
+                }
+            }
+        }
+        Ok(ln_cut)
+    }
+
     /// What is known of each unknown.
     pub fn laws(&self) -> &[Law] {
         &self.laws
@@ -202,62 +251,18 @@ impl Farms {
         results.unknowns = unknowns.iter().map(value).collect();
         let study = scenario.study();
         let fields = Fields::of(plan, saved)?;
-        let band = fields.band();
-        let emulator = match fields.emulator(&band) {
-            Ok(emulator) => emulator,
+        let cloud = match scenario.learned() {
+            Some(learned) => learned.cloud.clone(),
+            None => Cloud::new(plan.seed, fields.laws.len(), POINTS),
+        };
+        let ln_cut = match fields.tell(&cloud, study.assurance, results) {
+            Ok(ln_cut) => ln_cut,
             Err(why) => {
                 results.no_farms = Some(reason(why));
                 return None;
             }
         };
-        let kinds = &fields.kinds;
-        let cloud = match scenario.learned() {
-            Some(learned) => learned.cloud.clone(),
-            None => Cloud::new(plan.seed, fields.laws.len(), POINTS),
-        };
-        let emulated = emulator.at(&cloud);
-        let weights = cloud.weights().to_vec();
-        let clearances = study.clearances_m.len();
-        let speeds = study.speeds_m_s.len();
-        let level = study.assurance;
-        let mut ln_cut = vec![vec![Vec::with_capacity(clearances); speeds]; kinds.len()];
-        for (kind, &controller) in kinds.iter().enumerate() {
-            for (speed, ln_cut) in ln_cut[kind].iter_mut().enumerate() {
-                let place = speed * kinds.len() + kind;
-                for clearance in 0..clearances {
-                    let of_cell = |cell: usize| {
-                        let fit = &emulator.fits[place].rates[cell];
-                        let ln_rates = emulated.ln_rates(place, cell);
-                        let levels = [0.05, 0.5, 0.95, level];
-                        let points = if fit.trust == Trust::Sound {
-                            quantiles(&weights, &ln_rates, levels)
-                        } else {
-                            let raw =
-                                raw_ln_rates(&fields.passes, &fields.simulated[place].rates[cell]);
-                            quantiles(&vec![1.0; raw.len()], &raw, levels)
-                        };
-                        let told = points.map(|ln_rate| told(libm::exp(ln_rate)));
-                        (told, fit, ln_rates)
-                    };
-                    let (cut, fit, ln_rates) = of_cell(clearance);
-                    let (touched, of_touched, _) = of_cell(clearances + clearance);
-                    let share = |[p05, p50, p95, _]: [f64; 4]| FarmShare { p05, p50, p95 };
-                    if let Some(rate) = rate_mut(results, controller, speed, clearance) {
-                        rate.known = Some(FarmRates {
-                            cut: share(cut),
-                            touched: share(touched),
-                            assured_cut: cut[3],
-                            fitted: fit.trust == Trust::Sound && of_touched.trust == Trust::Sound,
-                        });
-                    }
-                    ln_cut.push(ln_rates);
-                }
-            }
-        }
-        results.answer = answer(scenario, kinds, &results.rates);
-        drop(emulated);
-        drop(emulator);
-        drop(band);
+        results.answer = answer(scenario, &fields.kinds, &results.rates);
         Some(Farms {
             speeds_m_s: study.speeds_m_s.clone(),
             ln_allowed: libm::log(study.allowed_cut_rate),

@@ -16,7 +16,7 @@ use crate::results::lesson::{Band, Found, Lesson, Odd, Reached, Value, Which};
 use crate::scenario::{FIELD_PASSES, Learned, Notes, Scenario};
 use crate::unknowns::assurance::{Axis, Reach};
 use crate::unknowns::cloud::Cloud;
-use crate::unknowns::emulator::{Emulated, Emulator, NoLimits};
+use crate::unknowns::emulator::{Emulated, Emulator};
 use crate::unknowns::law::Law;
 use crate::unknowns::learn::{self, conflict, learn, ln_likelihood, moved};
 use crate::unknowns::limits::{RAREST, quantiles};
@@ -49,19 +49,15 @@ pub fn learned(
     {
         return Ok(scenario);
     }
-    let ground = Ground::of(&scenario, scenario.notes(), seed, threads, watch)?;
-    let found = ground.with_emulator(|emulator| {
+    let visited = Visited::of(&scenario, scenario.notes(), seed, threads, watch)?;
+    let found = visited.with_emulator(|emulator| {
         let notes: Vec<&Notes> = scenario.notes().iter().collect();
-        let after = ground.learn(emulator, &notes, &[])?;
-        let (tool, cell) = ground.place(&scenario.notes()[0]);
+        let after = visited.learn(emulator, &notes, &[])?;
+        let (tool, cell) = visited.place(&scenario.notes()[0]);
         let ln_rates = emulator.at(&after.cloud).ln_rates(tool, cell);
         Some(chosen(seed, after.cloud, &ln_rates))
-    });
-    match found {
-        Ok(Some(found)) => Ok(scenario.with_learned(found)),
-        Ok(None) => Err(StudyError::Notes),
-        Err(_) => Err(StudyError::NotesUnfit),
-    }
+    })?;
+    Ok(scenario.with_learned(found))
 }
 
 /// Fields for a study, by the weights of the points and evenly over their rates.
@@ -94,23 +90,18 @@ pub fn lesson(
     threads: Option<usize>,
 ) -> Result<Lesson, StudyError> {
     let all: Vec<Notes> = [scenario.notes(), new].concat();
-    let ground = Ground::of(scenario, &all, seed, threads, &Unwatched)?;
-    let found = ground.with_emulator(|emulator| {
+    let visited = Visited::of(scenario, &all, seed, threads, &Unwatched)?;
+    visited.with_emulator(|emulator| {
         let old: Vec<&Notes> = scenario.notes().iter().collect();
-        let before = ground.learn(emulator, &old, &[])?.cloud;
+        let before = visited.learn(emulator, &old, &[])?.cloud;
         let all: Vec<&Notes> = all.iter().collect();
-        let after = ground.learn(emulator, &all, measured)?;
-        Some(ground.told(emulator, &before, &after, new, measured))
-    });
-    match found {
-        Ok(Some(found)) => Ok(found),
-        Ok(None) => Err(StudyError::Notes),
-        Err(_) => Err(StudyError::NotesUnfit),
-    }
+        let after = visited.learn(emulator, &all, measured)?;
+        Some(visited.told(emulator, &before, &after, new, measured))
+    })
 }
 
 /// The settings that notes speak of, simulated.
-struct Ground<'a> {
+struct Visited<'a> {
     scenario: &'a Scenario,
     seed: u64,
     fields: Fields,
@@ -125,7 +116,7 @@ fn rising(mut values: Vec<f64>) -> Vec<f64> {
     values
 }
 
-impl<'a> Ground<'a> {
+impl<'a> Visited<'a> {
     fn of(
         scenario: &'a Scenario,
         notes: &[Notes],
@@ -180,13 +171,12 @@ impl<'a> Ground<'a> {
         })
     }
 
-    fn with_emulator<T>(
-        &self,
-        with: impl FnOnce(&Emulator) -> Option<T>,
-    ) -> Result<Option<T>, NoLimits> {
+    /// What the emulator of these settings tells; `None` where nothing that the scenario allows fits.
+    fn with_emulator<T>(&self, with: impl FnOnce(&Emulator) -> Option<T>) -> Result<T, StudyError> {
         let band = self.fields.band();
-        let emulator = self.fields.emulator(&band)?;
-        Ok(with(&emulator))
+        let emulator = self.fields.emulator(&band);
+        let emulator = emulator.map_err(|_| StudyError::NotesUnfit)?;
+        with(&emulator).ok_or(StudyError::Notes)
     }
 
     /// Place of a setting in the emulator, and its cell of cut plants.

@@ -1,7 +1,7 @@
 //! What farms like this one may see: on how many a speed keeps the allowed share of plants cut, and how wide plants cut lie apart over the
 //! clearance, before and after learning from notes.
 
-use super::sheet::{Anchor, Frame, Sheet, drawn, px, range};
+use super::sheet::{Anchor, Frame, HALF, HALF_PX, Sheet, drawn, px, range};
 use super::{Picture, Trouble, controller_class};
 use crate::report::display::{Units, limit_in_words, trimmed};
 use crate::report::words::capital;
@@ -9,15 +9,6 @@ use crate::report::words::farms::{farms, plain};
 use crate::results::lesson::{Band, Lesson};
 use crate::results::{FarmShare, RAREST, Results};
 use plotters::prelude::*;
-
-const WIDTH_PX: f64 = 448.0;
-const HEIGHT_PX: f64 = 300.0;
-const FRAME: Frame = Frame {
-    left: 64.0,
-    right: WIDTH_PX - 16.0,
-    top: 34.0,
-    bottom: 250.0,
-};
 
 /// Share of the farms over speed; `None` where all is known or one speed is simulated.
 pub fn keeping(results: &Results, units: Units) -> Option<Picture> {
@@ -33,9 +24,9 @@ pub fn keeping(results: &Results, units: Units) -> Option<Picture> {
         units.clearance(assured.at_clearance_m)
     );
     let class = controller_class(assured.controller);
-    let body = drawn(WIDTH_PX, HEIGHT_PX, |sheet| {
+    let body = drawn(HALF_PX.0, HALF_PX.1, |sheet| {
         let across = range(units.speed(first.speed_m_s), units.speed(last.speed_m_s));
-        let mut chart = sheet.chart(FRAME, across, range(0.0, 100.0))?;
+        let mut chart = sheet.chart(HALF, across, range(0.0, 100.0))?;
         sheet
             .axes(&mut chart)
             .x_labels(8)
@@ -45,7 +36,7 @@ pub fn keeping(results: &Results, units: Units) -> Option<Picture> {
             .x_desc(units.speed_unit())
             .y_desc("of 100 farms like this one")
             .draw()?;
-        sheet.text("head", Anchor::Start, (FRAME.left, 13.0), &title)?;
+        sheet.text("head", Anchor::Start, (HALF.left, 13.0), &title)?;
         let ends = [first, last].map(|one| (units.speed(one.speed_m_s), 100.0 * results.assurance));
         chart.draw_series(LineSeries::new(ends, sheet.stroke("rule")))?;
         let places = keeping
@@ -68,8 +59,8 @@ pub fn keeping(results: &Results, units: Units) -> Option<Picture> {
         reading: "On how many farms like this one each simulated speed keeps the allowed share of plants cut. Farms differ in what the scenario \
                   says is not known."
             .to_owned(),
-        width: WIDTH_PX,
-        height: HEIGHT_PX,
+        width: HALF_PX.0,
+        height: HALF_PX.1,
         body,
     })
 }
@@ -102,7 +93,7 @@ pub fn doubt(results: &Results) -> Option<Picture> {
     }
     let title = "What carries the doubt".to_owned();
     let height_px = 56.0 + ROW_PX * unknowns.len() as f64;
-    let body = drawn(WIDTH_PX, height_px, |sheet| {
+    let body = drawn(HALF_PX.0, height_px, |sheet| {
         sheet.text("head", Anchor::Start, (16.0, 13.0), &title)?;
         let looks = [("k6", "plants cut"), ("k1", "highest speed")];
         for (place, (look, words)) in looks.iter().enumerate() {
@@ -116,7 +107,7 @@ pub fn doubt(results: &Results) -> Option<Picture> {
             sheet.text("small", Anchor::End, (NAMES_PX - 8.0, top + BAR_PX), &name)?;
             for (place, share) in [*rate, *speed].into_iter().enumerate() {
                 let y = top + BAR_PX * place as f64;
-                let width = (WIDTH_PX - NAMES_PX - 48.0) * share / most;
+                let width = (HALF_PX.0 - NAMES_PX - 48.0) * share / most;
                 let look = looks[place].0;
                 sheet.rect(
                     &format!("bar {look}"),
@@ -139,7 +130,7 @@ pub fn doubt(results: &Results) -> Option<Picture> {
         note: String::new(),
         reading: "How much of the doubt each unknown carries at the setting that the answers speak of: shares of the variance after Shapley."
             .to_owned(),
-        width: WIDTH_PX,
+        width: HALF_PX.0,
         height: height_px,
         body,
     })
@@ -163,7 +154,7 @@ pub fn lesson(lesson: &Lesson) -> Option<Picture> {
         units.speed_text(lesson.speed_m_s)
     );
     let class = controller_class(lesson.controller);
-    let body = drawn(WIDTH_PX, HEIGHT_PX, |sheet| {
+    let body = drawn(HALF_PX.0, HALF_PX.1, |sheet| {
         let across = range(
             units.small(first.clearance_m),
             units.small(last.clearance_m),
@@ -212,17 +203,14 @@ pub fn lesson(lesson: &Lesson) -> Option<Picture> {
         note: format!("Dashed: the allowed {}.", limit_in_words(lesson.allowed_cut_rate)),
         reading: "Of ten farms like this one nine lie in the band; the line is every second one. Grey: before the notes. Coloured: with them."
             .to_owned(),
-        width: WIDTH_PX,
-        height: HEIGHT_PX,
+        width: HALF_PX.0,
+        height: HALF_PX.1,
         body,
     })
 }
 
 /// Rates in words take more room than numbers.
-const WORDED: Frame = Frame {
-    left: 92.0,
-    ..FRAME
-};
+const WORDED: Frame = Frame { left: 92.0, ..HALF };
 
 /// What the colours are.
 fn named(sheet: &Sheet, class: &str) -> Result<(), Trouble> {
@@ -230,12 +218,12 @@ fn named(sheet: &Sheet, class: &str) -> Result<(), Trouble> {
         .iter()
         .enumerate()
     {
-        let y = FRAME.top + 14.0 + 17.0 * row as f64;
+        let y = HALF.top + 14.0 + 17.0 * row as f64;
         sheet.line(
             &format!("line {look}"),
-            [(FRAME.right - 150.0, y), (FRAME.right - 126.0, y)],
+            [(HALF.right - 150.0, y), (HALF.right - 126.0, y)],
         )?;
-        sheet.text("small", Anchor::Start, (FRAME.right - 120.0, y), words)?;
+        sheet.text("small", Anchor::Start, (HALF.right - 120.0, y), words)?;
     }
     Ok(())
 }

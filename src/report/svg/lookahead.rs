@@ -1,19 +1,10 @@
 //! Tool error over the camera's lookahead, with the scenario's own and the best one.
 
-use super::sheet::{Anchor, Frame, drawn, px, range};
+use super::sheet::{Anchor, HALF, HALF_PX, drawn, px, range};
 use super::{Picture, controller_class};
 use crate::report::display::{Units, trimmed};
 use crate::results::answers::{ControlAnswer, LookaheadError};
 use plotters::prelude::*;
-
-const WIDTH_PX: f64 = 448.0;
-const HEIGHT_PX: f64 = 300.0;
-const FRAME: Frame = Frame {
-    left: 64.0,
-    right: WIDTH_PX - 16.0,
-    top: 34.0,
-    bottom: 250.0,
-};
 
 /// Room for the words beside a mark.
 const WORDS_PX: f64 = 200.0;
@@ -48,9 +39,9 @@ pub fn picture(control: &ControlAnswer, units: Units) -> Option<Picture> {
             units.small_text(point.tool_error_sd_m)
         )
     };
-    let body = drawn(WIDTH_PX, HEIGHT_PX, |sheet| {
+    let body = drawn(HALF_PX.0, HALF_PX.1, |sheet| {
         let across = range(place(first).0, place(last).0);
-        let mut chart = sheet.chart(FRAME, across, range(0.0, 1.08 * most))?;
+        let mut chart = sheet.chart(HALF, across, range(0.0, 1.08 * most))?;
         sheet
             .axes(&mut chart)
             .x_labels(8)
@@ -60,7 +51,7 @@ pub fn picture(control: &ControlAnswer, units: Units) -> Option<Picture> {
             .x_desc(format!("lookahead, {}", units.distance_unit()))
             .y_desc(format!("tool error (sd), {}", units.small_unit()))
             .draw()?;
-        sheet.text("head", Anchor::Start, (FRAME.left, 13.0), &title)?;
+        sheet.text("head", Anchor::Start, (HALF.left, 13.0), &title)?;
         let class = controller_class(name);
         chart.draw_series(LineSeries::new(
             points.iter().map(place),
@@ -86,13 +77,13 @@ pub fn picture(control: &ControlAnswer, units: Units) -> Option<Picture> {
         marks.sort_by(|a, b| b.0.lookahead_m.total_cmp(&a.0.lookahead_m));
         let to_the_right = marks
             .iter()
-            .all(|mark| across(mark.0).0 + WORDS_PX < FRAME.right);
+            .all(|mark| across(mark.0).0 + WORDS_PX < HALF.right);
         if !to_the_right {
             marks.reverse();
         }
         for (line, (point, whose, filled)) in marks.into_iter().enumerate() {
             let (x, y) = across(point);
-            let text_y = under + 0.3 * (FRAME.bottom - under) * (1.0 + line as f64);
+            let text_y = under + 0.3 * (HALF.bottom - under) * (1.0 + line as f64);
             sheet.line("thin", [(x, y), (x, text_y)])?;
             let (look, radius_px) = if filled {
                 (format!("dot {class}"), 3.2)
@@ -120,8 +111,8 @@ pub fn picture(control: &ControlAnswer, units: Units) -> Option<Picture> {
         reading: "Standard deviation of the tool error by the linear check over how far ahead of the tools the camera looks, all else as the \
                   scenario sets it. Filled: the best. Hollow: the scenario's own. A constant error from slope or alignment has no say in it."
             .to_owned(),
-        width: WIDTH_PX,
-        height: HEIGHT_PX,
+        width: HALF_PX.0,
+        height: HALF_PX.1,
         body,
     })
 }
@@ -174,8 +165,8 @@ mod tests {
             assert_eq!(found.len(), 2);
             let place = |lookahead_m: f64| {
                 let error_mm = 8.0 + 4.0 * (lookahead_m - 1.0).powi(2);
-                let x = FRAME.left + (FRAME.right - FRAME.left) * lookahead_m / 2.0;
-                let y = FRAME.bottom - (FRAME.bottom - FRAME.top) * error_mm / (1.08 * 12.0);
+                let x = HALF.left + (HALF.right - HALF.left) * lookahead_m / 2.0;
+                let y = HALF.bottom - (HALF.bottom - HALF.top) * error_mm / (1.08 * 12.0);
                 (x, y)
             };
             for wanted in [place(1.0), place(own_m)] {

@@ -239,6 +239,17 @@ impl<'a> Sheet<'a> {
     }
 }
 
+/// Size of a picture of which two stand beside one another, px.
+pub const HALF_PX: (f64, f64) = (448.0, 300.0);
+
+/// Its frame, with room for numbers on the left.
+pub const HALF: Frame = Frame {
+    left: 64.0,
+    right: HALF_PX.0 - 16.0,
+    top: 34.0,
+    bottom: 250.0,
+};
+
 /// The range of an axis, made from what may be no range at all.
 pub fn range(low: f64, high: f64) -> std::ops::Range<f64> {
     match (low.is_finite(), high.is_finite() && high > low) {

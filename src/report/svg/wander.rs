@@ -1,6 +1,6 @@
 //! The wander of logged passes as measured and as fitted: over the distance between two places, and over the wavelength.
 
-use super::sheet::{Anchor, Frame, drawn, range};
+use super::sheet::{Anchor, Chart, Frame, HALF, HALF_PX, Sheet, at, drawn, range};
 use super::{Picture, Trouble};
 use crate::field::Tracks;
 use crate::field::kalman::Stretch;
@@ -9,17 +9,13 @@ use crate::model::damped::Damped;
 use crate::report::display::trimmed;
 use plotters::prelude::*;
 
-const WIDTH_PX: f64 = 448.0;
-const HEIGHT_PX: f64 = 300.0;
-const FRAME: Frame = Frame {
-    left: 64.0,
-    right: WIDTH_PX - 16.0,
-    top: 44.0,
-    bottom: 250.0,
-};
+const FRAME: Frame = Frame { top: 44.0, ..HALF };
 
 /// The first picture ends here, m.
 const FARTHEST_M: f64 = 15.0;
+
+/// Wavelengths with a tick, m.
+const TICKS_M: [f64; 6] = [1.0, 2.0, 5.0, 10.0, 20.0, 50.0];
 
 /// Passes that are drawn: each pair of points counts.
 const PASSES: usize = 20;
@@ -66,7 +62,7 @@ fn over_distance(noise: &Damped, measured: &[(f64, f64)]) -> Picture {
     let heights = || dots.iter().chain(&fitted).map(|(_, y)| *y);
     let (low, high) = (heights().fold(0.0, f64::min), heights().fold(0.0, f64::max));
     let title = "Wander over the distance between two places";
-    let body = drawn(WIDTH_PX, HEIGHT_PX, |sheet| {
+    let body = drawn(HALF_PX.0, HALF_PX.1, |sheet| {
         let mut chart =
             sheet.chart(FRAME, range(0.0, FARTHEST_M), range(1.1 * low, 1.08 * high))?;
         sheet
@@ -79,12 +75,7 @@ fn over_distance(noise: &Damped, measured: &[(f64, f64)]) -> Picture {
             .y_desc("covariance, cm\u{b2}")
             .draw()?;
         heads(sheet, title)?;
-        chart.draw_series(LineSeries::new(fitted.iter().copied(), sheet.stroke(LINE)))?;
-        let dot = |place: &(f64, f64)| {
-            Circle::new(*place, super::sheet::at((2.6, 0.0)).0, sheet.fill(DOTS))
-        };
-        chart.draw_series(dots.iter().map(dot))?;
-        Ok(())
+        filled(sheet, &mut chart, &fitted, &dots)
     });
     picture(
         "wander_over_distance",
@@ -120,10 +111,12 @@ fn over_wavelength(noise: &Damped, white_m3: f64, passes: &[Stretch], spacing_m:
         heights().fold(1e-9, f64::max),
     );
     let title = "Wander over the wavelength";
-    let body = drawn(WIDTH_PX, HEIGHT_PX, |sheet| {
+    let body = drawn(HALF_PX.0, HALF_PX.1, |sheet| {
         let mut chart = sheet.chart(
             FRAME,
-            (shortest_m..60.0).log_scale(),
+            (shortest_m..60.0)
+                .log_scale()
+                .with_key_points(TICKS_M.to_vec()),
             (0.7 * low.min(high)..1.4 * high).log_scale(),
         )?;
         sheet
@@ -136,12 +129,7 @@ fn over_wavelength(noise: &Damped, white_m3: f64, passes: &[Stretch], spacing_m:
             .y_desc("density, cm\u{b2} m")
             .draw()?;
         heads(sheet, title)?;
-        chart.draw_series(LineSeries::new(fitted.iter().copied(), sheet.stroke(LINE)))?;
-        let dot = |place: &(f64, f64)| {
-            Circle::new(*place, super::sheet::at((2.6, 0.0)).0, sheet.fill(DOTS))
-        };
-        chart.draw_series(dots.iter().map(dot))?;
-        Ok(())
+        filled(sheet, &mut chart, &fitted, &dots)
     });
     picture(
         "wander_over_wavelength",
@@ -152,7 +140,24 @@ fn over_wavelength(noise: &Damped, white_m3: f64, passes: &[Stretch], spacing_m:
     )
 }
 
-fn heads(sheet: &super::sheet::Sheet, title: &str) -> Result<(), Trouble> {
+/// The line that was fitted and the dots that were measured.
+fn filled<'a, X, Y>(
+    sheet: &Sheet<'a>,
+    chart: &mut Chart<'a, X, Y>,
+    fitted: &[(f64, f64)],
+    dots: &[(f64, f64)],
+) -> Result<(), Trouble>
+where
+    X: Ranged<ValueType = f64>,
+    Y: Ranged<ValueType = f64>,
+{
+    chart.draw_series(LineSeries::new(fitted.iter().copied(), sheet.stroke(LINE)))?;
+    let dot = |place: &(f64, f64)| Circle::new(*place, at((2.6, 0.0)).0, sheet.fill(DOTS));
+    chart.draw_series(dots.iter().map(dot))?;
+    Ok(())
+}
+
+fn heads(sheet: &Sheet, title: &str) -> Result<(), Trouble> {
     sheet.text("head", Anchor::Start, (FRAME.left, 13.0), title)?;
     sheet.dot(DOTS, (FRAME.left + 4.0, 29.0), 2.6)?;
     sheet.text(
@@ -174,8 +179,8 @@ fn picture(name: &str, title: &str, reading: &str, body: maud::Markup) -> Pictur
         title: title.to_owned(),
         note: String::new(),
         reading: reading.to_owned(),
-        width: WIDTH_PX,
-        height: HEIGHT_PX,
+        width: HALF_PX.0,
+        height: HALF_PX.1,
         body,
     }
 }
