@@ -1,5 +1,5 @@
-//! The linear check over the same draws that a study simulates: with distributed parameters its value is the root of the mean
-//! variance, and mean errors that differ between passes add their own.
+//! The linear check over draws that a study simulates (where fields differ, over the first of them): with distributed parameters its value
+//! is the root of the mean variance, and mean errors that differ between passes add their own.
 
 use serde::{Deserialize, Serialize};
 

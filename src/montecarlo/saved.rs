@@ -12,7 +12,7 @@ use crate::results::Tool;
 use crate::scenario::{Texts, hex};
 
 /// Raised whenever older files would be read wrongly.
-const FORMAT: u32 = 7;
+const FORMAT: u32 = 8;
 
 /// Missing parts that a message names at most.
 const NAMED_PARTS: usize = 20;
@@ -431,12 +431,10 @@ mod tests {
             "{told}"
         );
         assert!(matches!(
-            Saved::from_json(
-                &good
-                    .to_json()
-                    .unwrap()
-                    .replace("\"format\":7", "\"format\":6")
-            ),
+            Saved::from_json(&good.to_json().unwrap().replace(
+                &format!("\"format\":{FORMAT}"),
+                &format!("\"format\":{}", FORMAT - 1)
+            )),
             Err(SavedError::OtherVersion { .. })
         ));
     }

