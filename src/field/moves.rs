@@ -50,35 +50,45 @@ pub struct Move {
     pub upper_m: Option<f64>,
     /// What to do.
     pub verdict: Verdict,
-    /// So many more places would tell it within 5 mm; none if it is known so well already, or if no number within reason would.
+    /// So many more places would tell it within 5 mm; none if it is known so well already, if the readings cannot say, or if it takes more
+    /// than 500.
     pub places_more: Option<usize>,
 }
 
 /// Moves for the alignment and for every row; `rows` are their numbers.
 pub fn moves(found: &TwoWay, rows: &[u32]) -> Vec<Move> {
-    let scatter = found.scatter_sd.value.unwrap_or(0.0);
     let one_place = found.mean_se * (found.places as f64).sqrt();
     let mut moves = vec![one(
         What::Alignment,
         &found.mean,
-        one_place,
+        Some(one_place),
         found.places,
         1,
     )];
     // A single row has no others to stand apart from.
     if rows.len() > 1 {
         let others = rows.len() - 1;
-        moves.extend(
-            rows.iter()
-                .zip(&found.rows)
-                .map(|(row, offset)| one(What::Row(*row), offset, scatter, found.places, others)),
-        );
+        moves.extend(rows.iter().zip(&found.rows).map(|(row, offset)| {
+            one(
+                What::Row(*row),
+                offset,
+                found.scatter_sd.value,
+                found.places,
+                others,
+            )
+        }));
     }
     moves
 }
 
-/// `one_place` is the standard deviation of what a single place tells; each place brings `freedom` degrees of freedom.
-fn one(what: What, error: &Estimate, one_place: f64, places: usize, freedom: usize) -> Move {
+/// `one_place` is the standard deviation of what a single place tells, if that is known; each place brings `freedom` degrees of freedom.
+fn one(
+    what: What,
+    error: &Estimate,
+    one_place: Option<f64>,
+    places: usize,
+    freedom: usize,
+) -> Move {
     let value = error.value.unwrap_or(0.0);
     let ends = error.lower.zip(error.upper);
     let known = ends.is_some_and(|(low, high)| (high - low) / 2.0 <= WANTED_M);
@@ -88,11 +98,12 @@ fn one(what: What, error: &Estimate, one_place: f64, places: usize, freedom: usi
         (_, true) => Verdict::Leave,
         _ => Verdict::Open,
     };
-    let settles = |n: &usize| {
-        student_factor((freedom * (n - 1)).max(1) as f64, 0.95) * one_place / (*n as f64).sqrt()
+    let settles = |one_place: f64, n: usize| {
+        student_factor((freedom * (n - 1)).max(1) as f64, 0.95) * one_place / (n as f64).sqrt()
             <= WANTED_M
     };
-    let wanted = ((places + 1).max(2)..=MOST_PLACES).find(settles);
+    let more = |one_place| ((places + 1).max(2)..=MOST_PLACES).find(|&n| settles(one_place, n));
+    let wanted = one_place.and_then(more);
     Move {
         what,
         // Tools that stand to the left go to the right.

@@ -389,4 +389,15 @@ fn regress_moves_say_which_way() {
         .take(4)
         .collect();
     assert_eq!(notes(&few).found, None);
+    // One row at each place but one: nothing tells the scatter, so that nothing is promised of more places.
+    let lone =
+        "place; row; left mm; right mm\n1; 1; 62; 57\n1; 2; 70; 48\n2; 3; 55; 66\n3; 1; 61; 60\n";
+    let lone = notes(&notebook::read(lone, "notes").unwrap());
+    assert_eq!(lone.found.unwrap().scatter_sd.value, None);
+    let rows = &lone.moves[1..];
+    assert_eq!(rows.len(), 3);
+    assert!(
+        rows.iter()
+            .all(|one| one.verdict == moves::Verdict::Open && one.places_more.is_none())
+    );
 }

@@ -57,6 +57,9 @@ fn inches(length_m: f64) -> String {
 fn range(estimate: &Estimate, say: fn(f64) -> String, unit: &str) -> String {
     let end = |end: Option<f64>| end.map_or_else(|| "not bounded".to_owned(), say);
     match estimate.value {
+        Some(value) if estimate.lower.is_none() && estimate.upper.is_none() => {
+            format!("{} {unit} (no limits: too few readings)", say(value))
+        }
         Some(value) => format!(
             "{} {unit} (95 %: {} to {})",
             say(value),
@@ -128,11 +131,14 @@ fn said(one: &Move) -> String {
         }
         ToDo::Leave => format!("{what}: leave it, {} mm is not worth moving.", mm(size)),
         ToDo::Open => match one.places_more {
+            Some(1) => {
+                format!("{what}: not settled; about one place more would tell it within 5 mm.")
+            }
             Some(more) => {
                 format!("{what}: not settled; about {more} places more would tell it within 5 mm.")
             }
             None => format!(
-                "{what}: not settled; more places or rows are needed, and 500 places would not do."
+                "{what}: not settled, and these readings cannot say how many more would do: read several rows at more places."
             ),
         },
     }
@@ -228,8 +234,8 @@ fn verdict(receiver: &Receiver) -> String {
             .to_owned(),
         Verdict::SatellitesAlone => "Nothing can be told: satellites alone, as in a phone, are off by metres. A receiver with carrier-phase corrections is needed.".to_owned(),
         Verdict::TooCoarse => "Nothing can be told: the places are written in too coarse steps. Write degrees with 7 decimals, minutes with 5 or more.".to_owned(),
-        Verdict::TooWide => "Nothing can be told: the passes spread by more than half a metre about their lines. Is the planned line another one (--line FILE), or \
-                             are the columns wrong?"
+        Verdict::TooWide => "Nothing can be told: the passes spread by more than half a metre about their lines. Do the rows bend (--line arc), or are the \
+                             columns wrong?"
             .to_owned(),
         Verdict::NoPass => "Nothing can be told: no pass of 50 m or more was found between turns, lifts and holes of the log.".to_owned(),
     }
