@@ -30,7 +30,7 @@ pub struct Smooth {
 }
 
 /// Points per correlation length of a noise of the ground, with straight lines between them (our choice: the finer, the more memory a pass
-/// walks through; what it changes is held against ten times as many, `tests/steps.rs`).
+/// walks through; what it changes is held against ten times as many, `tests/checks/steps.rs`).
 pub const POINTS_PER_REACH: f64 = 40.0;
 
 /// The exact recurrence of a [`GaussMarkov`] noise over one fixed step.

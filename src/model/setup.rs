@@ -41,7 +41,7 @@ pub struct Run {
     pub ground_points: f64,
 }
 
-/// Longest step of the drive, s (our choice; what it changes is held against shorter steps, `tests/steps.rs`).
+/// Longest step of the drive, s (our choice; what it changes is held against shorter steps, `tests/checks/steps.rs`).
 const LONGEST_DRIVE_STEP_S: f64 = 0.020;
 
 /// Most ticks to one step of the drive, so that a shorter tick makes both finer.

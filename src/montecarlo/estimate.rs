@@ -10,7 +10,7 @@
 //! sample size with the t ratio, never above the sample size); the variance of a ratio over clusters is the usual
 //! linearisation (Cochran, Sampling Techniques, 3rd ed., 1977, chapter 6); what a draw without a hit leaves open: Hanley &
 //! Lippman-Hand, J. Amer. Med. Assoc. 249:1743-1745, 1983 (from memory). That design effects may be borrowed from a smaller
-//! clearance is our choice; `tests/rare_rates.rs` shows how often the limits hold.
+//! clearance is our choice; `tests/checks/rare_rates.rs` shows how often the limits hold.
 
 use serde::{Deserialize, Serialize};
 

@@ -244,8 +244,8 @@ impl Registers {
 
     #[inline]
     fn is_here(self) -> bool {
-        // The library's unit tests do without: each copy of the engine takes time to build, and tests/engine.rs holds all of them against
-        // each other.
+        // The library's unit tests do without: each copy of the engine takes time to build, and tests/checks/engine.rs holds all of them
+        // against each other.
         #[cfg(all(target_arch = "x86_64", not(test)))]
         return match self {
             Registers::Baseline => true,

@@ -18,7 +18,7 @@ pub const FEWEST_STRUCK: usize = 32;
 pub const MOST_NUGGET: f64 = 0.5;
 
 /// Slopes b with which a fitted rate is shown. Below 0.6 fits were still nearer to nested studies than simulated fields alone, whose own
-/// scatter widens every limit (`tests/fields.rs`, `tests/unknowns.rs`); the ends are a guess.
+/// scatter widens every limit (`tests/checks/fields.rs`, `tests/checks/unknowns.rs`); the ends are a guess.
 pub const SLOPES: (f64, f64) = (0.25, 1.3);
 
 /// Standard deviation about 1 of the slope that the fit expects beforehand (our choice): it counts where the draws share one trend.

@@ -1,8 +1,6 @@
 //! A farm simulator that is cheap enough to know its truth: tool error normal with what the unknowns make of it, plants struck by the bell
 //! curve, passes with random effects of their own, optionally with bursts in which the error is far greater.
 
-#![allow(dead_code)]
-
 use rowroom::unknowns::band::{Band, Stand};
 use rowroom::unknowns::cloud::Cloud;
 use rowroom::unknowns::dice::Dice;

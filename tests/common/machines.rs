@@ -1,5 +1,4 @@
 //! Machines that between them use every part of the model. Invented.
-#![allow(missing_docs)]
 
 use rowroom::model::camera::Mount;
 use rowroom::model::driver::{Driver, LoggedPath, SatelliteLine};

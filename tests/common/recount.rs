@@ -1,5 +1,4 @@
 //! Passes counted plant by plant and tick by tick: what the engine's expectations and looks are held against.
-#![allow(dead_code, missing_docs)]
 
 use rowroom::model::driver::Driver;
 use rowroom::model::setup::{Run, Setup};

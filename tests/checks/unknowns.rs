@@ -1,10 +1,7 @@
 //! Whole studies of a farm simulator whose truth is known (`common/farm_simulator.rs`): limits against brute force, how often they hold,
 //! what measuring does to them, and false alarms.
 
-#[path = "common/farm_simulator.rs"]
-mod farm_simulator;
-
-use farm_simulator::*;
+use crate::common::farm_simulator::*;
 use rowroom::unknowns::assurance::{Axis, Reach};
 use rowroom::unknowns::cloud::Cloud;
 use rowroom::unknowns::correct::Trust;
@@ -373,7 +370,7 @@ fn analytic_normal_scores_are_even() {
 #[test]
 fn val_shares_lie_between_sobol_indices() {
     use statrs::distribution::{ContinuousCDF, Normal};
-    let text = include_str!("references/shares.json");
+    let text = include_str!("../references/shares.json");
     let reference: serde_json::Value = serde_json::from_str(text).unwrap();
     let g = [0.0, 1.0, 4.5, 9.0, 99.0, 99.0, 99.0, 99.0];
     let pi = std::f64::consts::PI;

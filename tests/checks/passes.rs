@@ -1,15 +1,10 @@
 //! Passes as an engine of one pass at a time, written apart from today's and since taken out, walked through them on the same deviates:
 //! tests/references/passes.json, to rounding.
-#![allow(missing_docs)]
-
-mod common;
-#[path = "common/machines.rs"]
-mod machines;
 
 use std::path::Path;
 
-use common::{cases, numbers, references};
-use machines::machines;
+use crate::common::machines::machines;
+use crate::common::{cases, numbers, references};
 use rowroom::model::controller::Kind;
 use rowroom::model::driver::Driver;
 use rowroom::model::hitch::Hitch;

@@ -1,11 +1,7 @@
 //! The tractor takes longer steps than the side-shift, and the ground lies on few points: what that changes, on bends, at high speed and in
 //! rare rates.
-#![allow(missing_docs)]
 
-#[path = "common/machines.rs"]
-mod machines;
-
-use machines::machines;
+use crate::common::machines::machines;
 use rowroom::model::controller::Kind;
 use rowroom::model::driver::Driver;
 use rowroom::model::noise::POINTS_PER_REACH;

@@ -1,11 +1,7 @@
 //! The engine of the studies: its expectations against a recount of plants, the same bits from every build of it and in any company.
 
-#[path = "common/machines.rs"]
-mod machines;
-#[path = "common/recount.rs"]
-mod recount;
-
-use machines::machines;
+use crate::common::machines::machines;
+use crate::common::recount;
 use rowroom::model::camera::Mount;
 use rowroom::model::controller::Kind;
 use rowroom::model::driver::Driver;

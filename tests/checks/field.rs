@@ -27,7 +27,7 @@ struct References {
 }
 
 fn references() -> References {
-    serde_json::from_str(include_str!("references/field.json")).unwrap()
+    serde_json::from_str(include_str!("../references/field.json")).unwrap()
 }
 
 /// geographiclib 2.1: a tangent plane is off by d^3 / (6 R^2), and azimuths of geodesics by as much again; below 0.01 mm at 800 m.

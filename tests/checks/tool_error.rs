@@ -1,9 +1,6 @@
 //! The linear check, source by source, held against transfer functions written out in NumPy.
-#![allow(missing_docs)]
 
-mod common;
-
-use common::{assert_near, cases, number, numbers, references};
+use crate::common::{assert_near, cases, number, numbers, references};
 use rowroom::linear::{Source, axle_wander, tool_error};
 use rowroom::model::controller::{Kind, Pid};
 use rowroom::model::driver::{Driver, HandDriver, SatelliteLine};

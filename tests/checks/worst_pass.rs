@@ -1,9 +1,6 @@
 //! The worst pass that a study tells of, held against the engine pass by pass.
-#![allow(missing_docs)]
 
-#[path = "common/known.rs"]
-mod known;
-
+use crate::common::known;
 use rowroom::model::controller::Kind;
 use rowroom::montecarlo::saved::Saved;
 use rowroom::montecarlo::study::{

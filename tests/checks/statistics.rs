@@ -1,9 +1,6 @@
 //! Limits of rates and standard errors, held against survey statistics packages.
-#![allow(missing_docs)]
 
-mod common;
-
-use common::{assert_near, cases, number, numbers, references};
+use crate::common::{assert_near, cases, number, numbers, references};
 use rowroom::montecarlo::estimate::{RatioSums, SpreadSums, clopper_pearson, korn_graubard};
 use serde_json::Value;
 

@@ -10,7 +10,7 @@ use rowroom::scenario::Scenario;
 use rowroom::study::{Plan, Until, Unwatched, study};
 use serde_json::Value;
 
-const TEXT: &str = include_str!("../scenarios/wide_rows_us.toml");
+const TEXT: &str = include_str!("../../scenarios/wide_rows_us.toml");
 
 fn parsed(text: &str) -> Result<Scenario, String> {
     let found = Scenario::parse(text, "wide_rows_us.toml", &|_| unreachable!(), None);

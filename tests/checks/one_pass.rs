@@ -1,9 +1,6 @@
 //! Passes in the simulation, held against probabilities integrated by SciPy.
-#![allow(missing_docs)]
 
-mod common;
-
-use common::{assert_near, cases, driven_at, number, quiet, references};
+use crate::common::{assert_near, cases, driven_at, number, quiet, references};
 use rowroom::model::controller::Kind;
 use rowroom::model::hitch::Hitch;
 use rowroom::model::noise::GaussMarkov;

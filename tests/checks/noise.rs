@@ -1,9 +1,6 @@
 //! The two noise shapes, held against densities and state equations evaluated by SciPy.
-#![allow(missing_docs)]
 
-mod common;
-
-use common::{assert_near, cases, number, numbers, references};
+use crate::common::{assert_near, cases, number, numbers, references};
 use rowroom::model::noise::{GaussMarkov, POINTS_PER_REACH, Smooth};
 use rowroom::model::vector::Lanes;
 use rowroom::sim::deviates::Deviates;

@@ -7,7 +7,7 @@
 //! Measured with passes of the engine, whole rows and rows without their entry stretch at two speeds under all controllers, 200 studies of
 //! each size drawn from 24,000 passes:
 //!
-//!     cargo test --release --test rare_rates -- --ignored --nocapture
+//!     cargo test --release --test checks rare_rates -- --ignored --nocapture
 //!
 //! Of 100 truths so many lay above the upper limit, in brackets of those whose rate was resolved; then the same with the Korn-Graubard
 //! limits of each clearance alone. A dash: fewer than one in 200 is resolved. Rates of one study go up and down together: shares stray
@@ -39,11 +39,8 @@
 //! | 1e-5 to 1e-4 |     64 | 0.0 (-)   | 0.0 (0.0)   | 0.0 (-)    | 1.0 (75.0)  |
 //! | 1e-5 to 1e-4 |    256 | 0.0 (-)   | 0.3 (0.4)   | 0.0 (-)    | 0.0 (-)     |
 //! | 1e-5 to 1e-4 |   1024 | 0.0 (-)   | 21.8 (42.0) | 0.0 (-)    | 0.0 (-)     |
-#![allow(missing_docs)]
 
-#[path = "common/known.rs"]
-mod known;
-
+use crate::common::known;
 use rand::RngExt;
 use rand_distr::{Distribution, StandardNormal};
 use rowroom::model::controller::Kind;
@@ -333,7 +330,7 @@ fn prop_measured_coverage() {
         ("leeks", known::known_leeks(), [5.0 / 3.6, 8.0 / 3.6]),
         (
             "sugar beet",
-            include_str!("../scenarios/sugar_beet.toml").to_owned(),
+            include_str!("../../scenarios/sugar_beet.toml").to_owned(),
             [6.0 / 3.6, 10.0 / 3.6],
         ),
     ] {

@@ -1,8 +1,6 @@
 //! The exercise "add a controller" of DEVELOPERS.md, done: a plain proportional one. Its law agrees with its linear form, and in a copy of
 //! the source it takes one file, one line of the table and its words to compile.
-#![allow(missing_docs)]
 
-mod common;
 #[path = "exercise/proportional.rs"]
 mod proportional;
 
@@ -10,7 +8,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
-use common::{MeanSquares, mean_square, unlimited};
+use crate::common::{MeanSquares, mean_square, unlimited};
 use proportional::Control;
 use rowroom::linear::variances_under;
 use rowroom::model::controller::{Controller, Kind};

@@ -1,10 +1,7 @@
 //! Actuator, PID loop with delay, margins and SIMC, held against python-control and Skogestad's published example; in the
 //! frequency domain and in the simulation itself.
-#![allow(missing_docs)]
 
-mod common;
-
-use common::{assert_near, cases, driven_at, number, numbers, quiet, references};
+use crate::common::{assert_near, cases, driven_at, number, numbers, quiet, references};
 use rowroom::linear::{actuator_response, actuator_step, loop_response, loop_step, margins};
 use rowroom::model::controller::{Kind, Pid};
 use rowroom::model::setup::Setup;

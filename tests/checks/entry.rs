@@ -110,7 +110,7 @@ fn regress_approach_and_following_are_read_and_refused_before_a_logged_pass() {
     assert_eq!(run.approach_m, 0.0);
     assert_eq!(run.controller_starts_s(3.0), 3.0 + run.start_delay_s);
 
-    let text = include_str!("../scenarios/replayed_pass.toml");
+    let text = include_str!("../../scenarios/replayed_pass.toml");
     let text = text.replace("[pass]", "[pass]\napproach = \"5 m\"");
     let points: String = (0..=130).map(|i| format!("{i},0.01\n")).collect();
     let log = format!("distance_m,offset_m\n{points}");

@@ -1,9 +1,7 @@
 //! Simulated and linear tool error agree where nothing binds: straight level row, no dropouts, outliers, deadband, backlash or
 //! load, limits opened wide. Allowed: 3 standard errors of the simulated value and 1 %.
 
-mod common;
-
-use common::{MeanSquares, mean_square, unlimited};
+use crate::common::{MeanSquares, mean_square, unlimited};
 use rowroom::linear::{axle_wander, tool_error};
 use rowroom::model::camera::Mount;
 use rowroom::model::controller::Kind;

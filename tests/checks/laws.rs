@@ -1,8 +1,6 @@
 //! Laws that every pass must obey, whatever the numbers.
 
-#[path = "common/recount.rs"]
-mod recount;
-
+use crate::common::recount;
 use rowroom::model::controller::Kind;
 use rowroom::model::driver::Driver;
 use rowroom::model::hitch::Hitch;

@@ -19,7 +19,7 @@ const CLEARANCE_M: f64 = 0.045;
 
 /// A short demo in which little is known; the speed and clearance at which it works.
 fn text(more: &str) -> String {
-    let known = include_str!("../scenarios/leeks.toml")
+    let known = include_str!("../../scenarios/leeks.toml")
         .lines()
         .filter(|line| !line.starts_with("speeds = ") && !line.starts_with("clearances = "))
         .collect::<Vec<_>>()

@@ -1,8 +1,6 @@
 //! The answers of whole studies: laws, another seed, demands that nothing meets, and every shipped scenario.
 
-#[path = "common/known.rs"]
-mod known;
-
+use crate::common::known;
 use rowroom::results::reasons::Reason;
 use std::path::Path;
 use std::sync::OnceLock;

@@ -1,9 +1,6 @@
 //! Cylinder speed, flow and force, held against textbook exercises and the two metering edges solved apart.
-#![allow(missing_docs)]
 
-mod common;
-
-use common::{assert_near, cases, number, references};
+use crate::common::{assert_near, cases, number, references};
 use rowroom::model::hydraulics::{Hydraulics, Stroke};
 use rowroom::model::setup::Setup;
 use serde_json::Value;

@@ -1,8 +1,6 @@
 //! The demo against what the trade knows and field papers report.
 
-#[path = "common/known.rs"]
-mod known;
-
+use crate::common::known;
 use rowroom::results::reasons::Believe;
 use std::sync::OnceLock;
 

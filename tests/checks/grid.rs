@@ -9,7 +9,7 @@ use rowroom::study::{Plan, Until, Unwatched, Watch, study};
 
 /// The shipped leeks without lists of speeds and clearances, with this allowed rate, and shorter.
 fn leeks(allowed: &str) -> Scenario {
-    let text = include_str!("../scenarios/leeks.toml");
+    let text = include_str!("../../scenarios/leeks.toml");
     let kept = text
         .lines()
         .filter(|line| !line.starts_with("speeds =") && !line.starts_with("clearances ="));
@@ -62,7 +62,7 @@ fn prop_the_range_grows_where_the_answer_lies_outside() {
 /// What the scenario names is simulated and nothing else.
 #[test]
 fn regress_named_speeds_and_clearances_stay() {
-    let text = include_str!("../scenarios/leeks.toml");
+    let text = include_str!("../../scenarios/leeks.toml");
     let named = Scenario::parse(text, "leeks.toml", &|_| unreachable!(), None).unwrap();
     let study = named.study().clone();
     let settled = settled(named, 1, Some(2), &Unwatched).unwrap();

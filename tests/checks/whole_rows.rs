@@ -1,8 +1,6 @@
 //! The number that people act on: plants cut on whole rows, the same everywhere, against a recount.
 
-#[path = "common/known.rs"]
-mod known;
-
+use crate::common::known;
 use rowroom::model::controller::Kind;
 use rowroom::montecarlo::estimate::RatioSums;
 use rowroom::montecarlo::study::one_pass;

@@ -1,8 +1,7 @@
 //! Random scenarios, made from the list of keys: every one that the list allows can be read, and says what was written.
 
-mod generator;
-
-use generator::Made;
+use crate::common::generator;
+use crate::common::generator::Made;
 use proptest::prelude::*;
 use proptest::test_runner::{Config, RngAlgorithm, TestRng, TestRunner};
 use rowroom::model::hitch::Hitch;

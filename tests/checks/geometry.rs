@@ -1,9 +1,6 @@
 //! Bends of the row line and steady turns, held against SciPy quadrature and exact plane geometry.
-#![allow(missing_docs)]
 
-mod common;
-
-use common::{assert_near, cases, driven_at, number, quiet, references};
+use crate::common::{assert_near, cases, driven_at, number, quiet, references};
 use rowroom::model::driver::Driver;
 use rowroom::model::hitch::Hitch;
 use rowroom::model::line::{Bend, Line};
