@@ -8,6 +8,13 @@ use std::ops::{Add, AddAssign, Div, Mul, Neg, Sub, SubAssign};
 /// 2^52: a number from 0 on that is added to it loses its fraction, and the lowest bits of the sum hold the nearest whole number.
 pub const WHOLE: f64 = 4_503_599_627_370_496.0;
 
+/// 1 where something holds, else 0: a choice of numbers, which wide registers make, where a conversion of the answer goes through bytes.
+/// Conditions of several parts are joined by `&` and `|`: `&&` and `||` are branches, at which every lane goes its own way.
+#[inline(always)]
+pub fn one_if(holds: bool) -> f64 {
+    if holds { 1.0 } else { 0.0 }
+}
+
 /// One number per pass.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Lanes<const N: usize>(pub [f64; N]);
@@ -157,7 +164,7 @@ impl<const N: usize> Lanes<N> {
     /// 1 where `self > other`, else 0.
     #[inline(always)]
     pub fn above(self, other: Self) -> Self {
-        self.zip(other, |a, b| if a > b { 1.0 } else { 0.0 })
+        self.zip(other, |a, b| one_if(a > b))
     }
 }
 

@@ -13,7 +13,7 @@ use super::ground::Ground;
 use super::shift::Shift;
 use crate::model::setup::{Run, Setup};
 use crate::model::tractor::SHORT_SHARE;
-use crate::model::vector::{Lanes, WHOLE};
+use crate::model::vector::{Lanes, WHOLE, one_if};
 
 /// Width of a bin of needed clearance, m.
 const BIN_M: f64 = 0.25e-3;
@@ -80,7 +80,7 @@ fn upper_tail(x_m: f64, sd_m: f64) -> f64 {
     if sd_m > 0.0 {
         0.5 * libm::erfc(x_m / (sd_m * core::f64::consts::SQRT_2))
     } else {
-        f64::from(u8::from(x_m < 0.0))
+        one_if(x_m < 0.0)
     }
 }
 
@@ -188,12 +188,10 @@ impl<const N: usize> Looks<N> {
             let tool_station_m = s_m - tool_m;
             let on_row = drive.on_row(step);
             let counted = on_row
-                * tool_station_m.map(|s_m| {
-                    f64::from(u8::from(s_m >= run.entry_length_m && s_m <= run.length_m))
-                });
-            let entry = on_row
                 * tool_station_m
-                    .map(|s_m| f64::from(u8::from(s_m >= 0.0 && s_m < run.entry_length_m)));
+                    .map(|s_m| one_if((s_m >= run.entry_length_m) & (s_m <= run.length_m)));
+            let entry = on_row
+                * tool_station_m.map(|s_m| one_if((s_m >= 0.0) & (s_m < run.entry_length_m)));
             // A pass that is flung along the row meets nothing on the way.
             let step_m = (tool_station_m - before_m)
                 .clamp(Lanes::default(), Lanes::all(MOST_STEPS * looks.look_m));

@@ -6,7 +6,7 @@ use super::drive::{Drive, Own};
 use super::ground::Ground;
 use super::streams::Source;
 use crate::model::setup::Setup;
-use crate::model::vector::{Lanes, at};
+use crate::model::vector::{Lanes, at, one_if};
 
 /// One camera frame of every pass: frames keep step with the ticks, so they are exposed together.
 #[derive(Clone, Copy, Debug)]
@@ -208,6 +208,6 @@ fn sighted<const N: usize>(
         let sees = blind[lane]
             .get(next[lane])
             .is_none_or(|&(from, _)| looked_m.0[lane] < from);
-        f64::from(u8::from(sees))
+        one_if(sees)
     })
 }

@@ -20,7 +20,7 @@ use super::valve::{Directional, Proportional, Valve};
 use crate::model::controller::law::{Arrival, Law, Turns};
 use crate::model::controller::{AnyLaw, Kind, ValveKind};
 use crate::model::setup::Setup;
-use crate::model::vector::Lanes;
+use crate::model::vector::{Lanes, one_if};
 
 /// What the frames did at the ticks that were asked for.
 #[derive(Clone, Debug, Default)]
@@ -170,9 +170,11 @@ fn move_frame<const N: usize>(
             next_look += every;
             out.shift_m.push(rod.frame_m);
             out.command.push(command);
-            out.at_stop.push(rod.cylinder_m.abs().zip(high, |q, half| {
-                f64::from(u8::from(q >= half * (1.0 - 1e-12)))
-            }));
+            out.at_stop.push(
+                rod.cylinder_m
+                    .abs()
+                    .zip(high, |q, half| one_if(q >= half * (1.0 - 1e-12))),
+            );
         }
         while let Some(frame) = sensors
             .frames
@@ -197,7 +199,7 @@ fn move_frame<const N: usize>(
             let reading_m = (rod.cylinder_m + rod.way_m() * ((now_s - t0) / dt)).clamp(low, high)
                 + frame.position_noise_arrived_m;
             let exposure = exposures[arrived];
-            let started = starts_s.map(|starts_s| f64::from(u8::from(now_s >= starts_s)));
+            let started = starts_s.map(|starts_s| one_if(now_s >= starts_s));
             // Also before it starts, so that tracker and memory are full by then; its command is dropped below.
             let asked = law.command(&Arrival {
                 exposed_s: frame.exposed_s,

@@ -209,7 +209,7 @@ impl<const N: usize> Valve<N> for Directional<N> {
         });
         self.steady_m_s = opening.zip(closing, |opening, closing| {
             // Slow to open: both must ask for it. Slow to close: either does, and the opening wins.
-            let position = if opening == closing || (!slow_to_open && opening != 0.0) {
+            let position = if (opening == closing) | (!slow_to_open & (opening != 0.0)) {
                 opening
             } else if slow_to_open {
                 0.0

@@ -3,7 +3,7 @@
 //! Everything here works on several passes side by side, one in each lane; `N` is 1 for a pass alone.
 
 use crate::model::setup::Setup;
-use crate::model::vector::{Lanes, at, at_each};
+use crate::model::vector::{Lanes, at, at_each, one_if};
 
 /// A controller's law with its memory, for passes side by side.
 pub trait Law<const N: usize> {
@@ -132,7 +132,7 @@ impl Reach {
             // The rod takes area on one side: the same opening moves the frame faster one way, so either way has its own full speed.
             command: cut_m_s.map(|cut| cut / if cut > 0.0 { left } else { right }),
             speed_m_s: cut_m_s,
-            saturated: speed_m_s.map(|speed| f64::from(u8::from(speed >= left || speed <= -right))),
+            saturated: speed_m_s.map(|speed| one_if((speed >= left) | (speed <= -right))),
         }
     }
 }

@@ -9,7 +9,7 @@ use crate::model::sampled::{Complex, Fraction, Frequency, HeldPlant, plus, scale
 use crate::model::setup::Setup;
 use crate::model::tracker::Tracked;
 use crate::model::tracker::transfer::{Transfer, transfer};
-use crate::model::vector::Lanes;
+use crate::model::vector::{Lanes, one_if};
 
 /// PID gains in parallel form; error in m, output in m/s of shift speed:
 /// `K_p [1 + T_f/(T_i (1 - z⁻¹)) + T_d (1 - z⁻¹)/((T_fd + T_f) - T_fd z⁻¹)]`.
@@ -145,9 +145,10 @@ impl Ends {
     fn block<const N: usize>(self, reading_m: Lanes<N>, error_m: Lanes<N>) -> Lanes<N> {
         let from_m = self.from_m;
         reading_m.zip(error_m, |reading_m, error_m| {
-            f64::from(u8::from(
-                (reading_m >= from_m && error_m > 0.0) || (reading_m <= -from_m && error_m < 0.0),
-            ))
+            one_if(
+                ((reading_m >= from_m) & (error_m > 0.0))
+                    | ((reading_m <= -from_m) & (error_m < 0.0)),
+            )
         })
     }
 }
@@ -209,11 +210,11 @@ impl<const N: usize> PidLaw<N> {
         let wanted_m_s = error_m * gains.gain_1_s + integral + derivative;
         let (left, right) = (self.reach.left_m_s, self.reach.right_m_s);
         let winds_up = wanted_m_s.zip(error_m, |wanted, error| {
-            f64::from(u8::from(
+            one_if(
                 // Held only while it would wind up further: as soon as the error turns, the integral runs back, or the frame would hang at
                 // full speed.
-                (wanted > left && error > 0.0) || (wanted < -right && error < 0.0),
-            ))
+                ((wanted > left) & (error > 0.0)) | ((wanted < -right) & (error < 0.0)),
+            )
         });
         let keeps = may_add * (1.0 - winds_up);
         self.integral_m_s = Lanes::select(keeps, integral, self.integral_m_s);

@@ -7,7 +7,7 @@ use nalgebra::{Matrix2, RowVector2, Vector2};
 use super::camera::Mount;
 use super::controller::law::Arrival;
 use super::setup::Setup;
-use super::vector::Lanes;
+use super::vector::{Lanes, one_if};
 
 /// The three trackers.
 ///
@@ -248,11 +248,11 @@ impl<const N: usize> Tracked<N> {
         let x1 = self.x[0] * a[1][0] + x1 * a[1][1] + yaw_rad_s * b[1];
         let surprise = number - (x0 * c[0] + x1 * c[1]);
         let one = Lanes::all(1.0);
-        let within = surprise.map(|surprise| f64::from(u8::from(surprise.abs() <= gate_m)));
+        let within = surprise.map(|surprise| one_if(surprise.abs() <= gate_m));
         // A row that truly lies elsewhere would be rejected for ever: after some numbers in a row the tracker gives way.
         let patient = self
             .rejected
-            .map(|n| f64::from(u8::from(n < f64::from(REJECTIONS_BEFORE_RESTART))));
+            .map(|n| one_if(n < f64::from(REJECTIONS_BEFORE_RESTART)));
         // Of the lanes that found something: correct, reject, or start anew.
         let corrects = found * self.started * within;
         let rejects = found * self.started * (one - within) * patient;
