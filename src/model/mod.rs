@@ -11,6 +11,7 @@ pub mod hitch;
 pub mod hydraulics;
 pub mod line;
 pub mod noise;
+pub mod recent;
 pub mod rows;
 pub mod sampled;
 pub mod series;

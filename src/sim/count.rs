@@ -325,8 +325,11 @@ impl<const N: usize> Looks<N> {
 #[derive(Clone, Debug, Default)]
 pub struct Histograms<const N: usize> {
     bins: usize,
-    counts: Vec<Lanes<N>>,
+    /// Whole numbers, which take half the room: the bins that a row meets should lie in the nearest cache.
+    counts: Vec<[i32; N]>,
     looks: Vec<Lanes<N>>,
+    /// The filled counts of one row as numbers to reckon with.
+    filled: Vec<Lanes<N>>,
 }
 
 impl<const N: usize> Histograms<N> {
@@ -334,7 +337,7 @@ impl<const N: usize> Histograms<N> {
     pub fn reset(&mut self, tables: &Tables, rows: usize) {
         self.bins = tables.bins;
         self.counts.clear();
-        self.counts.resize(rows * tables.bins, Lanes::default());
+        self.counts.resize(rows * tables.bins, [0; N]);
         self.looks.clear();
         self.looks.resize(rows, Lanes::default());
     }
@@ -342,7 +345,7 @@ impl<const N: usize> Histograms<N> {
     /// Fills them with what one controller's edges met in the counted or the entry stretch.
     #[inline(always)]
     pub fn fill(&mut self, tables: &Tables, looks: &Looks<N>, shift: &Shift<N>, in_entry: bool) {
-        self.counts.fill(Lanes::default());
+        self.counts.fill([0; N]);
         self.looks.fill(Lanes::default());
         let apart = self.looks.len() > 1;
         let stretch = if in_entry {
@@ -356,6 +359,7 @@ impl<const N: usize> Histograms<N> {
             if weights == Lanes::default() {
                 continue;
             }
+            let counted = weights.0.map(|weight| weight as i32);
             let shift_m = shift.shift_m[look];
             let edges = &looks.needed_m[look * looks.rows..(look + 1) * looks.rows];
             for (row, &[left_m, right_m]) in edges.iter().enumerate() {
@@ -372,7 +376,7 @@ impl<const N: usize> Histograms<N> {
                 for lane in 0..N {
                     for bin in [left.0[lane], right.0[lane]] {
                         let bin = (bin.to_bits() as u32 as usize).min(last);
-                        counts[bin].0[lane] += weights.0[lane];
+                        counts[bin][lane] += counted[lane];
                     }
                 }
                 self.looks[row] += weights;
@@ -383,7 +387,7 @@ impl<const N: usize> Histograms<N> {
     /// Expected plants of a row, lane by lane, where `plants` of them stand and this share of them is never met: those count as cut.
     #[inline(always)]
     pub fn expected(
-        &self,
+        &mut self,
         tables: &Tables,
         row: usize,
         plants: f64,
@@ -392,13 +396,18 @@ impl<const N: usize> Histograms<N> {
         let counts = &self.counts[row * self.bins..(row + 1) * self.bins];
         let looks = self.looks[row];
         // Passes fill few of the bins: the sums run over these alone.
-        let is_filled = |count: &Lanes<N>| *count != Lanes::default();
+        let is_filled = |count: &[i32; N]| *count != [0; N];
         let first = counts.iter().position(is_filled).unwrap_or(0);
         let end = counts
             .iter()
             .rposition(is_filled)
             .map_or(0, |last| last + 1);
         let first = first.min(end);
+        self.filled.clear();
+        for count in &counts[first..end] {
+            self.filled
+                .push(Lanes::from_fn(|lane| f64::from(count[lane])));
+        }
         let (all, none) = (Lanes::all(plants), Lanes::default());
         let lost = unmet * plants;
         let weight = (all - lost) / looks;
@@ -409,7 +418,7 @@ impl<const N: usize> Histograms<N> {
         });
         for (clearance, table) in tables.met_and_cut.iter().enumerate() {
             let (mut met, mut cut) = (none, none);
-            for (&count, &[is_met, is_cut]) in counts[first..end].iter().zip(&table[first..end]) {
+            for (&count, &[is_met, is_cut]) in self.filled.iter().zip(&table[first..end]) {
                 met += count * is_met;
                 cut += count * is_cut;
             }

@@ -20,7 +20,7 @@ const WARM_UP_REACHES: f64 = 3.0;
 const SHORTEST_STRETCH_M: f64 = 1e-6;
 
 /// A noise of the ground on its distance grid, lane by lane.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Default)]
 pub struct Track<const N: usize> {
     start_m: f64,
     per_m: f64,
@@ -29,20 +29,18 @@ pub struct Track<const N: usize> {
 
 impl<const N: usize> Track<N> {
     fn nothing() -> Self {
-        Self {
-            start_m: 0.0,
-            per_m: 0.0,
-            values: Vec::new(),
-        }
+        Self::default()
     }
 
-    /// Draws a Gauss-Markov noise from the first to at least the second distance, m, on so many points per correlation length.
+    /// Draws a Gauss-Markov noise from the first to at least the second distance, m, on so many points per correlation length, in
+    /// the room that earlier values took.
     #[inline(always)]
     pub fn gauss_markov(
         noise: &GaussMarkov,
         (start_m, end_m): (f64, f64),
         per_reach: f64,
         deviates: &mut Deviates<N>,
+        mut values: Vec<Lanes<N>>,
     ) -> Self {
         if noise.sd == 0.0 {
             return Self::nothing();
@@ -50,7 +48,7 @@ impl<const N: usize> Track<N> {
         let grid_m = noise.reach / per_reach;
         let step = noise.through_points(grid_m).step(grid_m);
         let count = points(start_m, end_m, grid_m);
-        let mut values = vec![Lanes::default(); count];
+        values.resize(count, Lanes::default());
         let mut value = step.start(deviates.normal());
         values[0] = value;
         for some in values[1..].chunks_mut(AT_A_TIME) {
@@ -74,6 +72,7 @@ impl<const N: usize> Track<N> {
         (start_m, end_m): (f64, f64),
         per_reach: f64,
         deviates: &mut Deviates<N>,
+        mut values: Vec<Lanes<N>>,
     ) -> Self {
         if noise.sd == 0.0 {
             return Self::nothing();
@@ -81,7 +80,7 @@ impl<const N: usize> Track<N> {
         let grid_m = noise.reach / per_reach;
         let step = noise.through_points(grid_m).step(grid_m);
         let count = points(start_m, end_m, grid_m);
-        let mut values = vec![Lanes::default(); count];
+        values.resize(count, Lanes::default());
         let mut state = step.start([deviates.normal(), deviates.normal()]);
         values[0] = state[0];
         let mut normal = [Lanes::default(); AT_A_TIME];
@@ -131,7 +130,7 @@ impl<const N: usize> Track<N> {
 }
 
 /// One draw of the ground for every lane.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Default)]
 pub struct Ground<const N: usize> {
     /// Planter wander with joining error, by planter pass.
     wander: Vec<(Track<N>, Lanes<N>)>,
@@ -155,6 +154,16 @@ impl<const N: usize> Ground<N> {
     /// Draws the ground.
     #[inline(always)]
     pub fn draw(setup: &Setup, seed: u64, passes: [u64; N]) -> Self {
+        let mut ground = Self::default();
+        ground.draw_again(setup, seed, passes);
+        ground
+    }
+
+    /// The same in the room that an earlier draw took.
+    #[inline(always)]
+    pub fn draw_again(&mut self, setup: &Setup, seed: u64, passes: [u64; N]) {
+        let mut rooms = std::mem::take(self).into_rooms();
+        let mut room = || rooms.next().unwrap_or_default();
         let (span_m, tools_span_m) = (span_m(setup), tools_span_m(setup));
         let (rows, per_reach) = (&setup.rows, setup.run.ground_points);
         let planter_passes = rows.planter_pass.iter().max().map_or(1, |last| last + 1);
@@ -176,7 +185,7 @@ impl<const N: usize> Ground<N> {
                 join_m
             };
             wander.push((
-                Track::smooth(&rows.wander, span_m, per_reach, &mut deviates),
+                Track::smooth(&rows.wander, span_m, per_reach, &mut deviates, room()),
                 join_m,
             ));
         }
@@ -203,13 +212,15 @@ impl<const N: usize> Ground<N> {
             Driver::Hand(hand) => {
                 let mut noise = hand.seeing;
                 noise.sd *= hand.wander_factor;
-                Track::gauss_markov(&noise, span_m, per_reach, &mut stream(Source::Seeing, 0))
+                let mut deviates = stream(Source::Seeing, 0);
+                Track::gauss_markov(&noise, span_m, per_reach, &mut deviates, room())
             }
             _ => Track::nothing(),
         };
         let sway = match setup.hitch {
             Hitch::Rigid { sway, free_play_m } => {
-                Track::gauss_markov(&sway, tools_span_m, per_reach, &mut stream(Source::Sway, 0))
+                let mut deviates = stream(Source::Sway, 0);
+                Track::gauss_markov(&sway, tools_span_m, per_reach, &mut deviates, room())
                     .limited(free_play_m)
             }
             Hitch::Drawn { .. } => Track::nothing(),
@@ -222,6 +233,7 @@ impl<const N: usize> Ground<N> {
             tools_span_m,
             per_reach,
             &mut stream(Source::Appearance, 0),
+            room(),
         );
         let blind = passes
             .into_iter()
@@ -231,7 +243,7 @@ impl<const N: usize> Ground<N> {
                 blind_stretches(&setup.camera, tools_span_m, || deviates.uniform().0[0])
             })
             .collect();
-        Self {
+        *self = Self {
             wander,
             guided_pass,
             guided_offset_m,
@@ -241,7 +253,14 @@ impl<const N: usize> Ground<N> {
             sway,
             appearance,
             blind,
-        }
+        };
+    }
+
+    /// The room of its tracks, in the order in which they are drawn.
+    fn into_rooms(self) -> impl Iterator<Item = Vec<Lanes<N>>> {
+        let wander = self.wander.into_iter().map(|(track, _)| track);
+        let others = [self.seeing, self.sway, self.appearance];
+        wander.chain(others).map(|track| track.values)
     }
 
     /// Rows of one planter pass from the planned line, setting errors of the units left out, m.

@@ -6,6 +6,7 @@ use super::ground::Ground;
 use super::streams::Source;
 use crate::model::driver::{HandDriver, SatelliteLine};
 use crate::model::noise::{GaussMarkov, GaussMarkovStep};
+use crate::model::recent::Recent;
 use crate::model::setup::Setup;
 use crate::model::vector::Lanes;
 
@@ -72,9 +73,8 @@ pub(super) struct Person<const N: usize> {
     reaction_steps: f64,
     crab_sin: f64,
     crab_cos: f64,
-    /// What was seen in the last steps, as far back as the reaction goes; the steps go round in it.
-    seen_m: Vec<Lanes<N>>,
-    seen: usize,
+    /// What was seen in the last steps, as far back as the reaction goes.
+    seen_m: Recent<Lanes<N>>,
     wobble: Wobble<N>,
 }
 
@@ -98,12 +98,7 @@ impl<const N: usize> Person<N> {
             reaction_steps: driver.reaction_s / dt,
             crab_sin: libm::sin(setup.tractor.crab_rad),
             crab_cos: libm::cos(setup.tractor.crab_rad),
-            // A power of two, so that going round is a mask and no division.
-            seen_m: vec![
-                Lanes::default();
-                ((driver.reaction_s / dt) as usize + 3).next_power_of_two()
-            ],
-            seen: 0,
+            seen_m: Recent::of((driver.reaction_s / dt) as usize + 3),
             wobble: Wobble::new(&noise, dt, Deviates::new(seed, passes, Source::Steering, 0)),
         }
     }
@@ -128,17 +123,13 @@ impl<const N: usize> Hands<N> for Person<N> {
         }
         ahead_m =
             ahead_m - ground.guided_row_m(state.station_m + d) + ground.seeing.at(state.station_m);
-        let round = self.seen_m.len() - 1;
-        self.seen_m[self.seen & round] = ahead_m;
-        let now = self.seen as f64;
+        let last = self.seen_m.len();
+        self.seen_m.push(ahead_m);
+        let now = last as f64;
         // The command serves the coming step: looked at from its middle, or the reaction would be half a step longer than it is.
         let x = (now + 0.5 - self.reaction_steps).clamp(0.0, now);
-        let i = (x as usize).min(self.seen.saturating_sub(1));
-        let (a, b) = (
-            self.seen_m[i & round],
-            self.seen_m[(i + 1).min(self.seen) & round],
-        );
-        self.seen += 1;
+        let i = (x as usize).min(last.saturating_sub(1));
+        let (a, b) = (*self.seen_m.at(i), *self.seen_m.at((i + 1).min(last)));
         (a + (b - a) * (x - i as f64)) * self.gain + self.wobble.over_step()
     }
 }

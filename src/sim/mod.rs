@@ -108,6 +108,8 @@ pub struct PassUnderController {
 /// are there twice: those of the first variant, which others may share, and those of the variant at hand.
 #[derive(Default)]
 struct Scratch<const N: usize> {
+    /// Of every variant that has its own.
+    grounds: Vec<Ground<N>>,
     drives: [Drive<N>; 2],
     sensors: [Sensors<N>; 2],
     looks: [Looks<N>; 2],
@@ -341,6 +343,7 @@ fn simulate<const N: usize>(
         request.clearances_m,
     );
     let Scratch {
+        grounds,
         drives,
         sensors,
         looks,
@@ -372,24 +375,20 @@ fn simulate<const N: usize>(
             others.all(|other| other.hydraulics == machine.setups[0].hydraulics)
         })
         .collect();
-    let mut grounds: Vec<Option<Ground<N>>> = Vec::with_capacity(machines.len());
-    for (machine, shares) in machines.iter().zip(&shares) {
-        let own = !shares.ground;
-        // No closure: it would be drawn in narrow registers.
-        grounds.push(if own {
-            Some(Ground::draw(&machine.setups[0], request.seed, passes))
-        } else {
-            None
-        });
+    if grounds.len() < machines.len() {
+        grounds.resize_with(machines.len(), Ground::default);
+    }
+    for (place, machine) in machines.iter().enumerate() {
+        if !shares[place].ground {
+            grounds[place].draw_again(&machine.setups[0], request.seed, passes);
+        }
     }
     let mut all = vec![vec![Vec::with_capacity(request.speeds_m_s.len()); N]; machines.len()];
 
     for &speed_m_s in request.speeds_m_s {
         for (place, machine) in machines.iter().enumerate() {
             let (setup, own, shares) = (&machine.setups[0], &owns[place], shares[place]);
-            let Some(ground) = grounds[place].as_ref().or(grounds[0].as_ref()) else {
-                continue;
-            };
+            let ground = &grounds[if shares.ground { 0 } else { place }];
             // What all controllers share comes first: a drive with its frames takes as long as three of them.
             let mine = usize::from(place > 0);
             let of = |shared: bool| if shared { 0 } else { mine };

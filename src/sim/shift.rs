@@ -19,6 +19,7 @@ use super::sensors::Sensors;
 use super::valve::{Directional, Proportional, Valve};
 use crate::model::controller::law::{Arrival, Law, Turns};
 use crate::model::controller::{AnyLaw, Kind, ValveKind};
+use crate::model::recent::Recent;
 use crate::model::setup::Setup;
 use crate::model::vector::{Lanes, one_if};
 
@@ -157,7 +158,9 @@ fn move_frame<const N: usize>(
         .lowered_s
         .map(|lowered_s| setup.run.controller_starts_s(lowered_s));
     let mut rod = Rod::at(own.entry_shift_m.clamp(low, high));
-    let mut exposures: Vec<Exposure<N>> = Vec::with_capacity(sensors.frames.len());
+    // Frames on their way to the controller, and some more: several may be exposed in one tick.
+    let on_their_way = (setup.camera.latency_s + dt) / setup.camera.frame_s;
+    let mut exposures = Recent::of(on_their_way as usize + 3);
     let mut arrived = 0;
     let mut command = Lanes::default();
     let mut next_look = 0;
@@ -198,7 +201,7 @@ fn move_frame<const N: usize>(
             }
             let reading_m = (rod.cylinder_m + rod.way_m() * ((now_s - t0) / dt)).clamp(low, high)
                 + frame.position_noise_arrived_m;
-            let exposure = exposures[arrived];
+            let exposure: Exposure<N> = *exposures.at(arrived);
             let started = starts_s.map(|starts_s| one_if(now_s >= starts_s));
             // Also before it starts, so that tracker and memory are full by then; its command is dropped below.
             let asked = law.command(&Arrival {
@@ -285,7 +288,7 @@ impl<const N: usize> Rod<N> {
 }
 
 /// Where the frames stood when a camera frame was exposed.
-#[derive(Clone, Copy)]
+#[derive(Clone, Copy, Default)]
 struct Exposure<const N: usize> {
     frame_m: Lanes<N>,
     reading_m: Lanes<N>,

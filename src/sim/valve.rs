@@ -45,10 +45,11 @@ impl<const N: usize> Proportional<N> {
         let valve = hydraulics.proportional.as_ref()?;
         let step_s = setup.run.step_s;
         let lag_s = valve.spool_lag_s * hydraulics.cold_lag_factor;
+        let dead_s = valve.dead_time_s * hydraulics.cold_dead_time_factor;
         Some(Self {
-            commands: Held::default(),
+            commands: Held::for_commands(setup, dead_s),
             cursor: 0,
-            dead_s: valve.dead_time_s * hydraulics.cold_dead_time_factor,
+            dead_s,
             lag: (lag_s > 0.0).then(|| {
                 let decay = libm::exp(-step_s / lag_s);
                 // Mean of the decay over the tick, exact for any tick; the spool's place at its end would run ahead.
@@ -110,7 +111,7 @@ impl<const N: usize> Valve<N> for Proportional<N> {
     fn steady_until(&mut self, from_s: f64) -> f64 {
         self.cursor = self.commands.after(self.cursor, from_s - self.dead_s);
         self.steady = self.commands.before(self.cursor);
-        let next_s = self.commands.times.get(self.cursor);
+        let next_s = self.commands.time_s(self.cursor);
         next_s.map_or(f64::INFINITY, |next_s| next_s + self.dead_s)
     }
 
@@ -163,11 +164,13 @@ impl<const N: usize> Directional<N> {
     pub fn of(setup: &Setup) -> Option<Self> {
         let hydraulics = &setup.hydraulics;
         let valve = hydraulics.directional.as_ref()?;
+        let [open_s, close_s] =
+            [valve.open_s, valve.close_s].map(|time_s| time_s * hydraulics.cold_dead_time_factor);
         Some(Self {
-            commands: Held::default(),
+            commands: Held::for_commands(setup, open_s.max(close_s)),
             cursor: [0; 2],
-            open_s: valve.open_s * hydraulics.cold_dead_time_factor,
-            close_s: valve.close_s * hydraulics.cold_dead_time_factor,
+            open_s,
+            close_s,
             speed_m_s: both_ways(|left| valve.open_speed_m_s(hydraulics, hydraulics.way(left))),
             steady_m_s: Lanes::default(),
         })
@@ -202,7 +205,7 @@ impl<const N: usize> Valve<N> for Directional<N> {
         let [opening, closing] = [(0, self.open_s), (1, self.close_s)].map(|(which, takes_s)| {
             let cursor = self.commands.after(self.cursor[which], from_s - takes_s);
             self.cursor[which] = cursor;
-            if let Some(&time_s) = self.commands.times.get(cursor) {
+            if let Some(time_s) = self.commands.time_s(cursor) {
                 next_s = next_s.min(time_s + takes_s);
             }
             self.commands.before(cursor)

@@ -162,10 +162,16 @@ fn val_interpolation_keeps_the_variance() {
             let end_m = 3000.0 * reach;
             let (span_m, mut deviates) = ((0.0, end_m), deviates(5));
             let track = if is_smooth(case) {
-                Track::smooth(&Smooth { sd, reach }, span_m, per_reach, &mut deviates)
+                Track::smooth(
+                    &Smooth { sd, reach },
+                    span_m,
+                    per_reach,
+                    &mut deviates,
+                    Vec::new(),
+                )
             } else {
                 let noise = GaussMarkov { sd, reach };
-                Track::gauss_markov(&noise, span_m, per_reach, &mut deviates)
+                Track::gauss_markov(&noise, span_m, per_reach, &mut deviates, Vec::new())
             };
             // Off the grid, so that all parts of a gap are met.
             let step = reach / 37.3;

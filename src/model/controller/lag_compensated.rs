@@ -5,6 +5,7 @@ use super::linear::{Feedback, Lead, Linear, ShiftResponse};
 use super::{Controller, Lack, ValveKind};
 use crate::model::actuator::Actuator;
 use crate::model::camera::Mount;
+use crate::model::recent::Recent;
 use crate::model::sampled::{Complex, Fraction, Frequency, HeldPlant, one_minus_delay};
 use crate::model::setup::Setup;
 use crate::model::tracker::Tracked;
@@ -112,7 +113,8 @@ pub struct LagLaw<const N: usize> {
     /// How long ago the measurement to use was exposed, s.
     age_s: f64,
     tracker_s: f64,
-    seen: Vec<Seen<N>>,
+    /// What the last frames told, as far back as the age goes.
+    seen: Recent<Seen<N>>,
     /// The first number that each lane ever found.
     first: Seen<N>,
     /// Commands as speeds.
@@ -131,23 +133,26 @@ impl<const N: usize> LagLaw<N> {
         let gains = setup.controllers.lag?;
         let tracker_s = setup.tracker.delay_s(setup.camera.frame_s);
         let delay_s = gains.actuation_delay_s() + tracker_s;
+        // Below the critical speed there is time to wait for the row; above it the newest number serves, and the loop is late by the
+        // rest.
+        let age_s = (setup.camera.lookahead_m / speed_m_s - delay_s).max(setup.camera.latency_s);
+        let frame_s = setup.camera.frame_s;
         Some(Self {
             gains,
             tracked: Tracked::new(setup, speed_m_s),
             reach: Reach::of(setup)?,
             mount: setup.camera.mount,
-            frame_s: setup.camera.frame_s,
+            frame_s,
             speed_m_s,
             // x_t if rigid, b - l if drawn: one formula serves both, as the lever is counted from the axle that the frame turns about.
             lever_m: setup.tools.tool_line_m - setup.reference_axle_m(),
             dead_reckons,
-            // Below the critical speed there is time to wait for the row; above it the newest number serves, and the loop is late by the
-            // rest.
-            age_s: (setup.camera.lookahead_m / speed_m_s - delay_s).max(setup.camera.latency_s),
+            age_s,
             tracker_s,
-            seen: Vec::new(),
+            // The number that is asked for and its neighbour, and one more, as the age may fall between two of them.
+            seen: Recent::of((age_s / frame_s) as usize + 3),
             first: Seen::default(),
-            commands: Held::default(),
+            commands: Held::for_commands(setup, gains.dead_time_s + frame_s),
             pending_cursor: 0,
             model_cursor: 0,
             model_m_s: Lanes::default(),
@@ -201,7 +206,10 @@ impl<const N: usize> Law<N> for LagLaw<N> {
 impl<const N: usize> LagLaw<N> {
     #[inline(always)]
     fn note(&mut self, tracked: Lanes<N>, told: Lanes<N>, exposed_s: f64) {
-        let before = self.seen.last().copied().unwrap_or_default();
+        let before = match self.seen.len() {
+            0 => Seen::default(),
+            count => *self.seen.at(count - 1),
+        };
         let now = Seen {
             number_m: Lanes::select(told, tracked, before.number_m),
             // While coasting the number keeps the exposure that it came from: dead reckoning has to cover the whole way since then.
@@ -224,7 +232,7 @@ impl<const N: usize> LagLaw<N> {
         let x = time_s / self.frame_s;
         let j = (x.max(0.0) as usize).min(last);
         let part = x - j as f64;
-        let here = self.seen[j];
+        let here = *self.seen.at(j);
         // Before the first number the first one serves: nearer to the row than the 0 of an empty memory.
         let number_m = Lanes::select(here.any, here.number_m, self.first.number_m);
         let at_s = Lanes::select(here.any, here.at_s, self.first.at_s);
@@ -232,7 +240,7 @@ impl<const N: usize> LagLaw<N> {
         if part < 0.0 || j == last {
             return (number_m, at_s, self.first.any);
         }
-        let next = self.seen[j + 1];
+        let next = *self.seen.at(j + 1);
         // A coasting entry repeats an older number: a line drawn to it would put that number at a time at which nothing was seen.
         let between = here.fresh * next.fresh;
         let number_m = Lanes::select(

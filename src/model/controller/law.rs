@@ -2,6 +2,7 @@
 //!
 //! Everything here works on several passes side by side, one in each lane; `N` is 1 for a pass alone.
 
+use crate::model::recent::Recent;
 use crate::model::setup::Setup;
 use crate::model::vector::{Lanes, at, at_each, one_if};
 
@@ -138,20 +139,32 @@ impl Reach {
 }
 
 /// Values that are held from each time on until the next; 0 before the first.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug)]
 pub struct Held<const N: usize> {
-    /// Times of change, s, rising.
-    pub times: Vec<f64>,
-    /// Value from each of them on.
-    pub values: Vec<Lanes<N>>,
+    /// Times of change, s, rising, and the value from each of them on.
+    changes: Recent<(f64, Lanes<N>)>,
 }
 
 impl<const N: usize> Held<N> {
+    /// Commands of a machine, one for each camera frame, that are asked for until this long after they were given, s.
+    pub fn for_commands(setup: &Setup, asked_for_s: f64) -> Self {
+        // A tick may see several frames; some more, as either end may fall between two of them.
+        let frames = (asked_for_s + setup.run.step_s) / setup.camera.frame_s;
+        Self {
+            changes: Recent::of(frames as usize + 4),
+        }
+    }
+
     /// Holds `value` from `time_s` on.
     #[inline(always)]
     pub fn push(&mut self, time_s: f64, value: Lanes<N>) {
-        self.times.push(time_s);
-        self.values.push(value);
+        self.changes.push((time_s, value));
+    }
+
+    /// When the change of that index comes, s; `None` if it is not known yet.
+    #[inline(always)]
+    pub fn time_s(&self, next: usize) -> Option<f64> {
+        (next < self.changes.len()).then(|| self.changes.at(next).0)
     }
 
     /// Index of the first change after `time_s`, searched from `cursor` on.
@@ -159,7 +172,7 @@ impl<const N: usize> Held<N> {
     pub fn after(&self, cursor: usize, time_s: f64) -> usize {
         let mut next = cursor;
         // A change is in force at its very moment; with < it would come one piece late.
-        while self.times.get(next).is_some_and(|&time| time <= time_s) {
+        while self.time_s(next).is_some_and(|time| time <= time_s) {
             next += 1;
         }
         next
@@ -171,7 +184,7 @@ impl<const N: usize> Held<N> {
         if next == 0 {
             Lanes::default()
         } else {
-            self.values[next - 1]
+            self.changes.at(next - 1).1
         }
     }
 
@@ -187,12 +200,55 @@ impl<const N: usize> Held<N> {
         // The cursor stays with the beginning of the window: the next window may begin before this one ends.
         let cursor = self.after(cursor, from_s);
         let (mut next, mut at_s) = (cursor, from_s);
-        while let Some(&change_s) = self.times.get(next).filter(|&&time| time < to_s) {
+        while let Some(change_s) = self.time_s(next).filter(|&time| time < to_s) {
             piece(self.before(next), change_s - at_s);
             at_s = change_s;
             next += 1;
         }
         piece(self.before(next), to_s - at_s);
         cursor
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// What is kept of the commands is enough: the pieces of every tick are those of a list that keeps all (own arithmetic, same bits), for
+    /// dead times between nothing and ten frames.
+    #[test]
+    fn prop_commands_are_kept_as_long_as_they_are_asked_for() {
+        let mut setup = Setup::plausible();
+        for (frame_s, dead_s) in [(0.04, 0.0), (0.04, 0.03), (0.005, 0.05), (0.033, 0.33)] {
+            setup.camera.frame_s = frame_s;
+            let mut kept = Held::<1>::for_commands(&setup, dead_s);
+            let (mut all, mut cursor): (Vec<(f64, f64)>, usize) = (Vec::new(), 0);
+            let step_s = setup.run.step_s;
+            for tick in 0..4_000 {
+                let (t0, t1) = (f64::from(tick) * step_s, f64::from(tick + 1) * step_s);
+                while all.len() as f64 * frame_s < t1 {
+                    let next = (all.len() as f64 * frame_s, 1.0 + all.len() as f64);
+                    kept.push(next.0, Lanes([next.1]));
+                    all.push(next);
+                }
+                let (mut found, mut wanted) = (Vec::new(), Vec::new());
+                cursor = kept.pieces(cursor, t0 - dead_s, t1 - dead_s, |value, duration| {
+                    found.push((value.0[0], duration));
+                });
+                let mut at_s = t0 - dead_s;
+                let mut value = 0.0;
+                for &(time_s, next) in &all {
+                    if time_s > at_s && time_s < t1 - dead_s {
+                        wanted.push((value, time_s - at_s));
+                        at_s = time_s;
+                    }
+                    if time_s <= at_s {
+                        value = next;
+                    }
+                }
+                wanted.push((value, t1 - dead_s - at_s));
+                assert_eq!(found, wanted, "{frame_s} {dead_s} {tick}");
+            }
+        }
     }
 }
