@@ -168,6 +168,47 @@ impl<const N: usize> Lanes<N> {
     }
 }
 
+/// The whole numbers not above numbers from 0 on, and as they stand in the lowest bits of the second: no conversion in sight.
+#[inline(always)]
+pub fn whole_below<const N: usize>(x: Lanes<N>) -> (Lanes<N>, Lanes<N>) {
+    let nearest = (x + WHOLE) - WHOLE;
+    let whole = nearest - nearest.above(x);
+    (whole, whole + WHOLE)
+}
+
+/// The entries of every lane at its number, as [`whole_below`] gives it but at most `last`, and at the next one.
+///
+/// Passes side by side are mostly at neighbouring numbers: then whole rows are read and chosen from.
+#[inline(always)]
+pub fn neighbours<const N: usize>(
+    series: &[Lanes<N>],
+    number: Lanes<N>,
+    last: usize,
+) -> (Lanes<N>, Lanes<N>) {
+    let series = &series[..last + 2];
+    let index = |lane: usize| (number.0[lane].to_bits() as u32 as usize).min(last);
+    let first = index(0);
+    let off = number - number.0[0];
+    let is_near = off.abs().above(Lanes::all(1.0)) == Lanes::default();
+    if is_near && first >= 1 && first < last {
+        let rows = &series[first - 1..first + 3];
+        let (below, above) = (Lanes::default().above(off), off.above(Lanes::default()));
+        let choose =
+            |low, middle, high| Lanes::select(below, low, Lanes::select(above, high, middle));
+        return (
+            choose(rows[0], rows[1], rows[2]),
+            choose(rows[1], rows[2], rows[3]),
+        );
+    }
+    let (mut a, mut b) = (Lanes::default(), Lanes::default());
+    for lane in 0..N {
+        let i = index(lane);
+        a.0[lane] = series[i].0[lane];
+        b.0[lane] = series[i + 1].0[lane];
+    }
+    (a, b)
+}
+
 /// Linear interpolation of a series of ticks at one time for all lanes; held beyond the ends.
 #[inline(always)]
 pub fn at<const N: usize>(series: &[Lanes<N>], ticks: f64) -> Lanes<N> {
@@ -179,12 +220,12 @@ pub fn at<const N: usize>(series: &[Lanes<N>], ticks: f64) -> Lanes<N> {
 /// The same with a time of its own for every lane.
 #[inline(always)]
 pub fn at_each<const N: usize>(series: &[Lanes<N>], ticks: Lanes<N>) -> Lanes<N> {
-    Lanes::from_fn(|lane| {
-        let x = ticks.0[lane].clamp(0.0, (series.len() - 1) as f64);
-        let i = (x as usize).min(series.len() - 2);
-        let (a, b) = (series[i].0[lane], series[i + 1].0[lane]);
-        a + (x - i as f64) * (b - a)
-    })
+    let last = series.len() - 2;
+    let end = Lanes::all(last as f64);
+    let x = ticks.clamp(Lanes::default(), Lanes::all(last as f64 + 1.0));
+    let (whole, number) = whole_below(x.min(end));
+    let (a, b) = neighbours(series, number, last);
+    a + (x - whole) * (b - a)
 }
 
 /// Sine and cosine of an angle up to a right angle either way, to about 1e-14: Taylor polynomials, the same bits everywhere.
@@ -255,6 +296,30 @@ mod tests {
             let (sin, cos) = sin_cos(Lanes([x]));
             assert!((sin.0[0] - libm::sin(x)).abs() < 1e-15 + x.abs().powi(19) / 1.2e17);
             assert!((cos.0[0] - libm::cos(x)).abs() < 1e-15 + x.abs().powi(18) / 6.4e15);
+        }
+    }
+
+    /// Own arithmetic, one lane after the other: close together, apart, on whole numbers, at the ends and beyond them. The same bits.
+    #[test]
+    fn prop_lanes_are_interpolated_as_each_alone() {
+        let series: Vec<Lanes<8>> = (0..40)
+            .map(|i| Lanes::from_fn(|lane| libm::sin(f64::from(i) * 0.7 + lane as f64)))
+            .collect();
+        for spread in [0.0, 0.1, 0.25, 0.5, 3.0, -0.2] {
+            for base in (-20..450).map(|i| f64::from(i) / 10.0) {
+                let ticks = Lanes::from_fn(|lane| base + spread * lane as f64);
+                let found = at_each(&series, ticks);
+                for lane in 0..8 {
+                    let x = ticks.0[lane].clamp(0.0, 39.0);
+                    let i = (x as usize).min(38);
+                    let (a, b) = (series[i].0[lane], series[i + 1].0[lane]);
+                    assert_eq!(
+                        found.0[lane],
+                        a + (x - i as f64) * (b - a),
+                        "{base} {spread} {lane}"
+                    );
+                }
+            }
         }
     }
 

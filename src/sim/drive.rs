@@ -517,14 +517,24 @@ impl Motion {
         else {
             return;
         };
-        let turn = |heading_rad: Lanes<N>, towed_rad: Lanes<N>| {
-            let (sin, cos) = sin_cos(heading_rad - towed_rad);
-            (sin + cos * self.slip - self.own_slip) * (self.speed_m_s / carrier_m)
-                - yaw * cos * (hitch_m / carrier_m)
-        };
-        let first = turn(state.heading_rad, state.towed_rad) - line_rad_s;
-        let half_rad = state.towed_rad + first * (0.5 * self.step_s);
-        state.towed_rad += (turn(middle_rad, half_rad) - line_rad_s) * self.step_s;
+        let (along, across) = (self.speed_m_s / carrier_m, hitch_m / carrier_m);
+        let first = self.towed_yaw(state.heading_rad - state.towed_rad, yaw, along, across);
+        let half_rad = state.towed_rad + (first - line_rad_s) * (0.5 * self.step_s);
+        let middle = self.towed_yaw(middle_rad - half_rad, yaw, along, across);
+        state.towed_rad += (middle - line_rad_s) * self.step_s;
+    }
+
+    /// Yaw rate of the drawn implement at an angle to the tractor, rad/s. No closure: it would be called in narrow registers.
+    #[inline(always)]
+    fn towed_yaw<const N: usize>(
+        &self,
+        angle_rad: Lanes<N>,
+        yaw: Lanes<N>,
+        along_1_s: f64,
+        across: f64,
+    ) -> Lanes<N> {
+        let (sin, cos) = sin_cos(angle_rad);
+        (sin + cos * self.slip - self.own_slip) * along_1_s - yaw * cos * across
     }
 }
 

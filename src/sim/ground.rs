@@ -7,7 +7,7 @@ use crate::model::driver::Driver;
 use crate::model::hitch::Hitch;
 use crate::model::noise::{GaussMarkov, Smooth, points};
 use crate::model::setup::Setup;
-use crate::model::vector::{Lanes, WHOLE};
+use crate::model::vector::{Lanes, WHOLE, neighbours};
 
 /// Speed up to which the ground is laid out for warm-up and preview, m/s (25.2 km/h).
 pub const TOP_SPEED_M_S: f64 = 7.0;
@@ -118,13 +118,7 @@ impl<const N: usize> Track<N> {
         // Half a step down, the sum with 2^52 rounds to the whole number below and holds it in its lowest bits: no conversion in sight.
         let rounded = (x.min(end) - 0.5).max(first) + WHOLE;
         let whole = rounded - WHOLE;
-        let values = &self.values[..last + 2];
-        let (mut a, mut b) = (Lanes::default(), Lanes::default());
-        for lane in 0..N {
-            let i = (rounded.0[lane].to_bits() as u32 as usize).min(last);
-            a.0[lane] = values[i].0[lane];
-            b.0[lane] = values[i + 1].0[lane];
-        }
+        let (a, b) = neighbours(&self.values, rounded, last);
         a + (x - whole) * (b - a)
     }
 }
