@@ -153,11 +153,17 @@ fn move_frame<const N: usize>(
     let dt = setup.run.step_s;
     let half_m = 0.5 * setup.hydraulics.stroke_m;
     let (low, high) = (Lanes::all(-half_m), Lanes::all(half_m));
-    let slack_m = 0.5 * setup.hydraulics.backlash_m;
     let starts_s = driven
         .lowered_s
         .map(|lowered_s| setup.run.controller_starts_s(lowered_s));
-    let mut rod = Rod::at(own.entry_shift_m.clamp(low, high));
+    let entry_m = own.entry_shift_m.clamp(low, high);
+    let mut rod = Rod {
+        ends_m: (low, high),
+        slack_m: 0.5 * setup.hydraulics.backlash_m,
+        cylinder_m: entry_m,
+        before_m: entry_m,
+        frame_m: entry_m,
+    };
     // Frames on their way to the controller, and some more: several may be exposed in one tick.
     let on_their_way = (setup.camera.latency_s + dt) / setup.camera.frame_s;
     let mut exposures = Recent::of(on_their_way as usize + 3);
@@ -167,7 +173,7 @@ fn move_frame<const N: usize>(
 
     let mut tick = 0;
     while tick < driven.ticks {
-        let t0 = tick as f64 * dt;
+        let t0 = tick as i64 as f64 * dt;
         let t1 = t0 + dt;
         if tick == next_look {
             next_look += every;
@@ -228,7 +234,7 @@ fn move_frame<const N: usize>(
             out.saturated.push((tick, asked.saturated * started));
             arrived += 1;
         }
-        rod.go(valve.speed_over(t0, t1) * dt, (low, high), slack_m);
+        rod.go(valve.speed_over(t0, t1) * dt);
         tick += 1;
         // Until something happens only spool, cylinder and frame go on.
         let next_s = |frame: usize| {
@@ -241,16 +247,20 @@ fn move_frame<const N: usize>(
             .steady_until(t1)
             .min(next_s(exposures.len()))
             .min(next_s(arrived) + setup.camera.latency_s);
-        let next_tick = next_look.min(driven.ticks);
-        while tick < next_tick && tick as f64 * dt + dt <= quiet_s {
-            rod.go(valve.steady_speed() * dt, (low, high), slack_m);
+        let (next_tick, first) = (next_look.min(driven.ticks), tick);
+        while tick < next_tick && tick as i64 as f64 * dt + dt <= quiet_s {
             tick += 1;
         }
+        valve.steadily(tick - first, dt, &mut rod);
     }
 }
 
 /// Cylinder and frame.
-struct Rod<const N: usize> {
+pub(super) struct Rod<const N: usize> {
+    /// End stops of the cylinder, m.
+    ends_m: (Lanes<N>, Lanes<N>),
+    /// Play of the frame about the cylinder, either way, m.
+    slack_m: f64,
     cylinder_m: Lanes<N>,
     /// The cylinder a tick ago.
     before_m: Lanes<N>,
@@ -258,14 +268,6 @@ struct Rod<const N: usize> {
 }
 
 impl<const N: usize> Rod<N> {
-    fn at(cylinder_m: Lanes<N>) -> Self {
-        Self {
-            cylinder_m,
-            before_m: cylinder_m,
-            frame_m: cylinder_m,
-        }
-    }
-
     /// Way of the cylinder in the last tick, m.
     #[inline(always)]
     fn way_m(&self) -> Lanes<N> {
@@ -274,7 +276,8 @@ impl<const N: usize> Rod<N> {
 
     /// Goes on by a tick, as far as the end stops let it.
     #[inline(always)]
-    fn go(&mut self, way_m: Lanes<N>, (low, high): (Lanes<N>, Lanes<N>), slack_m: f64) {
+    pub(super) fn go(&mut self, way_m: Lanes<N>) {
+        let ((low, high), slack_m) = (self.ends_m, self.slack_m);
         self.before_m = self.cylinder_m;
         self.cylinder_m = (self.cylinder_m + way_m).clamp(low, high);
         // With play the frame stays where it is until the cylinder takes it along.

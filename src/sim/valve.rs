@@ -1,5 +1,6 @@
 //! The valves of the side-shift with their memory: commands to speeds of the frame.
 
+use super::shift::Rod;
 use crate::model::controller::law::Held;
 use crate::model::setup::Setup;
 use crate::model::vector::Lanes;
@@ -10,10 +11,10 @@ pub trait Valve<const N: usize> {
     fn take(&mut self, now_s: f64, command: Lanes<N>);
     /// Mean speed of the frame over a tick before end stops, m/s.
     fn speed_over(&mut self, t0: f64, t1: f64) -> Lanes<N>;
-    /// Up to when nothing new reaches it after `from_s`, s: ticks between both may ask for [`Valve::steady_speed`] instead.
+    /// Up to when nothing new reaches it after `from_s`, s: ticks between both may be taken [`Valve::steadily`] instead.
     fn steady_until(&mut self, from_s: f64) -> f64;
-    /// The same as [`Valve::speed_over`] for a tick in which nothing new reaches it.
-    fn steady_speed(&mut self) -> Lanes<N>;
+    /// Takes the rod through so many ticks of this length, s, in which nothing new reaches the valve.
+    fn steadily(&mut self, ticks: usize, dt: f64, rod: &mut Rod<N>);
 }
 
 fn both_ways(mut speed: impl FnMut(bool) -> f64) -> [f64; 2] {
@@ -100,11 +101,14 @@ impl<const N: usize> Valve<N> for Proportional<N> {
                 sum += value * duration;
             },
         );
-        self.speed_of(if pieces == 1 {
+        let input = if pieces == 1 {
             held
         } else {
             sum * self.per_step
-        })
+        };
+        let speed_m_s;
+        (self.spool, speed_m_s) = self.moved(self.spool, input);
+        speed_m_s
     }
 
     #[inline(always)]
@@ -116,26 +120,31 @@ impl<const N: usize> Valve<N> for Proportional<N> {
     }
 
     #[inline(always)]
-    fn steady_speed(&mut self) -> Lanes<N> {
-        self.speed_of(self.steady)
+    fn steadily(&mut self, ticks: usize, dt: f64, rod: &mut Rod<N>) {
+        let (input, mut spool) = (self.steady, self.spool);
+        for _ in 0..ticks {
+            let speed_m_s;
+            (spool, speed_m_s) = self.moved(spool, input);
+            rod.go(speed_m_s * dt);
+        }
+        self.spool = spool;
     }
 }
 
 impl<const N: usize> Proportional<N> {
-    /// Moves the spool on by a tick with this mean of what reaches it; gives the mean speed of the frame, m/s.
+    /// The spool a tick later with this mean of what reaches it, and the mean speed of the frame, m/s.
     #[inline(always)]
-    fn speed_of(&mut self, input: Lanes<N>) -> Lanes<N> {
-        let mean = match self.lag {
+    fn moved(&self, spool: Lanes<N>, input: Lanes<N>) -> (Lanes<N>, Lanes<N>) {
+        let (later, mean) = match self.lag {
             Some((decay, mean)) => {
-                let off = self.spool - input;
-                self.spool = input + off * decay;
-                input + off * mean
+                let off = spool - input;
+                (input + off * decay, input + off * mean)
             }
-            None => input,
+            None => (spool, input),
         };
         let (deadband, per_open) = (self.deadband, self.per_open);
         let (open, pump) = (self.open_m_s, self.pump_m_s);
-        mean.map(|spool| {
+        let speed_m_s = mean.map(|spool| {
             let part = (spool.abs() - deadband).max(0.0) * per_open;
             let (open, pump) = if spool < 0.0 {
                 (open[1], pump[1])
@@ -144,7 +153,8 @@ impl<const N: usize> Proportional<N> {
             };
             let speed = open * part;
             (if speed < pump { speed } else { pump }).copysign(spool)
-        })
+        });
+        (later, speed_m_s)
     }
 }
 
@@ -202,14 +212,16 @@ impl<const N: usize> Valve<N> for Directional<N> {
         let [left_m_s, right_m_s] = self.speed_m_s;
         // Opening and closing take different times: where the spool stands follows from two moments of the past.
         let mut next_s = f64::INFINITY;
-        let [opening, closing] = [(0, self.open_s), (1, self.close_s)].map(|(which, takes_s)| {
+        let mut asked = [Lanes::default(); 2];
+        for (which, takes_s) in [self.open_s, self.close_s].into_iter().enumerate() {
             let cursor = self.commands.after(self.cursor[which], from_s - takes_s);
             self.cursor[which] = cursor;
             if let Some(time_s) = self.commands.time_s(cursor) {
                 next_s = next_s.min(time_s + takes_s);
             }
-            self.commands.before(cursor)
-        });
+            asked[which] = self.commands.before(cursor);
+        }
+        let [opening, closing] = asked;
         self.steady_m_s = opening.zip(closing, |opening, closing| {
             // Slow to open: both must ask for it. Slow to close: either does, and the opening wins.
             let position = if (opening == closing) | (!slow_to_open & (opening != 0.0)) {
@@ -225,7 +237,9 @@ impl<const N: usize> Valve<N> for Directional<N> {
     }
 
     #[inline(always)]
-    fn steady_speed(&mut self) -> Lanes<N> {
-        self.steady_m_s
+    fn steadily(&mut self, ticks: usize, dt: f64, rod: &mut Rod<N>) {
+        for _ in 0..ticks {
+            rod.go(self.steady_m_s * dt);
+        }
     }
 }
