@@ -210,13 +210,12 @@ impl<const N: usize> Looks<N> {
             } else {
                 stand.axle_m - ground.guided_row_m(s_m)
             });
-            let edge_frame_m = edge_x_m.map(|x_m| {
-                if x_m == tool_m {
-                    frame_m
-                } else {
-                    stand.frame_m(setup, ground, x_m)
+            let mut edge_frame_m = [frame_m; 2];
+            for (edge_m, x_m) in edge_frame_m.iter_mut().zip(edge_x_m) {
+                if x_m != tool_m {
+                    *edge_m = stand.frame_m(setup, ground, x_m);
                 }
-            });
+            }
             let sin = stand.frame_sin;
             for row in 0..rows {
                 let ahead_m = s_m - sin * setup.rows.offset_m[row];
@@ -359,7 +358,10 @@ impl<const N: usize> Histograms<N> {
             if weights == Lanes::default() {
                 continue;
             }
-            let counted = weights.0.map(|weight| weight as i32);
+            let mut counted = [0; N];
+            for (counted, weight) in counted.iter_mut().zip(weights.0) {
+                *counted = weight as i32;
+            }
             let shift_m = shift.shift_m[look];
             let edges = &looks.needed_m[look * looks.rows..(look + 1) * looks.rows];
             for (row, &[left_m, right_m]) in edges.iter().enumerate() {

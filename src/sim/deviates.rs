@@ -115,9 +115,13 @@ fn pair<const N: usize>(bits: [u64; N]) -> ([f32; N], [f32; N]) {
         upper[i] = (bits[i] >> 33) as i32;
         lower[i] = bits[i] as i32;
     }
-    let radii: [f32; N] = upper.map(|bits| bits as f32);
-    let angles: [f32; N] = lower.map(|bits| bits as f32);
-    let mut radii = radii;
+    let (mut radii, mut angles) = ([0.0_f32; N], [0.0_f32; N]);
+    for i in 0..N {
+        radii[i] = upper[i] as f32;
+    }
+    for i in 0..N {
+        angles[i] = lower[i] as f32;
+    }
     for radius in &mut radii {
         // Half a step in, so that the logarithm never meets nothing.
         *radius = (-2.0 * ln((*radius + 0.5) * (1.0 / 2_147_483_648.0)))
