@@ -1,8 +1,9 @@
 //! Driver, tractor and hitch: how far the axle and points of the frame wander.
 
 use super::Complex;
-use super::spectrum::{gauss_markov, smooth, variances};
+use super::spectrum::{gauss_markov, variances};
 use super::unstable::{SUGGESTED_GAIN_MARGIN, Unstable};
+use crate::model::damped::Damped;
 use crate::model::driver::Driver;
 use crate::model::hitch::Hitch;
 use crate::model::sampled::delay;
@@ -115,16 +116,16 @@ pub fn axle_wander(setup: &Setup, speed_m_s: f64) -> Option<AxleWander> {
     })
 }
 
-/// Row, seeing, steering, receiver and drift as noises over time at one speed: (sd, time in s).
+/// Row, seeing, steering, receiver and drift as noises over time at one speed; the last four as (sd, time in s).
 pub(super) struct DriverNoises {
-    row: (f64, f64),
+    row: Damped,
     others: [(f64, f64); 4],
 }
 
 impl DriverNoises {
     pub(super) fn new(setup: &Setup, speed_m_s: f64) -> DriverNoises {
         let none = (0.0, 1.0);
-        let row = (setup.rows.wander.sd, setup.rows.wander.reach / speed_m_s);
+        let row = setup.rows.wander.stretched(1.0 / speed_m_s);
         let others = match &setup.driver {
             Driver::Hand(hand) => [
                 (
@@ -148,13 +149,13 @@ impl DriverNoises {
         let [a, b, c, d] = self
             .others
             .map(|(sd, time)| gauss_markov(sd, time, w_rad_s));
-        [smooth(self.row.0, self.row.1, w_rad_s), a, b, c, d]
+        [self.row.density(w_rad_s), a, b, c, d]
     }
 
     fn slowest_s(&self) -> f64 {
         self.others
             .iter()
-            .fold(self.row.1, |slowest, (_, time)| slowest.max(*time))
+            .fold(self.row.memory(), |slowest, (_, time)| slowest.max(*time))
     }
 }
 

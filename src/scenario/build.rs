@@ -5,11 +5,12 @@ use super::layout::Layout;
 use super::values::Values;
 use crate::model::camera::{Camera, Mount, PositionSensor, YawSensor};
 use crate::model::controller::{Controllers, LagCompensation, OnOff, Pid};
+use crate::model::damped::Damped;
 use crate::model::driver::{Driver, HandDriver, LoggedPath, SatelliteLine};
 use crate::model::hitch::{Hitch, Tools};
 use crate::model::hydraulics::{DirectionalValve, Hydraulics, ProportionalValve};
 use crate::model::line::{Bend, Line};
-use crate::model::noise::{GaussMarkov, POINTS_PER_REACH, Smooth};
+use crate::model::noise::{GaussMarkov, POINTS_PER_REACH};
 use crate::model::rows::{Plants, Rows};
 use crate::model::setup::{Run, Setup, drive_ticks};
 use crate::model::tracker::Tracker;
@@ -128,9 +129,10 @@ pub fn setup(values: &Values, fixed: &Fixed, n: &Numbers<'_>) -> Setup {
             offset_m: fixed.layout.offset_m.clone(),
             planter_pass: fixed.layout.planter_pass.clone(),
             guided: fixed.layout.guided.clone(),
-            wander: Smooth {
+            wander: Damped {
                 sd: n.get(Id::Wander),
                 reach: n.get(Id::WanderLength),
+                damping: n.get(Id::WanderDamping),
             },
             join_sd_m: n.get(Id::JoinErrorSd),
             unit_sd_m: n.get(Id::UnitErrorSd),

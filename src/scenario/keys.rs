@@ -769,7 +769,8 @@ keys! {
     FirstPlanterRows: "rows" "first_planter_rows", Shape::Count { low: 1, high: 96 }, optional("3"), "rows of the leftmost planter pass that are under the implement; left out: planter_rows";
     SeenRows: "rows" "seen_rows", Shape::Counts { low: 1, high: 48 }, required("[1, 2, 3, 4]"), "rows that driver and camera follow, 1 at the left; all of one planter pass";
     Wander: "rows" "wander", linear(Length, "0 mm", "300 mm"), assumed_in("\"30 mm\"", "10 mm", "60 mm"), "standard deviation of the planter's wander about the planned line";
-    WanderLength: "rows" "wander_length", one(Length, "1 m", "200 m"), assumed_in("\"12.5 m\"", "5 m", "40 m"), "length l of that wander, with the correlation (1 + d/l) exp(-d/l) at distance d";
+    WanderLength: "rows" "wander_length", linear(Length, "1 m", "200 m"), assumed_in("\"12.5 m\"", "5 m", "40 m"), "length l of that wander: it sways over 2 pi l, and at a damping of 1 has the correlation (1 + d/l) exp(-d/l) at distance d";
+    WanderDamping: "rows" "wander_damping", linear(Number, "0.2", "5"), assumed_in("1", "0.5", "1.5"), "damping of that wander: below 1 it sways from side to side, far above 1 it is rough";
     JoinErrorSd: "rows" "join_error_sd", apart(Length, "0 mm", "300 mm"), assumed_in("\"25 mm\"", "10 mm", "60 mm"), "standard deviation of the distance error where one planter pass joins the next";
     UnitErrorSd: "rows" "unit_error_sd", apart(Length, "0 mm", "100 mm"), assumed_in("\"4 mm\"", "2 mm", "10 mm"), "standard deviation of the sideways setting of each planter row unit";
 
