@@ -78,6 +78,21 @@ const DIRECT: [(MeasureWhat, &str, Error, f64, u32, u32); 6] = [
     ),
 ];
 
+/// The measurement that tells of a key itself, if a farm can make one; what it would be worth is not worked out.
+pub fn direct(key: &str) -> Option<Measure> {
+    let (what, _, _, minutes, places, plants) =
+        DIRECT.into_iter().find(|(_, of, ..)| *of == key)?;
+    Some(Measure {
+        measurement: what,
+        minutes,
+        places,
+        plants,
+        clearance_gain_m: 0.0,
+        speed_gain_m_s: 0.0,
+        saves_per_ha: None,
+    })
+}
+
 /// Every measurement that tells of something that is not known, the one with the greatest gain in clearance for each minute first.
 pub fn answer(
     scenario: &Scenario,

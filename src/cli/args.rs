@@ -380,8 +380,9 @@ pub struct Field {
     /// What the receiver showed, for a log that does not tell
     #[arg(long, value_enum)]
     pub quality: Option<FieldQuality>,
-    /// Planned line of every pass: straight or arc [default: straight, an arc where it clearly bends]
-    #[arg(long, value_name = "KIND")]
+    /// Planned line of every pass: straight, arc, or a file with lines (GeoJSON, GPX, CSV with places as the log has them and a column
+    /// "pass") [default: straight, an arc where it clearly bends]
+    #[arg(long, value_name = "KIND|FILE")]
     pub line: Option<String>,
     /// Antenna so far ahead of the rear axle, such as "1.2 m"
     #[arg(long, value_name = "LENGTH", value_parser = length, allow_hyphen_values = true)]
@@ -389,6 +390,12 @@ pub struct Field {
     /// Height of the antenna, for a log with a column of the roll
     #[arg(long, value_name = "LENGTH", value_parser = length)]
     pub antenna_height: Option<f64>,
+    /// Scenario that is to learn from it: says what changes, compares with what it predicted, and writes it anew
+    #[arg(long, value_name = "FILE")]
+    pub scenario: Option<PathBuf>,
+    /// File for that scenario with what was found in it; it must not be there [default: its name with _learned]
+    #[arg(long, value_name = "FILE", requires = "scenario")]
+    pub learned: Option<PathBuf>,
     /// Folder for pictures of the wander, measured against fitted [default: none is drawn]
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,

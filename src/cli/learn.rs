@@ -44,10 +44,7 @@ pub fn run(asked: &Learn) -> Result<(), Failure> {
         before.study().seed,
         None,
     )?;
-    folder::write_new(&out, text.as_bytes()).map_err(|error| match error.kind() {
-        std::io::ErrorKind::AlreadyExists => taken(&out),
-        _ => Failure::run(format!("{} could not be written: {error}", out.display())),
-    })?;
+    write(&out, &text)?;
     let picture = out.with_extension("svg");
     let drawn = match farms::lesson(&found).map(|picture| picture.standalone()) {
         Some(svg) if folder::write_new(&picture, svg.as_bytes()).is_ok() => {
@@ -86,12 +83,20 @@ fn known_before(notes: &FieldNotes, before: &Scenario) -> String {
 }
 
 /// The scenario's file with another name beside it.
-fn beside(file: &Path) -> PathBuf {
+pub(super) fn beside(file: &Path) -> PathBuf {
     let stem = file.file_stem().unwrap_or_default().to_string_lossy();
     file.with_file_name(format!("{stem}_learned.toml"))
 }
 
-fn taken(out: &Path) -> Failure {
+/// Writes a scenario that was not there.
+pub(super) fn write(out: &Path, text: &str) -> Result<(), Failure> {
+    folder::write_new(out, text.as_bytes()).map_err(|error| match error.kind() {
+        std::io::ErrorKind::AlreadyExists => taken(out),
+        _ => Failure::run(format!("{} could not be written: {error}", out.display())),
+    })
+}
+
+pub(super) fn taken(out: &Path) -> Failure {
     Failure::run(format!(
         "{} is there already and was not touched: name another file with --out",
         out.display()
@@ -99,7 +104,7 @@ fn taken(out: &Path) -> Failure {
 }
 
 /// Reads the new text as if it stood in the scenario's folder.
-fn with_notes(
+pub(super) fn with_notes(
     text: &str,
     file: &Path,
     replay: Option<&Path>,
@@ -124,7 +129,7 @@ fn with_notes(
 }
 
 /// Values that the notes hold as measured.
-fn measured(notes: &FieldNotes, after: &Scenario) -> Vec<Measured> {
+pub(super) fn measured(notes: &FieldNotes, after: &Scenario) -> Vec<Measured> {
     let unknowns = after.unknowns().iter();
     unknowns
         .filter(|unknown| notes.keys.contains(&unknown.key()))

@@ -13,7 +13,8 @@ const MOST_BYTES: usize = 64 << 20;
 /// Reads every line; each is a part of its own.
 pub(super) fn read(logs: &mut Logs, lines: &mut Lines<impl BufRead>) -> Result<(), FieldError> {
     let mut text = Vec::new();
-    while lines.read_until(b'}')? {
+    // Every place ends with one, so that no piece is long.
+    while lines.read_until(b']')? {
         text.extend_from_slice(lines.buffer());
         if text.len() > MOST_BYTES {
             return Err(lines.wrong(

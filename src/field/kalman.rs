@@ -91,7 +91,7 @@ impl Stretch {
         let [middle_m, half_m] = self.middle();
         for (i, &at_m) in self.along_m.iter().enumerate() {
             if i > 0 {
-                let phi_added = seen.wander.step(at_m - self.along_m[i - 1]);
+                let phi_added = seen.wander.transition(at_m - self.along_m[i - 1]);
                 let decay = match (seen.drift, self.times_s.get(i)) {
                     (Some(drift), Some(time_s)) => {
                         libm::exp(-(time_s - self.times_s[i - 1]).abs() / drift.time_s)
@@ -134,7 +134,7 @@ impl Stretch {
 fn predict<const N: usize>(
     means: &mut [[f64; N]; MOST_COLUMNS + 1],
     covariance: &mut [[f64; N]; N],
-    step: &crate::model::damped::DampedStep,
+    step: &crate::model::damped::Transition,
     decay: f64,
     drift_variance: f64,
 ) {

@@ -100,6 +100,24 @@ impl Logs {
         }
     }
 
+    /// None yet, on the plane of this one: what is read then lies where it lies among these fixes.
+    pub fn beside(&self) -> Logs {
+        Logs {
+            frame: self.frame,
+            plane: self.plane,
+            ..Logs::default()
+        }
+    }
+
+    /// Lines through the places of each part, m.
+    pub fn lines_m(&self) -> Vec<Vec<[f64; 2]>> {
+        let parts = self.fixes.chunk_by(|a, b| a.part == b.part);
+        parts
+            .filter(|part| part.len() > 1)
+            .map(|part| part.iter().map(|fix| [fix.x_m, fix.y_m]).collect())
+            .collect()
+    }
+
     /// Reads one more log; what kind it is its first letters say.
     pub fn read(&mut self, input: impl BufRead, file: &str) -> Result<(), FieldError> {
         let before = self.fixes.len();
@@ -253,7 +271,7 @@ impl<R: BufRead> Lines<R> {
     }
 
     /// The first letter that is no blank, which stays to be read; blanks, a byte order mark and newlines before it are passed over.
-    fn first_letter(&mut self) -> Result<Option<u8>, FieldError> {
+    pub(super) fn first_letter(&mut self) -> Result<Option<u8>, FieldError> {
         loop {
             let bytes = self.input.fill_buf();
             let byte = match bytes {

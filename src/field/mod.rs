@@ -4,10 +4,12 @@
 //! [`wander`] fits the tractor's wander by [`kalman`]; [`notebook`] reads what was typed behind the machine, [`tape`] takes it apart,
 //! [`moves()`] says what to do. [`look`] does all of it. Nothing here knows a scenario.
 
+pub mod between;
 pub mod climb;
 mod clock;
 mod geojson;
 mod gpx;
+pub mod hands;
 pub mod kalman;
 pub mod line;
 pub mod log;
@@ -20,7 +22,7 @@ pub mod receiver;
 #[cfg(test)]
 mod recovery;
 pub mod seen;
-mod table;
+pub(crate) mod table;
 pub mod tape;
 #[cfg(test)]
 mod tests;
@@ -43,10 +45,10 @@ pub use table::role_names;
 pub const FARTHEST_M: f64 = 1e8;
 
 /// Points of which the likelihood is worked out, about: more would tell the wander no better than a few passes differ.
-const POINTS: usize = 2000;
+pub(crate) const POINTS: usize = 2000;
 
 /// Points that are used stand at least so far apart, m.
-const POINT_STEP_M: f64 = 0.4;
+pub(crate) const POINT_STEP_M: f64 = 0.4;
 
 /// What is wrong with a file from the field.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]

@@ -98,6 +98,17 @@ impl Pass {
     }
 }
 
+/// Speed over all passes, m/s; `None` where the log has no times.
+pub fn usual_speed_m_s(passes: &[Pass]) -> Option<f64> {
+    let (mut way_m, mut time_s) = (0.0, 0.0);
+    for pass in passes {
+        let times_s = &pass.stretch.times_s;
+        time_s += (times_s.last()? - times_s.first()?).abs();
+        way_m += length_m(&pass.stretch.along_m);
+    }
+    (time_s > 0.0).then(|| way_m / time_s)
+}
+
 fn length_m(along_m: &[f64]) -> f64 {
     along_m
         .last()

@@ -50,7 +50,7 @@ fn driven(dice: &mut ChaCha8Rng, passes: usize, truth: Damped, receiver: Receive
         };
         let [value, slope] = truth.stationary();
         let mut state = [value.sqrt() * normal(dice), slope.sqrt() * normal(dice)];
-        let step = truth.step(step_m);
+        let step = truth.transition(step_m);
         for i in 0..(200.0 / step_m) as usize {
             let at_m = step_m * i as f64;
             if i > 0 {

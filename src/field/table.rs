@@ -99,6 +99,60 @@ struct Header {
     frame: Frame,
 }
 
+impl Header {
+    fn cell<'a>(&self, cells: &[&'a str], role: Role) -> Option<&'a str> {
+        let (_, at, _) = self.columns.iter().find(|(known, ..)| *known == role)?;
+        Some(cells.get(*at).copied().unwrap_or(""))
+    }
+
+    fn name(&self, role: Role) -> &str {
+        let found = self.columns.iter().find(|(known, ..)| *known == role);
+        found.map_or("", |(_, _, name)| name)
+    }
+
+    /// The two numbers of a place, and how many decimals each has at most.
+    fn place(
+        &self,
+        cells: &[&str],
+        lines: &Lines<impl BufRead>,
+        finest: &mut [usize; 2],
+    ) -> Result<[f64; 2], FieldError> {
+        let mut place = [0.0; 2];
+        for (i, role) in self.frame.roles().into_iter().enumerate() {
+            let text = self.cell(cells, role).unwrap_or("");
+            place[i] = number(text).ok_or_else(|| {
+                let name = quoted(self.name(role));
+                lines.wrong(
+                    lines.line,
+                    &format!("{name} = \"{}\" is no number", quoted(text)),
+                )
+            })?;
+            finest[i] = finest[i].max(decimals(text));
+        }
+        Ok(place)
+    }
+}
+
+impl Frame {
+    fn roles(self) -> [Role; 2] {
+        match self {
+            Frame::Earth => [Role::Latitude, Role::Longitude],
+            Frame::Local => [Role::X, Role::Y],
+            Frame::Track => [Role::Distance, Role::Offset],
+        }
+    }
+}
+
+/// The cells of a line. Without quotes, and there nearly never are any, nothing needs to be copied.
+fn cells<'a>(text: &'a str, delimiter: u8, owned: &'a mut Vec<String>) -> Vec<&'a str> {
+    if text.contains('"') {
+        *owned = fields(text, delimiter);
+        owned.iter().map(String::as_str).collect()
+    } else {
+        text.split(char::from(delimiter)).map(str::trim).collect()
+    }
+}
+
 /// Names of roles for a message.
 pub fn role_names() -> String {
     ROLES.map(|(_, name, _)| name).join(", ")
@@ -108,20 +162,9 @@ pub(super) fn read(logs: &mut Logs, lines: &mut Lines<impl BufRead>) -> Result<(
     let mut header: Option<Header> = None;
     let mut last_pass: Option<(String, u32)> = None;
     let mut finest = [0, 0];
-    while let Some(line) = lines.next_line()? {
-        if line.is_empty() || line.starts_with(b"#") {
-            continue;
-        }
-        let Ok(text) = core::str::from_utf8(line) else {
-            let line = lines.line;
-            return Err(lines.wrong(
-                line,
-                "this line is no UTF-8 text; save the file as CSV in UTF-8",
-            ));
-        };
-        let text = text.to_owned();
+    while let Some(text) = next_row(lines)? {
         match &header {
-            None => header = Some(named(logs, lines, &text)?),
+            None => header = Some(named(&logs.columns, lines, &text)?),
             Some(header) => row(logs, lines, header, &text, &mut last_pass, &mut finest)?,
         }
     }
@@ -136,6 +179,98 @@ pub(super) fn read(logs: &mut Logs, lines: &mut Lines<impl BufRead>) -> Result<(
     Ok(())
 }
 
+/// Two numbers and the line that they stand on.
+pub struct Point {
+    /// Line, from 1.
+    pub line: usize,
+    /// Both, in the order of the frame: x and y, or distance and offset, m.
+    pub at_m: [f64; 2],
+}
+
+/// What places a table holds.
+pub fn frame(text: &str, file: &str) -> Result<Frame, FieldError> {
+    let mut lines = Lines::new(text.as_bytes(), file);
+    lines.first_letter()?;
+    match next_row(&mut lines)? {
+        Some(text) => Ok(named(&[], &lines, &text)?.frame),
+        None => Err(lines.wrong(
+            lines.line.max(1),
+            "the file is empty; a line that names the columns is wanted",
+        )),
+    }
+}
+
+/// Every place of a table in that frame, at most so many, with its line: for lists whose order matters, in which none may be missing.
+pub fn points(
+    text: &str,
+    file: &str,
+    wanted: Frame,
+    most: usize,
+) -> Result<Vec<Point>, FieldError> {
+    let found = frame(text, file)?;
+    let mut lines = Lines::new(text.as_bytes(), file);
+    lines.first_letter()?;
+    let mut header: Option<Header> = None;
+    let mut points = Vec::new();
+    let mut finest = [0, 0];
+    while let Some(text) = next_row(&mut lines)? {
+        let Some(header) = &header else {
+            header = Some(named(&[], &lines, &text)?);
+            if found != wanted {
+                let columns = match wanted {
+                    Frame::Earth => "latitude and longitude",
+                    Frame::Local => "x_m and y_m",
+                    Frame::Track => "distance_m and offset_m",
+                };
+                let what = format!("the columns {columns} are wanted");
+                return Err(lines.wrong(lines.line, &what));
+            }
+            continue;
+        };
+        if points.len() == most {
+            let what = format!("more than {most} points; keep every second one, or fewer");
+            return Err(lines.wrong(lines.line, &what));
+        }
+        let mut owned = Vec::new();
+        let cells = cells(&text, header.delimiter, &mut owned);
+        let at_m = header.place(&cells, &lines, &mut finest)?;
+        for (role, value) in header.frame.roles().into_iter().zip(at_m) {
+            if value.abs() > super::FARTHEST_M {
+                let (name, text) = (header.name(role), header.cell(&cells, role).unwrap_or(""));
+                let what = format!(
+                    "{} = {} is beyond anything in a field; metres are wanted",
+                    quoted(name),
+                    quoted(text)
+                );
+                return Err(lines.wrong(lines.line, &what));
+            }
+        }
+        points.push(Point {
+            line: lines.line,
+            at_m,
+        });
+    }
+    Ok(points)
+}
+
+/// The next line that is neither empty nor a comment.
+fn next_row(lines: &mut Lines<impl BufRead>) -> Result<Option<String>, FieldError> {
+    while let Some(line) = lines.next_line()? {
+        if line.is_empty() || line.starts_with(b"#") {
+            continue;
+        }
+        let Ok(text) = core::str::from_utf8(line) else {
+            let line = lines.line;
+            return Err(lines.wrong(
+                line,
+                "this line is no UTF-8 text; save the file as CSV in UTF-8",
+            ));
+        };
+        return Ok(Some(text.to_owned()));
+    }
+    Ok(None)
+}
+
 fn plain(name: &str) -> String {
     name.chars()
         .filter(|c| c.is_alphanumeric())
@@ -143,7 +278,11 @@ fn plain(name: &str) -> String {
         .collect()
 }
 
-fn named(logs: &Logs, lines: &Lines<impl BufRead>, text: &str) -> Result<Header, FieldError> {
+fn named(
+    told: &[(String, String)],
+    lines: &Lines<impl BufRead>,
+    text: &str,
+) -> Result<Header, FieldError> {
     let count = |delimiter: u8| text.bytes().filter(|byte| *byte == delimiter).count();
     // In a tie the first: a semicolon beside commas separates, as the commas may be those of decimals.
     let delimiter = [b';', b'\t', b',']
@@ -153,14 +292,14 @@ fn named(logs: &Logs, lines: &Lines<impl BufRead>, text: &str) -> Result<Header,
         .unwrap_or(b',');
     let names = fields(text, delimiter);
     let mut columns = Vec::new();
-    for (role, told, known) in &ROLES {
-        let given = logs.columns.iter().find(|(name, _)| name == told);
+    for (role, word, known) in &ROLES {
+        let given = told.iter().find(|(name, _)| name == word);
         let at = match given {
             Some((_, wanted)) => {
                 let at = names.iter().position(|name| name == wanted);
                 if at.is_none() {
                     let what = format!(
-                        "no column \"{}\" (told for {told}); this line must name the columns, it has: {}",
+                        "no column \"{}\" (told for {word}); this line must name the columns, it has: {}",
                         quoted(wanted),
                         quoted(text)
                     );
@@ -236,39 +375,19 @@ fn row(
     last_pass: &mut Option<(String, u32)>,
     finest: &mut [usize; 2],
 ) -> Result<(), FieldError> {
-    // Without quotes, and there nearly never are any, nothing needs to be copied.
-    let owned;
-    let cells: Vec<&str> = if text.contains('"') {
-        owned = fields(text, header.delimiter);
-        owned.iter().map(String::as_str).collect()
-    } else {
-        text.split(char::from(header.delimiter))
-            .map(str::trim)
-            .collect()
-    };
-    let find = |role| header.columns.iter().find(|(known, ..)| *known == role);
-    let cell = |role| find(role).map(|(_, at, _)| cells.get(*at).copied().unwrap_or(""));
-    let wanted = match header.frame {
-        Frame::Earth => [Role::Latitude, Role::Longitude],
-        Frame::Local => [Role::X, Role::Y],
-        Frame::Track => [Role::Distance, Role::Offset],
-    };
-    let texts = wanted.map(|role| cell(role).unwrap_or(""));
-    if texts.iter().all(|text| text.is_empty()) {
+    let mut owned = Vec::new();
+    let cells = cells(text, header.delimiter, &mut owned);
+    let cell = |role| header.cell(&cells, role);
+    if header
+        .frame
+        .roles()
+        .iter()
+        .all(|role| cell(*role).unwrap_or("").is_empty())
+    {
         logs.without_position += 1;
         return Ok(());
     }
-    let mut place = [0.0; 2];
-    for i in 0..2 {
-        place[i] = number(texts[i]).ok_or_else(|| {
-            let name = find(wanted[i]).map_or("", |(_, _, name)| name);
-            lines.wrong(
-                lines.line,
-                &format!("{} = \"{}\" is no number", quoted(name), quoted(texts[i])),
-            )
-        })?;
-        finest[i] = finest[i].max(decimals(texts[i]));
-    }
+    let place = header.place(&cells, lines, finest)?;
     let time_s = cell(Role::Time).filter(|text| !text.is_empty()).map(|text| {
         seconds(text).or_else(|| number(text)).ok_or_else(|| {
             lines.wrong(lines.line, &format!("the time \"{}\" is none; seconds, 08:15:30 or 2026-05-04T08:15:30Z are wanted", quoted(text)))

@@ -1,7 +1,7 @@
-//! Files with measured or planned paths: comma-separated values, one point per line.
+//! Files with measured or planned paths, one point per line, read by the reader of tables that all logs have ([`crate::field`]).
 //!
 //! Common to all: UTF-8; a line that begins with `#` is a comment, an empty line nothing; the first other line names the
-//! columns. Columns may stand in any order and further ones are passed over. Numbers have a decimal point and no unit;
+//! columns, between commas, semicolons or tabs. Columns may stand in any order and further ones are passed over. Numbers have no unit;
 //! lengths are metres. Every fault is told with file and line. At most 2.5 million points are read.
 //!
 //! # Logged pass (`--replay FILE`)
@@ -19,9 +19,14 @@
 //!   positive.
 //!
 //! A pass that was driven the other way than its distances run: reverse the order of the lines, count the distances from
-//! the other end and turn the signs of the offsets. Points at most 2 m apart; the log is resampled, never extrapolated, so
+//! the other end and turn the signs of the offsets. Points at most 6 m apart: up to 2 m the tractor is taken straight from one to the next,
+//! beyond that through the wander that is fitted to the points (a fix a second is enough). The log is never extrapolated, so
 //! that it must be as long as the simulated pass. Over that length the offset may not get farther than 3 m from the line, nor
 //! wander about its straight trend with a standard deviation above 0.5 m; from 0.5 m and 0.15 m on it is doubted aloud.
+//!
+//! Any log that `rowroom field` reads will do as well (NMEA 0183, GPX, GeoJSON, CSV with places): its longest pass is driven, about its own
+//! straight line or arc, through the wander that is fitted to all its passes. The receiver's noise is taken off; its drift cannot be, so
+//! that a log that says its receiver had no fixed carrier phase is refused.
 //!
 //! # Polyline of the planned row line (`[line.polyline]`)
 //!
@@ -36,223 +41,110 @@
 //! - `x_m`, `y_m`: place in any level frame with equal axes, x to the east and y to the north or turned alike
 //!   (counter-clockwise from x to y), m, in driving order. The pass begins at the first point.
 
+mod coarse;
 mod plausible;
 
 pub use plausible::{Wander, wander};
 
+use crate::field::FieldError;
+use crate::field::kalman::Stretch;
+use crate::field::log::Frame;
+use crate::field::table::{Point, frame, points};
 use crate::model::driver::LoggedPath;
 use crate::model::line::Bend;
 use crate::quote::quoted;
 
-/// Points of a logged pass may be this far apart, m.
+/// Between points of a logged pass that are this far apart the tractor goes straight or nearly so, m.
 pub const WIDEST_GAP_M: f64 = 2.0;
+
+/// They may be this far apart where the wander between them can be fitted, m (our choice: a fix a second at 21 km/h).
+pub const COARSEST_GAP_M: f64 = 6.0;
 
 /// Most points of a file (assumed: a millimetre apart they cover the longest pass).
 pub const MOST_POINTS: usize = 2_500_000;
 
-/// No number of a file is larger, m (assumed: places in any map projection are smaller).
-pub const FARTHEST_M: f64 = 1e8;
-
-/// What is wrong with a file of points.
-#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-pub enum FieldlogError {
-    /// A column is missing.
-    #[error(
-        "{file}:{line}: the column {column} is missing; this line must name the columns, as in \"{wanted}\""
-    )]
-    Column {
-        /// File as the caller named it.
-        file: String,
-        /// Line, from 1.
-        line: usize,
-        /// The column.
-        column: &'static str,
-        /// A line that would do.
-        wanted: String,
-    },
-    /// A field is no number.
-    #[error("{file}:{line}: {column} = \"{found}\" is no number")]
-    Number {
-        /// File as the caller named it.
-        file: String,
-        /// Line, from 1.
-        line: usize,
-        /// The column.
-        column: &'static str,
-        /// What stands there.
-        found: String,
-    },
-    /// A number that no place on Earth has.
-    #[error("{file}:{line}: {column} = {found} is beyond anything in a field; metres are wanted")]
-    Far {
-        /// File as the caller named it.
-        file: String,
-        /// Line, from 1.
-        line: usize,
-        /// The column.
-        column: &'static str,
-        /// What stands there.
-        found: String,
-    },
-    /// The distances do not rise, or two points coincide.
-    #[error("{file}:{line}: {what}")]
-    Order {
-        /// File as the caller named it.
-        file: String,
-        /// Line, from 1.
-        line: usize,
-        /// What is wrong and what would be right.
-        what: String,
-    },
-    /// Too few points.
-    #[error("{file}: {found} points; at least {least} are needed")]
-    TooFew {
-        /// File as the caller named it.
-        file: String,
-        /// Points found.
-        found: usize,
-        /// Least number of points.
-        least: usize,
-    },
-    /// Too many points.
-    #[error("{file}:{line}: more than {MOST_POINTS} points; keep every second one, or fewer")]
-    TooMany {
-        /// File as the caller named it.
-        file: String,
-        /// Line of the first one that is too many, from 1.
-        line: usize,
-    },
-}
-
-/// A point and the line it stands on.
-struct Point {
-    line: usize,
-    first: f64,
-    second: f64,
-}
-
-fn points(
-    text: &str,
-    file: &str,
-    columns: [&'static str; 2],
-    least: usize,
-) -> Result<Vec<Point>, FieldlogError> {
-    let mut at: Option<[usize; 2]> = None;
-    let mut points = Vec::new();
-    let mut last_line = 1;
-    // Spreadsheets begin a file with a byte order mark: it would belong to the first column's name, which then is unknown.
-    for (line, content) in text.trim_start_matches('\u{feff}').lines().enumerate() {
-        let (line, content) = (line + 1, content.trim());
-        last_line = line;
-        if content.is_empty() || content.starts_with('#') {
-            continue;
-        }
-        let fields = content.split(',').map(str::trim);
-        let Some(at) = at else {
-            let find = |column: &'static str| {
-                fields
-                    .clone()
-                    .position(|field| field == column)
-                    .ok_or_else(|| FieldlogError::Column {
-                        file: file.to_string(),
-                        line,
-                        column,
-                        wanted: columns.join(","),
-                    })
-            };
-            at = Some([find(columns[0])?, find(columns[1])?]);
-            continue;
-        };
-        if points.len() == MOST_POINTS {
-            return Err(FieldlogError::TooMany {
-                file: file.to_string(),
-                line,
-            });
-        }
-        let number = |which: usize| {
-            let text = fields.clone().nth(at[which]).unwrap_or("");
-            let number: f64 = text.parse().unwrap_or(f64::NAN);
-            // NaN fails this too, whether it was written so or stands for what is no number.
-            if number.abs() <= FARTHEST_M {
-                return Ok(number);
-            }
-            let (file, column, found) = (file.to_string(), columns[which], quoted(text));
-            Err(if number.is_finite() {
-                FieldlogError::Far {
-                    file,
-                    line,
-                    column,
-                    found,
-                }
-            } else {
-                FieldlogError::Number {
-                    file,
-                    line,
-                    column,
-                    found,
-                }
-            })
-        };
-        points.push(Point {
-            line,
-            first: number(0)?,
-            second: number(1)?,
-        });
-    }
-    if at.is_none() {
-        return Err(FieldlogError::Column {
-            file: file.to_string(),
-            line: last_line,
-            column: columns[0],
-            wanted: columns.join(","),
-        });
-    }
+/// The places of a table with their lines, at least so many.
+fn places(text: &str, file: &str, frame: Frame, least: usize) -> Result<Vec<Point>, FieldError> {
+    let points = points(text, file, frame, MOST_POINTS)?;
     if points.len() < least {
-        return Err(FieldlogError::TooFew {
-            file: file.to_string(),
-            found: points.len(),
-            least,
-        });
+        let found = points.len();
+        let line = points.last().map_or(1, |point| point.line);
+        return Err(wrong(
+            file,
+            line,
+            format!("{found} points; at least {least} are needed"),
+        ));
     }
     Ok(points)
 }
 
-/// Reads a logged pass; distances are counted from its first point.
-pub fn logged_pass(text: &str, file: &str) -> Result<LoggedPath, FieldlogError> {
-    let points = points(text, file, ["distance_m", "offset_m"], 3)?;
-    let start_m = points[0].first;
+fn wrong(file: &str, line: usize, what: String) -> FieldError {
+    FieldError::Line {
+        file: file.to_string(),
+        line,
+        what,
+    }
+}
+
+/// Reads a logged pass; distances are counted from its first point. What lies between points that are far apart, or in a log of places,
+/// is drawn by `seed`.
+pub fn logged_pass(text: &str, file: &str, seed: u64) -> Result<LoggedPath, FieldError> {
+    // What no table begins with begins the other kinds of logs.
+    let first = text
+        .trim_start_matches('\u{feff}')
+        .trim_start()
+        .chars()
+        .next();
+    if matches!(first, Some('$' | '!' | '<' | '{')) || frame(text, file)? != Frame::Track {
+        return coarse::longest_pass(text, file, seed);
+    }
+    let points = places(text, file, Frame::Track, 3)?;
+    let start_m = points[0].at_m[0];
+    let mut widest_m = 0.0_f64;
     for pair in points.windows(2) {
-        let step_m = pair[1].first - pair[0].first;
+        let [before_m, here_m] = [pair[0].at_m[0], pair[1].at_m[0]];
+        let step_m = here_m - before_m;
+        widest_m = widest_m.max(step_m);
         let what = if step_m <= 0.0 {
             format!(
                 "distance_m = {} does not rise above {} in the line before",
-                quoted(&pair[1].first.to_string()),
-                quoted(&pair[0].first.to_string())
+                quoted(&here_m.to_string()),
+                quoted(&before_m.to_string())
             )
-        } else if step_m > WIDEST_GAP_M {
+        } else if step_m > COARSEST_GAP_M {
             format!(
-                "distance_m = {} lies {step_m:.1} m beyond the point before; at most {WIDEST_GAP_M} m are allowed{}",
-                pair[1].first,
+                "distance_m = {here_m} lies {step_m:.1} m beyond the point before; at most {COARSEST_GAP_M} m are allowed{}",
                 plausible::question_of_step(usual_step_m(&points))
             )
         } else {
             continue;
         };
-        return Err(FieldlogError::Order {
-            file: file.to_string(),
-            line: pair[1].line,
-            what,
-        });
+        return Err(wrong(file, pair[1].line, what));
     }
-    Ok(LoggedPath::new(
-        points.iter().map(|point| point.first - start_m).collect(),
-        points.iter().map(|point| point.second).collect(),
-    ))
+    let along_m: Vec<f64> = points.iter().map(|point| point.at_m[0] - start_m).collect();
+    let offsets_m: Vec<f64> = points.iter().map(|point| point.at_m[1]).collect();
+    if widest_m <= WIDEST_GAP_M {
+        return Ok(LoggedPath::new(along_m, offsets_m));
+    }
+    let pass = Stretch {
+        along_m,
+        offsets_m,
+        columns: 2,
+        ..Stretch::default()
+    };
+    coarse::through(core::slice::from_ref(&pass), &pass, seed).ok_or_else(|| {
+        let what = format!(
+            "points up to {widest_m:.1} m apart, and too few of them to tell how the tractor wanders between them; {WIDEST_GAP_M} m apart they need not"
+        );
+        wrong(file, points[0].line, what)
+    })
 }
 
 /// Half of the steps from point to point are at most this long, m.
 fn usual_step_m(points: &[Point]) -> f64 {
-    let steps = points.windows(2).map(|pair| pair[1].first - pair[0].first);
+    let steps = points
+        .windows(2)
+        .map(|pair| pair[1].at_m[0] - pair[0].at_m[0]);
     let mut steps: Vec<f64> = steps.collect();
     let middle = steps.len().saturating_sub(1) / 2;
     // The median: one gap where the receiver lost its position says nothing about the unit.
@@ -269,15 +161,15 @@ pub struct Polyline {
 }
 
 /// Reads the polyline of a row line.
-pub fn polyline(text: &str, file: &str) -> Result<Polyline, FieldlogError> {
-    let points = points(text, file, ["x_m", "y_m"], 2)?;
+pub fn polyline(text: &str, file: &str) -> Result<Polyline, FieldError> {
+    let points = places(text, file, Frame::Local, 2)?;
     let mut corners = Vec::new();
     let mut length_m = 0.0;
     let mut heading: Option<f64> = None;
     for pair in points.windows(2) {
         let (dx, dy) = (
-            pair[1].first - pair[0].first,
-            pair[1].second - pair[0].second,
+            pair[1].at_m[0] - pair[0].at_m[0],
+            pair[1].at_m[1] - pair[0].at_m[1],
         );
         let stretch_m = libm::hypot(dx, dy);
         let now = libm::atan2(dy, dx);
@@ -300,11 +192,7 @@ pub fn polyline(text: &str, file: &str) -> Result<Polyline, FieldlogError> {
             }
         }
         if !what.is_empty() {
-            return Err(FieldlogError::Order {
-                file: file.to_string(),
-                line: pair[1].line,
-                what,
-            });
+            return Err(wrong(file, pair[1].line, what));
         }
         heading = Some(now);
         length_m += stretch_m;

@@ -33,7 +33,9 @@ pub use budget::{
 pub use margins::{Margins, check_stable, critical_speed, loop_response, loop_step, margins};
 pub use shift::{actuator_response, actuator_step};
 pub use unstable::Unstable;
-pub use vehicle::{AxleResponse, AxleWander, axle_response, axle_wander};
+pub use vehicle::{
+    AxleResponse, AxleWander, axle_about_line, axle_density, axle_response, axle_wander,
+};
 
 pub use crate::model::controller::linear::ShiftResponse;
 pub use crate::model::sampled::Complex;

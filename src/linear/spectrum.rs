@@ -9,13 +9,6 @@ pub fn gauss_markov(sd: f64, time_s: f64, w_rad_s: f64) -> f64 {
     2.0 * sd * sd * time_s / (1.0 + x * x)
 }
 
-/// Two-sided density of a smooth (Matérn 3/2) noise with the scale `time_s`, unit² s.
-pub fn smooth(sd: f64, time_s: f64, w_rad_s: f64) -> f64 {
-    let x = w_rad_s * time_s;
-    let lorentz = 1.0 + x * x;
-    4.0 * sd * sd * time_s / (lorentz * lorentz)
-}
-
 /// Density of a Gauss-Markov noise that exists at frames only, before the hold, unit² s; `time_s` 0: white.
 pub fn sampled_gauss_markov(sd: f64, time_s: f64, at: &Frequency) -> f64 {
     let kept = if time_s > 0.0 {
@@ -155,6 +148,7 @@ fn panel<const N: usize>(f: &impl Fn(f64) -> [f64; N], a: f64, b: f64) -> ([f64;
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::model::damped::Damped;
 
     /// A 15-point Kronrod rule is exact to degree 22, its 7-point Gauss rule to degree 13: integral of x^k over [-1, 1] is
     /// 2/(k + 1) for even k. Rounding only: 1e-14.
@@ -172,7 +166,12 @@ mod tests {
     fn analytic_densities_integrate_to_the_variance() {
         for time_s in [0.02, 1.0, 400.0] {
             let found = variances(
-                |w| [gauss_markov(0.3, time_s, w), smooth(0.2, time_s, w)],
+                |w| {
+                    [
+                        gauss_markov(0.3, time_s, w),
+                        Damped::smooth(0.2, time_s).density(w),
+                    ]
+                },
                 1e-2 / time_s,
                 1e3 / time_s,
             );

@@ -1,8 +1,9 @@
 //! Driver, tractor and hitch: how far the axle and points of the frame wander.
 
 use super::Complex;
-use super::spectrum::{gauss_markov, smooth, variances};
+use super::spectrum::{gauss_markov, variances};
 use super::unstable::{SUGGESTED_GAIN_MARGIN, Unstable};
+use crate::model::damped::Damped;
 use crate::model::driver::Driver;
 use crate::model::hitch::Hitch;
 use crate::model::sampled::delay;
@@ -79,30 +80,34 @@ pub fn axle_response(setup: &Setup, speed_m_s: f64, w_rad_s: f64) -> Option<Axle
 
 /// Axle wander by source. `None` for a replayed path or a steering loop that is not stable.
 pub fn axle_wander(setup: &Setup, speed_m_s: f64) -> Option<AxleWander> {
+    let satellite = matches!(setup.driver, Driver::SatelliteLine(_));
+    wander(setup, speed_m_s, if satellite { 0.0 } else { 1.0 })
+}
+
+/// The same about the planned line, as a log sees it, whoever steers: what the driver follows of the rows is in it.
+pub fn axle_about_line(setup: &Setup, speed_m_s: f64) -> Option<AxleWander> {
+    wander(setup, speed_m_s, 0.0)
+}
+
+/// Two-sided density of the axle's offset from the planned line at an angular frequency above 0, m² s. `None` for a replayed path.
+pub fn axle_density(setup: &Setup, speed_m_s: f64, w_rad_s: f64) -> Option<f64> {
+    let noises = DriverNoises::new(setup, speed_m_s);
+    Some(
+        noises
+            .shares(&axle_response(setup, speed_m_s, w_rad_s)?, 0.0, w_rad_s)
+            .iter()
+            .sum(),
+    )
+}
+
+/// Wander about so much of the row.
+fn wander(setup: &Setup, speed_m_s: f64, of_row: f64) -> Option<AxleWander> {
     steering_stable(setup, speed_m_s).ok()?;
     axle_response(setup, speed_m_s, 1.0)?;
     let noises = DriverNoises::new(setup, speed_m_s);
-    let satellite = matches!(setup.driver, Driver::SatelliteLine(_));
     let (low, high) = band(setup, speed_m_s);
     let [row, seeing, steering, receiver, drift] = variances(
-        |w| {
-            let Some(y) = axle_response(setup, speed_m_s, w) else {
-                return [0.0; 5];
-            };
-            let off_row = if satellite {
-                y.row
-            } else {
-                y.row - Complex::new(1.0, 0.0)
-            };
-            let density = noises.densities(w);
-            [
-                off_row.norm_sqr() * density[0],
-                y.seeing.norm_sqr() * density[1],
-                y.steering.norm_sqr() * density[2],
-                y.receiver.norm_sqr() * density[3],
-                y.receiver.norm_sqr() * density[4],
-            ]
-        },
+        |w| axle_response(setup, speed_m_s, w).map_or([0.0; 5], |y| noises.shares(&y, of_row, w)),
         low,
         high,
     );
@@ -115,16 +120,16 @@ pub fn axle_wander(setup: &Setup, speed_m_s: f64) -> Option<AxleWander> {
     })
 }
 
-/// Row, seeing, steering, receiver and drift as noises over time at one speed: (sd, time in s).
+/// Row, seeing, steering, receiver and drift as noises over time at one speed; the last four as (sd, time in s).
 pub(super) struct DriverNoises {
-    row: (f64, f64),
+    row: Damped,
     others: [(f64, f64); 4],
 }
 
 impl DriverNoises {
     pub(super) fn new(setup: &Setup, speed_m_s: f64) -> DriverNoises {
         let none = (0.0, 1.0);
-        let row = (setup.rows.wander.sd, setup.rows.wander.reach / speed_m_s);
+        let row = setup.rows.wander.stretched(1.0 / speed_m_s);
         let others = match &setup.driver {
             Driver::Hand(hand) => [
                 (
@@ -148,13 +153,25 @@ impl DriverNoises {
         let [a, b, c, d] = self
             .others
             .map(|(sd, time)| gauss_markov(sd, time, w_rad_s));
-        [smooth(self.row.0, self.row.1, w_rad_s), a, b, c, d]
+        [self.row.density(w_rad_s), a, b, c, d]
+    }
+
+    /// Density by source of the axle's offset from so much of the row.
+    fn shares(&self, y: &AxleResponse, of_row: f64, w_rad_s: f64) -> [f64; 5] {
+        let density = self.densities(w_rad_s);
+        [
+            (y.row - Complex::new(of_row, 0.0)).norm_sqr() * density[0],
+            y.seeing.norm_sqr() * density[1],
+            y.steering.norm_sqr() * density[2],
+            y.receiver.norm_sqr() * density[3],
+            y.receiver.norm_sqr() * density[4],
+        ]
     }
 
     fn slowest_s(&self) -> f64 {
         self.others
             .iter()
-            .fold(self.row.1, |slowest, (_, time)| slowest.max(*time))
+            .fold(self.row.memory(), |slowest, (_, time)| slowest.max(*time))
     }
 }
 

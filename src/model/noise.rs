@@ -1,4 +1,4 @@
-//! The two noise shapes, stationary and Gaussian.
+//! The first-order noise, stationary and Gaussian; the second-order one is [`super::damped`].
 //!
 //! Both are simulated by their exact recurrence, never by Euler steps, so that variance and
 //! correlation do not depend on the step.
@@ -16,16 +16,6 @@ pub struct GaussMarkov {
     /// Standard deviation, at least 0.
     pub sd: f64,
     /// Correlation length (m) or time (s), above 0.
-    pub reach: f64,
-}
-
-/// A noise with the autocovariance `sd² (1 + |d|/l) exp(-|d| / l)` (Matérn ν = 3/2): smooth,
-/// with a finite mean square slope.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Smooth {
-    /// Standard deviation, at least 0.
-    pub sd: f64,
-    /// Correlation length (m), above 0.
     pub reach: f64,
 }
 
@@ -82,80 +72,9 @@ impl GaussMarkovStep {
     }
 }
 
-/// The exact recurrence of a [`Smooth`] noise over one fixed step; the state is (value, slope).
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct SmoothStep {
-    pub(crate) sd: f64,
-    slope_sd: f64,
-    phi: [[f64; 2]; 2],
-    /// Lower Cholesky factor of the step's covariance: (11, 21, 22).
-    factor: [f64; 3],
-}
-
-impl Smooth {
-    /// See [`GaussMarkov::through_points`].
-    pub fn through_points(&self, d: f64) -> Smooth {
-        let x = d / self.reach;
-        Smooth {
-            sd: self.sd / between_points((1.0 + x) * libm::exp(-x)),
-            ..*self
-        }
-    }
-
-    /// The recurrence over a step of `d` (same unit as `reach`, above 0).
-    pub fn step(&self, d: f64) -> SmoothStep {
-        let m = 1.0 / self.reach;
-        let x = m * d;
-        let decay = libm::exp(-x);
-        let phi = [
-            [decay * (1.0 + x), decay * d],
-            [-decay * m * x, decay * (1.0 - x)],
-        ];
-        let (p0, p1) = (self.sd * self.sd, self.sd * self.sd * m * m);
-        // Q = P - Phi P Phi^T cancels to the third order in x: written out, only the exponential cancels.
-        let fall = -libm::expm1(-2.0 * x);
-        let rest = decay * decay;
-        let q11 = p0 * (fall - rest * (2.0 * x + 2.0 * x * x));
-        let q12 = p0 * m * rest * 2.0 * x * x;
-        let q22 = p1 * (fall + rest * (2.0 * x - 2.0 * x * x));
-        // Rounding may leave a variance a hair below 0 for a very short step.
-        let l11 = q11.max(0.0).sqrt();
-        let l21 = if l11 > 0.0 { q12 / l11 } else { 0.0 };
-        let l22 = (q22 - l21 * l21).max(0.0).sqrt();
-        SmoothStep {
-            sd: self.sd,
-            slope_sd: self.sd * m,
-            phi,
-            factor: [l11, l21, l22],
-        }
-    }
-}
-
-impl SmoothStep {
-    /// A state of the stationary law from two standard normal deviates.
-    #[inline(always)]
-    pub fn start<const N: usize>(&self, normal: [Lanes<N>; 2]) -> [Lanes<N>; 2] {
-        [normal[0] * self.sd, normal[1] * self.slope_sd]
-    }
-
-    /// The state one step later.
-    #[inline(always)]
-    pub fn next<const N: usize>(
-        &self,
-        state: [Lanes<N>; 2],
-        normal: [Lanes<N>; 2],
-    ) -> [Lanes<N>; 2] {
-        let ([a, b], [l11, l21, l22]) = (self.phi, self.factor);
-        [
-            state[0] * a[0] + state[1] * a[1] + normal[0] * l11,
-            state[0] * b[0] + state[1] * b[1] + normal[0] * l21 + normal[1] * l22,
-        ]
-    }
-}
-
 /// Standard deviation of a straight line between two points of this correlation, on the mean over the way, as share of theirs: at a share u
 /// of it the variance is `u² + (1 - u)² + 2 u (1 - u) rho`.
-fn between_points(correlation: f64) -> f64 {
+pub(super) fn between_points(correlation: f64) -> f64 {
     ((2.0 + correlation) / 3.0).sqrt()
 }
 
@@ -180,25 +99,5 @@ mod tests {
         assert!((half.decay * half.decay - whole.decay).abs() < 1e-15);
         let variance = half.spread * half.spread * (1.0 + half.decay * half.decay);
         assert!((variance / (whole.spread * whole.spread) - 1.0).abs() < 1e-12);
-    }
-
-    #[test]
-    fn analytic_smooth_recurrence_keeps_the_stationary_covariance() {
-        for d in [1e-3, 0.05, 1.0, 30.0] {
-            let noise = Smooth {
-                sd: 0.03,
-                reach: 12.5,
-            };
-            let step = noise.step(d);
-            let (p0, p1) = (0.03f64.powi(2), (0.03f64 / 12.5).powi(2));
-            let [a, b] = step.phi;
-            let [l11, l21, l22] = step.factor;
-            let v00 = a[0] * a[0] * p0 + a[1] * a[1] * p1 + l11 * l11;
-            let v01 = a[0] * b[0] * p0 + a[1] * b[1] * p1 + l11 * l21;
-            let v11 = b[0] * b[0] * p0 + b[1] * b[1] * p1 + l21 * l21 + l22 * l22;
-            assert!((v00 / p0 - 1.0).abs() < 1e-12, "{d}");
-            assert!((v11 / p1 - 1.0).abs() < 1e-12, "{d}");
-            assert!(v01.abs() < 1e-12 * (p0 * p1).sqrt(), "{d}");
-        }
     }
 }

@@ -1,6 +1,6 @@
 //! Rows as planted and the plants in them.
 
-use super::noise::Smooth;
+use super::damped::Damped;
 
 /// The rows under the implement and how exactly the planter put them there.
 #[derive(Clone, Debug, PartialEq)]
@@ -13,7 +13,7 @@ pub struct Rows {
     /// Indices of the rows that camera and driver see; all belong to one planter pass.
     pub guided: Vec<usize>,
     /// The planter's wander from the planned line, common to the rows of one planter pass, m.
-    pub wander: Smooth,
+    pub wander: Damped,
     /// Standard deviation of the joining error of every planter pass but the guided one, m.
     pub join_sd_m: f64,
     /// Standard deviation of the lateral setting error of each planter row unit, m.

@@ -2,11 +2,12 @@
 
 use super::camera::{Camera, Mount, PositionSensor, YawSensor};
 use super::controller::{Controllers, LagCompensation, OnOff, Pid};
+use super::damped::Damped;
 use super::driver::{Driver, HandDriver};
 use super::hitch::{Hitch, Tools};
 use super::hydraulics::{DirectionalValve, Hydraulics, ProportionalValve};
 use super::line::Line;
-use super::noise::{GaussMarkov, POINTS_PER_REACH, Smooth};
+use super::noise::{GaussMarkov, POINTS_PER_REACH};
 use super::rows::{Plants, Rows};
 use super::tracker::Tracker;
 use super::tractor::Tractor;
@@ -149,10 +150,7 @@ impl Setup {
                 offset_m: vec![0.675, 0.225, -0.225, -0.675],
                 planter_pass: vec![0; 4],
                 guided: vec![0, 1, 2, 3],
-                wander: Smooth {
-                    sd: 0.030,
-                    reach: 12.5,
-                },
+                wander: Damped::smooth(0.030, 12.5),
                 join_sd_m: 0.0,
                 unit_sd_m: 0.0,
             },

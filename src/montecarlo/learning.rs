@@ -10,17 +10,19 @@ use super::plan::{Plan, Until};
 use super::readings::{count, tape};
 use super::study::{StudyError, Watch, run};
 use super::watch::Unwatched;
+use crate::linear::axle_about_line;
 use crate::model::controller::Kind;
 use crate::results::FarmShare;
-use crate::results::lesson::{Band, Found, Lesson, Odd, Reached, Value, Which};
+use crate::results::lesson::{Band, Found, Lesson, Odd, Predicted, Reached, Value, Which};
 use crate::scenario::{FIELD_PASSES, Learned, Notes, Scenario};
 use crate::unknowns::assurance::{Axis, Reach};
 use crate::unknowns::cloud::Cloud;
+use crate::unknowns::dice::Dice;
 use crate::unknowns::emulator::{Emulated, Emulator};
 use crate::unknowns::law::Law;
 use crate::unknowns::learn::{self, conflict, learn, ln_likelihood, moved};
 use crate::unknowns::limits::{RAREST, quantiles};
-use crate::unknowns::measure::{Direct, Error, Measurement};
+use crate::unknowns::measure::{Aspect, Direct, Error, Measurement};
 
 /// A value that was measured itself.
 #[derive(Clone, Debug, PartialEq)]
@@ -273,6 +275,7 @@ impl<'a> Visited<'a> {
         let (at_before, at_after) = (emulator.at(before), emulator.at(&after.cloud));
         let evidence = self.evidence(&at_before, &new, measured);
         let odd = conflict(before, &pairs(&evidence)).filter(|odd| odd.is_real());
+        let predicted = predicted(self.seed, before, &evidence);
         let values = self.values(before, &after.cloud);
         let ln_allowed = libm::log(study.allowed_cut_rate);
         let assured = |at: &Emulated, cloud: &Cloud| {
@@ -314,6 +317,7 @@ impl<'a> Visited<'a> {
                     after: share(&at_after, &after.cloud, cell),
                 })
                 .collect(),
+            predicted,
             odd: odd.map(|odd| Odd {
                 probability: odd.probability,
                 which: evidence[odd.result].which.clone(),
@@ -359,6 +363,80 @@ struct Evidence {
     which: Which,
     measurement: Box<dyn Measurement>,
     result: Vec<f64>,
+}
+
+/// What each finding was before it was found: one simulated at every point, by the points' weights.
+fn predicted(seed: u64, before: &Cloud, evidence: &[Evidence]) -> Vec<Predicted> {
+    let mut dice = Dice::new(seed ^ 0x51c8_0f4e_2b97_a36d);
+    let mut all = Vec::new();
+    for one in evidence {
+        let simulated: Vec<Vec<f64>> = (0..before.len())
+            .map(|point| one.measurement.simulate(point, &mut dice))
+            .collect();
+        for (aspect, below) in one.measurement.below(&one.result) {
+            let numbers: Vec<f64> = simulated
+                .iter()
+                .map(|result| aspect_of(aspect, result))
+                .collect();
+            let [p05, p50, p95] = quantiles(before.weights(), &numbers, [0.05, 0.5, 0.95]);
+            let below: f64 = (before.weights().iter().zip(&below))
+                .map(|(weight, below)| weight * below)
+                .sum();
+            all.push(Predicted {
+                which: one.which.clone(),
+                aspect,
+                found: aspect_of(aspect, &one.result),
+                predicted: FarmShare { p05, p50, p95 },
+                agrees: (0.05..=0.95).contains(&below),
+            });
+        }
+    }
+    all
+}
+
+/// The number that an aspect looks at.
+fn aspect_of(aspect: Aspect, result: &[f64]) -> f64 {
+    let n = result.len() as f64;
+    let mean = result.iter().sum::<f64>() / n;
+    match aspect {
+        Aspect::Spread => {
+            let squares = result.iter().map(|x| (x - mean) * (x - mean));
+            (squares.sum::<f64>() / (n - 1.0)).sqrt()
+        }
+        Aspect::Mean => mean,
+        Aspect::Struck | Aspect::Value => result.first().copied().unwrap_or(f64::NAN),
+    }
+}
+
+/// Fields of which the wander is predicted.
+const WANDER_FIELDS: u64 = 256;
+
+/// What a scenario predicts of the tractor's wander about its planned line at a speed, m/s, beside that of a log with its 95 % limits, m:
+/// they agree where both ranges meet. `None` for a replayed path.
+pub fn predicted_wander(
+    scenario: &Scenario,
+    seed: u64,
+    speed_m_s: f64,
+    found_m: f64,
+    [lower_m, upper_m]: [f64; 2],
+) -> Option<Predicted> {
+    let sds_m: Vec<f64> = (0..WANDER_FIELDS)
+        .filter_map(|field| {
+            let setup = scenario.draw(seed, field * FIELD_PASSES);
+            Some(axle_about_line(&setup, speed_m_s)?.variance_m2().sqrt())
+        })
+        .collect();
+    if sds_m.is_empty() {
+        return None;
+    }
+    let [p05, p50, p95] = quantiles(&vec![1.0; sds_m.len()], &sds_m, [0.05, 0.5, 0.95]);
+    Some(Predicted {
+        which: Which::Wander,
+        aspect: Aspect::Value,
+        found: found_m,
+        predicted: FarmShare { p05, p50, p95 },
+        agrees: lower_m <= p95 && p05 <= upper_m,
+    })
 }
 
 fn pairs(all: &[Evidence]) -> Vec<(&dyn Measurement, &[f64])> {

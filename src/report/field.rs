@@ -7,16 +7,122 @@ use crate::field::receiver::{Receiver, Verdict};
 use crate::field::wander::{Estimate, Wander};
 
 use super::File;
-use super::display::{fixed, grouped};
+use super::display::{Units, fixed, grouped};
+use super::lesson::{against, lesson_text};
+use super::svg::predicted::predicted;
 use super::svg::wander::pictures;
 use crate::field::Tracks;
+use crate::results::lesson::{Lesson, Predicted, Which};
+use crate::scenario::fromlog::{FAR_OFF, IntoScenario, Unwritten};
 
 /// For whoever moves tools after reading this.
 const BEFORE_MOVING: &str = "Before anything is moved: engine off, oil without pressure, implement lowered and blocked. The makers' manuals and local rules come first.";
 
+/// A wander that is damped less is a sine rather than a noise (our choice: a quarter more than the least that is tried).
+const LIKE_A_SINE: f64 = 0.25;
+
 /// All numbers in SI units.
-pub fn field_json(findings: &Findings) -> Result<String, serde_json::Error> {
-    Ok(serde_json::to_string_pretty(findings)? + "\n")
+pub fn field_json(
+    findings: &Findings,
+    into: Option<&IntoScenario>,
+) -> Result<String, serde_json::Error> {
+    #[derive(serde::Serialize)]
+    struct Whole<'a> {
+        #[serde(flatten)]
+        findings: &'a Findings,
+        #[serde(skip_serializing_if = "Option::is_none")]
+        scenario: Option<&'a IntoScenario>,
+    }
+    let whole = Whole {
+        findings,
+        scenario: into,
+    };
+    Ok(serde_json::to_string_pretty(&whole)? + "\n")
+}
+
+/// The picture of what was predicted against what was found; none where nothing was predicted.
+pub fn predicted_file(into: &IntoScenario, units: Units) -> Option<File> {
+    let picture = predicted(&into.predicted, units)?;
+    Some(File::new(
+        format!("{}.svg", picture.name),
+        picture.standalone(),
+    ))
+}
+
+/// What the scenario `from` learns: predicted against found, what changes in it, and where it was written.
+pub fn into_text(into: &IntoScenario, lesson: Option<&Lesson>, units: Units, from: &str) -> String {
+    let mut out = match lesson {
+        Some(lesson) => lesson_text(lesson),
+        None => String::new(),
+    };
+    // The lesson tells of gaps and counts; what is left is the wander.
+    let wander: Vec<Predicted> = (into.predicted.iter())
+        .filter(|one| one.which == Which::Wander)
+        .cloned()
+        .collect();
+    out += &against(&wander, units);
+    if let Some(one) = wander.iter().find(|one| !one.agrees) {
+        out += &format!(
+            "  The likeliest cause: the driver's eye and hand are {} than {from} says. The fitted ones below answer it; another log, with another driver \
+             or on another day, would tell whether they stay.\n",
+            if one.found > one.predicted.p50 {
+                "less steady"
+            } else {
+                "steadier"
+            }
+        );
+    }
+    if let Some(why) = into.unwritten {
+        out += &format!("\n{}\n", unwritten(why, units));
+    }
+    if !into.changes.is_empty() {
+        out += &format!("\nWhat changes in {from}\n");
+        for change in &into.changes {
+            let before = change.before.as_deref().unwrap_or("nothing");
+            out += &format!("  {}: {before} -> {}\n", change.key, change.after);
+        }
+    }
+    if let Some(driver) = &into.driver {
+        out += &format!(
+            "  Eye and hand are fitted so that the simulated tractor wanders by {} about its line as the log says, by {} about the row{}.\n",
+            units.small_text(driver.about_line_m),
+            units.small_text(driver.about_row_m),
+            if driver.off > FAR_OFF {
+                ", though over other distances than in the log: no driver of this program sways just so"
+            } else {
+                ""
+            }
+        );
+    }
+    match &into.file {
+        Some(file) => {
+            let visits = match into.visits {
+                0 => "",
+                _ => " and the notes",
+            };
+            out += &format!(
+                "{file} is written: {from} with this{visits} in it, its comments kept. The next study starts from there: rowroom study {file}\n"
+            );
+        }
+        None => out += &format!("Nothing of this changes {from}: nothing was written.\n"),
+    }
+    out
+}
+
+fn unwritten(why: Unwritten, units: Units) -> String {
+    match why {
+        Unwritten::AtMost(most_m) => format!(
+            "The wander is not written into the scenario: this log tells only that it is at most {}.",
+            units.small_text(most_m)
+        ),
+        Unwritten::Satellites => "The wander is not written into the scenario: its tractor is steered by satellites, and the receiver that steers does not see \
+                                  its own errors."
+            .to_owned(),
+        Unwritten::Replay => "The wander is not written into the scenario: it drives a logged pass again (--replay) and draws none.".to_owned(),
+        Unwritten::Beyond => "The wander is not written into the scenario: no driver that keeps to a row wanders so at this speed. Is the log one of this tractor \
+                              in these rows?"
+            .to_owned(),
+    }
 }
 
 /// Pictures of the wander, as files.
@@ -210,6 +316,17 @@ fn fitted(wander: &Wander, findings: &Findings, out: &mut String) {
         *out += &format!(
             "  noise of a single fix, sd          {} cm\n",
             cm(wander.receiver_noise_sd_m)
+        );
+    }
+    if let Some((damping, reach_m)) = (wander.damping.value)
+        .zip(wander.reach_m.value)
+        .filter(|(damping, _)| *damping < LIKE_A_SINE)
+    {
+        *out += &format!(
+            "  This sways with a wavelength of {} m, more like a sine than a noise (damping {} is about the least that is tried): the limits above hold less, and\n  \
+             steering that hunts is to be looked for.\n",
+            fixed(core::f64::consts::TAU * reach_m, 0),
+            fixed(damping, 2)
         );
     }
     *out += &format!(

@@ -2,11 +2,12 @@
 
 use std::fmt::Write;
 
+use crate::answers::measure::direct;
 use crate::report::display::{Units, controller_in_words, grouped, limit_in_words, trimmed};
 use crate::report::words::capital;
-use crate::report::words::farms::{farms, on_the_tape, plain, rate};
+use crate::report::words::farms::{farms, instruction, on_the_tape, plain, rate};
 use crate::results::FarmShare;
-use crate::results::lesson::{Found, Lesson, Odd, Reached, Value, Which};
+use crate::results::lesson::{Found, Lesson, Odd, Predicted, Reached, Value, Which};
 use crate::scenario::keys::{KEYS, Shape};
 use crate::scenario::units::Quantity;
 use crate::unknowns::measure::Aspect;
@@ -26,6 +27,7 @@ pub fn lesson_text(lesson: &Lesson) -> String {
             let _ = writeln!(text, "  {line}");
         }
     }
+    text.push_str(&against(&lesson.predicted, units));
     let cut = |share: &FarmShare| {
         format!(
             "between {} and {} are cut, on every second at most {}",
@@ -71,6 +73,53 @@ pub fn lesson_text(lesson: &Lesson) -> String {
         );
     }
     text
+}
+
+/// What was found against what a study predicted; empty without anything found.
+pub fn against(predicted: &[Predicted], units: Units) -> String {
+    let mut text = String::new();
+    if predicted.is_empty() {
+        return text;
+    }
+    text.push_str("\nPredicted against found (9 farms in 10 like this one lie between):\n");
+    for one in predicted {
+        let (from, to) = (
+            said(one, one.predicted.p05, units),
+            said(one, one.predicted.p95, units),
+        );
+        let verdict = match (one.agrees, one.found > one.predicted.p50) {
+            (true, _) => "as predicted",
+            (false, true) => "MORE than predicted",
+            (false, false) => "LESS than predicted",
+        };
+        let _ = writeln!(
+            text,
+            "  {}: predicted {from} to {to}, found {}: {verdict}.",
+            capital(&name(one)),
+            said(one, one.found, units)
+        );
+    }
+    text
+}
+
+/// What a prediction is of.
+pub fn name(predicted: &Predicted) -> String {
+    match (&predicted.which, predicted.aspect) {
+        (Which::Gaps { .. }, Aspect::Spread) => "tool error from place to place".to_owned(),
+        (Which::Gaps { .. }, _) => "tools left of their rows on average".to_owned(),
+        (Which::Counts { .. }, _) => "plants cut of those counted".to_owned(),
+        (Which::Measured { key }, _) => plain(key),
+        (Which::Wander, _) => "wander of the tractor about its line".to_owned(),
+    }
+}
+
+/// A number of a prediction with its unit.
+pub fn said(predicted: &Predicted, number: f64, units: Units) -> String {
+    match &predicted.which {
+        Which::Gaps { .. } | Which::Wander => units.small_text(number),
+        Which::Counts { .. } => trimmed(number, 0),
+        Which::Measured { key } => quantity(key, number, units),
+    }
 }
 
 fn found_lines(found: &Found, units: Units) -> Vec<String> {
@@ -189,13 +238,20 @@ fn conflict(lesson: &Lesson, odd: &Odd, units: Units) -> String {
             "a value as {} as was measured of {key}",
             if high { "great" } else { "small" }
         ),
+        (Which::Wander, _, high) => format!(
+            "a tractor that wanders as {} as the log says",
+            if high { "far" } else { "little" }
+        ),
     };
     let rarer = limit_in_words(odd.probability.max(1e-6));
     let likeliest = odd.likeliest.as_ref().and_then(|key| {
         let value = lesson.values.iter().find(|value| value.key == *key)?;
         let now = quantity(key, value.after.p50, units);
+        let tells = direct(key).map_or(String::new(), |measure| {
+            format!(" To be sure: {}", instruction(&measure, units))
+        });
         Some(format!(
-            " Likeliest within what it says: {} ({key}), rather {} than it says, about {now}.",
+            " Likeliest within what it says: {} ({key}), rather {} than it says, about {now}.{tells}",
             plain(key),
             if value.up { "more" } else { "less" }
         ))

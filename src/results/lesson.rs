@@ -34,6 +34,8 @@ pub struct Lesson {
     pub clearance_after: Reached,
     /// Plants cut at that speed, clearance by clearance.
     pub over_clearance: Vec<Band>,
+    /// What was predicted of all that was found.
+    pub predicted: Vec<Predicted>,
     /// What does not fit what the scenario says; null where all does.
     pub odd: Option<Odd>,
     /// Every unknown, the one that moved most first.
@@ -93,6 +95,21 @@ pub enum Reached {
     None,
 }
 
+/// What a study predicted for farms like this one, beside what was found.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Predicted {
+    /// What was found.
+    pub which: Which,
+    /// What of it.
+    pub aspect: Aspect,
+    /// The number that was found: m, plants, or the unit of its key.
+    pub found: f64,
+    /// What 9 in 10 such findings lie between, before this one; chance of counting and reading is in it.
+    pub predicted: FarmShare,
+    /// Whether it lies there.
+    pub agrees: bool,
+}
+
 /// A result that does not fit what the scenario says.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Odd {
@@ -127,6 +144,8 @@ pub enum Which {
         /// Its key.
         key: String,
     },
+    /// How far the tractor wanders about its line, by a log.
+    Wander,
 }
 
 /// An unknown, SI.

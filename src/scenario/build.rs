@@ -2,14 +2,16 @@
 
 use super::keys::Id;
 use super::layout::Layout;
+use super::observed::Observed;
 use super::values::Values;
 use crate::model::camera::{Camera, Mount, PositionSensor, YawSensor};
 use crate::model::controller::{Controllers, LagCompensation, OnOff, Pid};
+use crate::model::damped::Damped;
 use crate::model::driver::{Driver, HandDriver, LoggedPath, SatelliteLine};
 use crate::model::hitch::{Hitch, Tools};
 use crate::model::hydraulics::{DirectionalValve, Hydraulics, ProportionalValve};
 use crate::model::line::{Bend, Line};
-use crate::model::noise::{GaussMarkov, POINTS_PER_REACH, Smooth};
+use crate::model::noise::{GaussMarkov, POINTS_PER_REACH};
 use crate::model::rows::{Plants, Rows};
 use crate::model::setup::{Run, Setup, drive_ticks};
 use crate::model::tracker::Tracker;
@@ -26,8 +28,8 @@ pub struct Fixed {
     pub layout: Layout,
     /// The logged pass, if one is driven again.
     pub log: Option<LoggedPath>,
-    /// Factor on the driver's noises that meets the observed wander; 1 without.
-    pub wander_factor: f64,
+    /// How the observed wander is met, if one was observed.
+    pub observed: Option<Observed>,
 }
 
 /// An arc reaches this far before and behind the pass, m: beyond any warm-up.
@@ -58,6 +60,11 @@ impl<'a> Numbers<'a> {
             Some((_, number)) => Some(*number),
             None => self.values.number(id),
         }
+    }
+
+    /// Factor on the driver's noises that meets the observed wander; 1 without.
+    pub fn wander_factor(&self, fixed: &Fixed) -> f64 {
+        (fixed.observed).map_or(1.0, |observed| observed.factor(self.get(observed.id)))
     }
 
     /// The number of a key that the checks have found to be there.
@@ -128,9 +135,10 @@ pub fn setup(values: &Values, fixed: &Fixed, n: &Numbers<'_>) -> Setup {
             offset_m: fixed.layout.offset_m.clone(),
             planter_pass: fixed.layout.planter_pass.clone(),
             guided: fixed.layout.guided.clone(),
-            wander: Smooth {
+            wander: Damped {
                 sd: n.get(Id::Wander),
                 reach: n.get(Id::WanderLength),
+                damping: n.get(Id::WanderDamping),
             },
             join_sd_m: n.get(Id::JoinErrorSd),
             unit_sd_m: n.get(Id::UnitErrorSd),
@@ -211,8 +219,9 @@ fn downhill(per_slope: f64, slope_rad: f64) -> f64 {
 }
 
 fn driver(values: &Values, fixed: &Fixed, n: &Numbers<'_>) -> Driver {
+    let wander_factor = n.wander_factor(fixed);
     let scaled = |sd: Id, reach: Id| GaussMarkov {
-        sd: fixed.wander_factor * n.get(sd),
+        sd: wander_factor * n.get(sd),
         reach: n.get(reach),
     };
     if let (true, Some(log)) = (values.has_table("driver.replay"), &fixed.log) {
@@ -238,7 +247,7 @@ fn driver(values: &Values, fixed: &Fixed, n: &Numbers<'_>) -> Driver {
                 sd: n.get(Id::SteeringSd),
                 reach: n.get(Id::SteeringTime),
             },
-            wander_factor: fixed.wander_factor,
+            wander_factor,
         })
     }
 }

@@ -2,7 +2,7 @@
 
 use std::fmt;
 
-use crate::fieldlog::FieldlogError;
+use crate::field::FieldError;
 #[cfg(feature = "program")]
 use crate::files::FileError;
 
@@ -63,7 +63,7 @@ pub enum ScenarioError {
     },
     /// The logged pass is no good.
     #[error("{0}")]
-    ReplayLog(FieldlogError),
+    ReplayLog(FieldError),
     /// The logged pass is too short.
     #[error(
         "{file}: the log covers {found_m:.1} m, but the pass needs {needed_m:.1} m; a log of that length would do{}", otherwise(*.found_m, *.needed_m, *.fitting_m)

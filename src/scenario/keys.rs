@@ -769,7 +769,8 @@ keys! {
     FirstPlanterRows: "rows" "first_planter_rows", Shape::Count { low: 1, high: 96 }, optional("3"), "rows of the leftmost planter pass that are under the implement; left out: planter_rows";
     SeenRows: "rows" "seen_rows", Shape::Counts { low: 1, high: 48 }, required("[1, 2, 3, 4]"), "rows that driver and camera follow, 1 at the left; all of one planter pass";
     Wander: "rows" "wander", linear(Length, "0 mm", "300 mm"), assumed_in("\"30 mm\"", "10 mm", "60 mm"), "standard deviation of the planter's wander about the planned line";
-    WanderLength: "rows" "wander_length", one(Length, "1 m", "200 m"), assumed_in("\"12.5 m\"", "5 m", "40 m"), "length l of that wander, with the correlation (1 + d/l) exp(-d/l) at distance d";
+    WanderLength: "rows" "wander_length", linear(Length, "1 m", "200 m"), assumed_in("\"12.5 m\"", "5 m", "40 m"), "length l of that wander: it sways over 2 pi l, and at a damping of 1 has the correlation (1 + d/l) exp(-d/l) at distance d";
+    WanderDamping: "rows" "wander_damping", linear(Number, "0.2", "5"), assumed_in("1", "0.5", "1.5"), "damping of that wander: below 1 it sways from side to side, far above 1 it is rough";
     JoinErrorSd: "rows" "join_error_sd", apart(Length, "0 mm", "300 mm"), assumed_in("\"25 mm\"", "10 mm", "60 mm"), "standard deviation of the distance error where one planter pass joins the next";
     UnitErrorSd: "rows" "unit_error_sd", apart(Length, "0 mm", "100 mm"), assumed_in("\"4 mm\"", "2 mm", "10 mm"), "standard deviation of the sideways setting of each planter row unit";
 
@@ -801,7 +802,7 @@ keys! {
     SeeingLength: "driver.hand" "seeing_length", one(Length, "0.5 m", "200 m"), assumed_in("\"12 m\"", "4 m", "30 m"), "correlation length of that error";
     SteeringSd: "driver.hand" "steering_sd", linear(Angle, "0 deg", "5 deg"), HANDS, "standard deviation of the steering angle that the hands add";
     SteeringTime: "driver.hand" "steering_time", one(Time, "20 ms", "10000 ms"), assumed_in("\"0.5 s\"", "0.2 s", "1.5 s"), "correlation time of that angle";
-    HandObserved: "driver.hand" "observed_wander", one(Length, "5 mm", "500 mm"), optional("\"45 mm\""), "standard deviation of rear axle to row as observed; scales seeing_sd and steering_sd alike until it is met; left out: both as given";
+    HandObserved: "driver.hand" "observed_wander", linear(Length, "5 mm", "500 mm"), optional("\"45 mm\""), "standard deviation of rear axle to row as observed; scales seeing_sd and steering_sd alike until it is met; left out: both as given";
     HandObservedAt: "driver.hand" "observed_at", one(Speed, "0.5 km/h", "25 km/h"), optional("\"8 km/h\""), "speed at which it was observed";
 
     LineFrequency: "driver.satellite_line" "natural_frequency", linear(Frequency, "0.2 rad/s", "5 rad/s"), assumed_in("\"0.6 rad/s\"", "0.3 rad/s", "1.2 rad/s"), "natural frequency of the line following";
@@ -811,7 +812,7 @@ keys! {
     DriftSd: "driver.satellite_line" "drift_sd", linear(Length, "0 mm", "500 mm"), assumed_in("\"15 mm\"", "5 mm", "30 mm"), "standard deviation of the receiver's slow drift";
     DriftTime: "driver.satellite_line" "drift_time", one(Time, "10 s", "7200 s"), assumed_in("\"300 s\"", "60 s", "1800 s"), "correlation time of that drift";
     LineGrowth: "driver.satellite_line" "growth_at_speed", linear(Share, "0 %", "200 %"), sourced_in("\"25 %\"", "assumed; that the error is clearly larger at 5 m/s is second hand, tests are told at 1.0, 2.5 and 5.0 m/s (Easterly, Adamchuk, Hoy & Kocher, about 2008 to 2010, excerpt)", "0 %", "60 %"), "by how much receiver_sd and drift_sd grow for each 1 m/s (3.6 km/h) that the tractor drives faster than 3 m/s (10.8 km/h)";
-    LineObserved: "driver.satellite_line" "observed_wander", one(Length, "1 mm", "500 mm"), optional("\"25 mm\""), "standard deviation of rear axle to planned line as observed at up to 3 m/s (10.8 km/h), where it does not depend on speed; scales receiver_sd and drift_sd alike until it is met; left out: both as given";
+    LineObserved: "driver.satellite_line" "observed_wander", linear(Length, "1 mm", "500 mm"), optional("\"25 mm\""), "standard deviation of rear axle to planned line as observed at up to 3 m/s (10.8 km/h), where it does not depend on speed; scales receiver_sd and drift_sd alike until it is met; left out: both as given";
 
     RearTools: "hitch.rear" "tools_behind_axle", one(Length, "0.5 m", "8 m"), required("\"2.2 m\""), "distance of the tool line behind the rear axle";
     RearSway: "hitch.rear" "sway_sd", linear(Length, "0 mm", "100 mm"), REAR_SWAY, "standard deviation of the sideways swing on the lower links";

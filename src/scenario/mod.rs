@@ -54,6 +54,8 @@ mod farm;
 mod field;
 #[cfg(feature = "program")]
 mod fieldnotes;
+#[cfg(feature = "program")]
+pub mod fromlog;
 mod given;
 pub mod keys;
 mod layout;
@@ -292,9 +294,9 @@ impl Scenario {
             chain_m: chain.map(|chain| chain.length_m),
             layout,
             log: logged_pass(&values, file, replay, &mut hash)?,
-            wander_factor: 1.0,
+            observed: None,
         };
-        fixed.wander_factor = observed::wander_factor(&mut read, &values, &fixed);
+        fixed.observed = observed::observed(&mut read, &values, &fixed);
         let Some(study) = study(&values, &fixed.layout).filter(|_| read.found.is_empty()) else {
             return Err(ScenarioError::Problems(read.problems()));
         };
@@ -701,7 +703,7 @@ impl Scenario {
                 let key = keys::key(id);
                 note(
                     &format!("{}.wander_factor", key.table),
-                    units::short(self.fixed.wander_factor),
+                    units::short(Numbers::nominal(&self.values).wander_factor(&self.fixed)),
                     "worked out by the linear check from observed_wander",
                     &format!("factor on {what} that meets the observed wander"),
                 );
@@ -832,7 +834,7 @@ fn logged_pass(
         (true, Some((text, name))) => {
             let text = folded(text);
             hash.update(text.as_bytes());
-            fieldlog::logged_pass(&text, name)
+            fieldlog::logged_pass(&text, name, values.count(Id::Seed).unwrap_or(0))
                 .map(Some)
                 .map_err(ScenarioError::ReplayLog)
         }

@@ -10,11 +10,29 @@ use crate::linear::axle_wander;
 use crate::model::driver::STEADY_LINE_M_S;
 use crate::quote::quoted;
 
-/// Factor on the driver's (satellite line: the receiver's) noises at which the linear check meets the observed wander, all
-/// parameters nominal: `g² = (observed² - V_row) / (V_see + V_steer)`. 1 without an observed wander, or where none meets it,
-/// which is noted as a problem, as is a factor that takes a noise out of the range of its key. The wander of satellite steering does not
-/// depend on speed as long as that is low, so any such will do there.
-pub fn wander_factor(read: &mut Read, values: &Values, fixed: &Fixed) -> f64 {
+/// What the linear check makes of the noises as they are given, all parameters nominal.
+#[derive(Clone, Copy, Debug)]
+pub struct Observed {
+    /// Key of the observed wander.
+    pub id: Id,
+    /// Variance that the row leaves, m².
+    row_m2: f64,
+    /// Variance of the noises that are scaled, m².
+    scaled_m2: f64,
+}
+
+impl Observed {
+    /// Factor on the driver's (satellite line: the receiver's) noises that meets a wander, m:
+    /// `g² = (observed² - V_row) / (V_see + V_steer)`; 0 where the row alone leaves more.
+    pub fn factor(&self, observed_m: f64) -> f64 {
+        ((observed_m * observed_m - self.row_m2).max(0.0) / self.scaled_m2).sqrt()
+    }
+}
+
+/// How an observed wander is met; `None` without one, or where none meets it, which is noted as a problem, as is a factor that takes a
+/// noise out of the range of its key. The wander of satellite steering does not depend on speed as long as that is low, so any such will
+/// do there.
+pub fn observed(read: &mut Read, values: &Values, fixed: &Fixed) -> Option<Observed> {
     for (id, speed_m_s) in [
         (Id::HandObserved, values.number(Id::HandObservedAt)),
         (Id::LineObserved, Some(STEADY_LINE_M_S)),
@@ -50,12 +68,16 @@ pub fn wander_factor(read: &mut Read, values: &Values, fixed: &Fixed) -> f64 {
                 format!("{shown} cannot be met: both noises that it scales are 0")
             });
         } else {
-            let factor = (wanted_m2 / scaled_m2).sqrt();
-            within_their_ranges(read, values, id, factor);
-            return factor;
+            let found = Observed {
+                id,
+                row_m2: wander.row,
+                scaled_m2,
+            };
+            within_their_ranges(read, values, id, found.factor(observed_m));
+            return Some(found);
         }
     }
-    1.0
+    None
 }
 
 /// Notes that a noise would have to grow beyond what its own key allows, the one that is farthest beyond.

@@ -3,9 +3,10 @@
 use super::deviates::{AT_A_TIME, Deviates};
 use super::streams::Source;
 use crate::model::camera::Camera;
+use crate::model::damped::Damped;
 use crate::model::driver::Driver;
 use crate::model::hitch::Hitch;
-use crate::model::noise::{GaussMarkov, Smooth, points};
+use crate::model::noise::{GaussMarkov, points};
 use crate::model::setup::Setup;
 use crate::model::vector::{Lanes, WHOLE, neighbours};
 
@@ -65,10 +66,10 @@ impl<const N: usize> Track<N> {
         }
     }
 
-    /// Draws a smooth noise, likewise.
+    /// Draws a damped noise, likewise.
     #[inline(always)]
-    pub fn smooth(
-        noise: &Smooth,
+    pub fn damped(
+        noise: &Damped,
         (start_m, end_m): (f64, f64),
         per_reach: f64,
         deviates: &mut Deviates<N>,
@@ -179,7 +180,7 @@ impl<const N: usize> Ground<N> {
                 join_m
             };
             wander.push((
-                Track::smooth(&rows.wander, span_m, per_reach, &mut deviates, room()),
+                Track::damped(&rows.wander, span_m, per_reach, &mut deviates, room()),
                 join_m,
             ));
         }
@@ -279,7 +280,7 @@ pub fn warm_up_m(setup: &Setup, speed_m_s: f64) -> f64 {
             .seeing
             .reach
             .max(hand.steering.reach * speed_m_s)
-            .max(setup.rows.wander.reach),
+            .max(setup.rows.wander.memory()),
         // The drift is left out: it may take an hour, and it starts in its stationary law anyway.
         Driver::SatelliteLine(line) => line.receiver.reach * speed_m_s,
         Driver::Replay(_) => return 0.0,

@@ -41,11 +41,12 @@ use run::Program;
 /// A kind of case: its name, how many of forty inputs are of it, and how it is tried.
 type Kind = (&'static str, u64, fn(&mut Case) -> Verdict);
 
-const INPUTS: [Kind; 8] = [
+const INPUTS: [Kind; 9] = [
     ("scenario", 20, scenarios::case),
     ("log", 3, paths::log),
     ("polyline", 3, paths::polyline),
     ("notes", 3, paths::notes),
+    ("field", 3, paths::field),
     ("part", 4, sums::part),
     ("so_far", 3, sums::so_far),
     ("results", 3, beside::case),

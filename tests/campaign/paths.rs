@@ -75,6 +75,117 @@ pub fn notes(case: &mut Case) -> Verdict {
     Verdict::new(&ran, faults)
 }
 
+/// Looks at a log of any kind and puts it into a scenario: JSON comes out, or a message with a place, and the scenario stays as it is.
+pub fn field(case: &mut Case) -> Verdict {
+    let (file, text) = driven(case.dice.below(4));
+    let bytes = worse(&mut case.dice, &text);
+    let scenario = case.prepared.scenario("leeks.toml").to_owned();
+    let short = short(&scenario).join("\n");
+    case.write("field.toml", short.as_bytes());
+    case.write(file, &bytes);
+    let asked = [
+        "field",
+        file,
+        "--json",
+        "--quality",
+        "fixed",
+        "--scenario",
+        "field.toml",
+    ];
+    let ran = case.run(&asked);
+    let mut faults = judge::ended(&ran);
+    faults.extend(judge::places(&ran, &case.folder, &[file, "field.toml"]));
+    if ran.code == Some(0) && serde_json::from_slice::<serde_json::Value>(&ran.out).is_err() {
+        faults.push("what was found is no JSON".into());
+    }
+    let written = std::fs::read_to_string(case.folder.join("field_learned.toml"));
+    match (ran.code, &written) {
+        (Some(0), Ok(text)) if !text.contains("Transplanted leeks") => {
+            faults.push("another scenario was written".into());
+        }
+        (code, Ok(_)) if code != Some(0) => {
+            faults.push("a scenario was written in spite of a failure".into());
+        }
+        _ => {}
+    }
+    if std::fs::read_to_string(case.folder.join("field.toml")).ok() != Some(short) {
+        faults.push("the scenario itself was changed".into());
+    }
+    Verdict::new(&ran, faults)
+}
+
+/// Two passes of 120 m as each kind of log has them.
+fn driven(kind: usize) -> (&'static str, String) {
+    let place = |pass: u32, fix: u32| {
+        let x = 1.5 * f64::from(fix);
+        let y =
+            40.0 * f64::from(pass) + 0.04 * ((0.4 * x).sin() + (0.9 * x + f64::from(pass)).sin());
+        [52.0 + y / 111_200.0, 8.0 + x / 68_500.0]
+    };
+    let fixes = || (0..2).flat_map(|pass| (0..80).map(move |fix| (pass, fix)));
+    let mut text = String::new();
+    match kind {
+        0 => {
+            text += "time_s,lat_deg,lon_deg,pass\n";
+            for (pass, fix) in fixes() {
+                let [lat, lon] = place(pass, fix);
+                let _ = writeln!(
+                    text,
+                    "{}.5,{lat:.8},{lon:.8},{}",
+                    100 * pass + fix,
+                    pass + 1
+                );
+            }
+            ("log.csv", text)
+        }
+        1 => {
+            for (pass, fix) in fixes() {
+                let [lat, lon] = place(pass, fix).map(|degrees| 60.0 * degrees.fract());
+                let (minute, second) = ((100 * pass + fix) / 60, (100 * pass + fix) % 60);
+                let said = format!(
+                    "GPGGA,08{minute:02}{second:02}.00,52{lat:09.6},N,008{lon:09.6},E,4,12,0.8,60.0,M,46.0,M,1.0,0001"
+                );
+                let sum = said.bytes().fold(0, |sum, byte| sum ^ byte);
+                let _ = writeln!(text, "${said}*{sum:02X}");
+            }
+            ("log.nmea", text)
+        }
+        2 => {
+            text += "<gpx version=\"1.1\"><trk>\n";
+            for pass in 0..2 {
+                text += "<trkseg>\n";
+                for fix in 0..80 {
+                    let [lat, lon] = place(pass, fix);
+                    let _ = writeln!(
+                        text,
+                        "<trkpt lat=\"{lat:.8}\" lon=\"{lon:.8}\"><ele>60.1</ele></trkpt>"
+                    );
+                }
+                text += "</trkseg>\n";
+            }
+            text += "</trk></gpx>\n";
+            ("log.gpx", text)
+        }
+        _ => {
+            text += "{\"type\":\"FeatureCollection\",\"features\":[\n";
+            for pass in 0..2 {
+                let points: Vec<String> = (0..80)
+                    .map(|fix| place(pass, fix))
+                    .map(|[lat, lon]| format!("[{lon:.8},{lat:.8}]"))
+                    .collect();
+                let _ = writeln!(
+                    text,
+                    "{{\"type\":\"Feature\",\"properties\":{{}},\"geometry\":{{\"type\":\"LineString\",\"coordinates\":[\n{}\n]}}}}{}",
+                    points.join(",\n"),
+                    if pass == 0 { "," } else { "" }
+                );
+            }
+            text += "]}\n";
+            ("log.geojson", text)
+        }
+    }
+}
+
 fn study(case: &mut Case, scenario: &str, file: &str, bytes: &[u8], more: &[&str]) -> Verdict {
     let text = case.prepared.scenario(scenario);
     case.write("field.toml", short(text).join("\n").as_bytes());

@@ -5,6 +5,7 @@ use crate::common::{MeanSquares, mean_square, unlimited};
 use rowroom::linear::{axle_wander, tool_error};
 use rowroom::model::camera::Mount;
 use rowroom::model::controller::Kind;
+use rowroom::model::damped::Damped;
 use rowroom::model::driver::{Driver, SatelliteLine};
 use rowroom::model::hitch::Hitch;
 use rowroom::model::noise::GaussMarkov;
@@ -97,6 +98,18 @@ fn val_agreement_with_a_front_mounted_frame() {
     let mut setup = wide_open();
     setup.tools.tool_line_m = -1.5;
     agree("front", &setup, &LINEAR, 24);
+}
+
+/// Rows that sway: a planter steered with little damping.
+#[test]
+fn val_agreement_on_rows_that_sway() {
+    let mut setup = wide_open();
+    setup.rows.wander = Damped {
+        sd: 0.03,
+        reach: 5.0,
+        damping: 0.35,
+    };
+    agree("sway", &setup, &LINEAR[..3], 40);
 }
 
 #[test]

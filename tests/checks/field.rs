@@ -3,8 +3,16 @@
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 
+use rowroom::field::hands::hands_like;
+use rowroom::field::kalman::Stretch;
 use rowroom::field::plane::Plane;
 use rowroom::field::tape::{Value, two_way};
+use rowroom::field::wander::fit;
+use rowroom::linear::{axle_about_line, axle_wander};
+use rowroom::model::damped::Damped;
+use rowroom::model::setup::Setup;
+use rowroom::scenario::Scenario;
+use rowroom::sim::pass::Pass;
 use serde::Deserialize;
 
 #[derive(Deserialize)]
@@ -203,4 +211,287 @@ fn regress_the_command_refuses_with_a_place() {
             "{arguments:?}: {got:?} {text}"
         );
     }
+}
+
+/// A driver who is fitted to a wander gives it: the linear spectrum is that of the wander, where its power lies, and passes
+/// that the engine drives have its sd, reach and damping within the 95 % limits of their own fit. Twice as wide ones, as four numbers of
+/// three wanders are looked at.
+#[test]
+fn val_a_fitted_driver_wanders_as_was_found() {
+    let mut setup = Setup::plausible();
+    setup.run.length_m = 300.0;
+    setup.rows.wander.sd = 0.01;
+    let speed_m_s = 8.0 / 3.6;
+    for truth in [
+        Damped {
+            sd: 0.045,
+            reach: 4.0,
+            damping: 0.7,
+        },
+        Damped {
+            sd: 0.03,
+            reach: 6.0,
+            damping: 0.6,
+        },
+    ] {
+        let hands = hands_like(&setup, speed_m_s, &truth).unwrap();
+        // A driver who reacts late, in a tractor that steers late, is no pure second order: a fifth of the power, a tenth of the offset.
+        assert!(hands.off < 0.2, "{hands:?}");
+        assert!(
+            (hands.about_line_m / truth.sd - 1.0).abs() < 0.02,
+            "{hands:?}"
+        );
+        let driven = hands.put_into(&setup, speed_m_s);
+        let line_m = axle_about_line(&driven, speed_m_s)
+            .unwrap()
+            .variance_m2()
+            .sqrt();
+        // What lies beyond the frequencies that are compared.
+        assert!((line_m / truth.sd - 1.0).abs() < 0.05, "{line_m}");
+        let passes: Vec<Stretch> = (0..8)
+            .map(|pass| {
+                let path = Pass::drive(&driven, 3, pass, speed_m_s).path;
+                let every = (0.25 / path.step_s) as usize;
+                let ticks = || (0..path.station_m.len()).step_by(every);
+                Stretch {
+                    along_m: ticks().map(|tick| path.station_m[tick]).collect(),
+                    offsets_m: ticks().map(|tick| path.axle_m[tick]).collect(),
+                    columns: 1,
+                    ..Stretch::default()
+                }
+            })
+            .collect();
+        let found = fit(&passes, None).unwrap();
+        for (name, estimate, truth) in [
+            ("sd", found.sd_m, truth.sd),
+            ("reach", found.reach_m, truth.reach),
+            ("damping", found.damping, truth.damping),
+        ] {
+            let (value, low, high) = (
+                estimate.value.unwrap(),
+                estimate.lower.unwrap(),
+                estimate.upper.unwrap(),
+            );
+            let within =
+                value - 2.0 * (value - low) < truth && truth < value + 2.0 * (high - value);
+            assert!(within, "{name} {truth}: {estimate:?}");
+        }
+    }
+}
+
+/// Rows that wander more than the log lets the tractor follow are said to wander less, others stay.
+#[test]
+fn prop_rows_move_only_where_the_log_forbids_them() {
+    let setup = Setup::plausible();
+    let rows_m = |sd: f64, reach: f64| {
+        let truth = Damped {
+            sd,
+            reach,
+            damping: 0.7,
+        };
+        hands_like(&setup, 8.0 / 3.6, &truth)
+            .unwrap()
+            .row_wander_sd_m
+    };
+    // At the longest waves rows of 30 mm over 12.5 m carry four times the power of the first, and a fifth of the second.
+    assert!(rows_m(0.04, 2.5) < 0.022, "{}", rows_m(0.04, 2.5));
+    assert!(rows_m(0.09, 10.0) > 0.027, "{}", rows_m(0.09, 10.0));
+}
+
+/// An observed wander may be measured: every field then has its own, and the linear check of the field meets it.
+#[test]
+fn analytic_a_measured_wander_is_met_on_every_field() {
+    let text = include_str!("../../scenarios/carrots_slope.toml").replace(
+        "observed_wander = \"42 mm\"",
+        "observed_wander = { measured = \"42 mm\", error = \"3 mm\" }",
+    );
+    let rows = include_str!("../../scenarios/carrots_slope_rows.csv");
+    let text = text.replace("wander = { about = \"25 mm\" }", "wander = \"25 mm\"");
+    let text = text.replace("[study]\n", "[study]\nunknowns = \"stated\"\n");
+    let scenario = Scenario::parse(&text, "x.toml", &|_| Ok(rows.to_owned()), None).unwrap();
+    let key = "driver.hand.observed_wander";
+    let place = scenario
+        .unknowns()
+        .iter()
+        .position(|unknown| unknown.key() == key);
+    let law = scenario.unknowns()[place.unwrap()].law;
+    let mut seen = Vec::new();
+    for field in 0..40 {
+        let point = scenario.point(1, field);
+        let setup = scenario.draw(1, 8 * field);
+        let mut level = setup.clone();
+        level.line = scenario.nominal().line;
+        let found_m = axle_wander(&level, 5.0 / 3.6).unwrap().variance_m2().sqrt();
+        let wanted_m = law.quantile(point[place.unwrap()]);
+        // What else is not known of this farm does not change how its tractor wanders.
+        assert!(
+            (found_m / wanted_m - 1.0).abs() < 1e-3,
+            "{field}: {found_m} {wanted_m}"
+        );
+        seen.push(found_m);
+    }
+    let spread = seen.iter().fold(f64::NEG_INFINITY, |a, b| a.max(*b))
+        - seen.iter().fold(f64::INFINITY, |a, b| a.min(*b));
+    assert!(spread > 0.008, "{spread}");
+}
+
+/// A short cabbage field in which one speed is studied, so that little is simulated.
+fn short_field() -> String {
+    let text = include_str!("../../scenarios/morning/cabbage.toml");
+    text.replace(
+        "[study]\n",
+        "# as we drive it\n[study]\nspeeds = [\"5 km/h\"]\nclearances = [\"60 mm\", \"80 mm\"]\ncontrollers = [\"lag_compensated\"]\n",
+    )
+    .replace("[line.straight]\n", "[pass]\nlength = \"60 m\"\nentry_length = \"5 m\"\n\n[line.straight]\n")
+}
+
+/// What logs and notebook tell goes into a scenario: comments stay, what changes is told, it is read again, and nothing is written over.
+#[test]
+fn regress_findings_go_into_a_scenario() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = folder.path();
+    written(at, "log.csv", &log("4"));
+    written(at, "s.toml", &short_field());
+    written(
+        at,
+        "notes.csv",
+        "place; row; left mm; right mm; plants; cut\n1; 2; 92; 70; 40; 0\n2; 2; 91; 71; 40; 1\n3; 2; 90; 68; 40; 0\n",
+    );
+    let asked = ["log.csv", "--notes", "notes.csv", "--scenario", "s.toml"];
+    let out = field(at, &[&asked[..], &["--out", "pictures"]].concat());
+    let text = String::from_utf8(out.stdout).unwrap();
+    assert!(
+        out.status.success(),
+        "{}",
+        String::from_utf8_lossy(&out.stderr)
+    );
+    for words in [
+        "What changes in s.toml\n",
+        "  driver.hand.observed_wander: nothing -> ",
+        "  driver.hand.seeing_sd: 50 mm -> ",
+        "Predicted against found",
+        "Tools left of their rows on average: predicted ",
+        "Wander of the tractor about its line: predicted ",
+        "s_learned.toml is written: s.toml with this and the notes in it, its comments kept.",
+    ] {
+        assert!(text.contains(words), "{words}\n{text}");
+    }
+    let learned = std::fs::read_to_string(at.join("s_learned.toml")).unwrap();
+    assert!(learned.contains("# as we drive it\n[study]"), "{learned}");
+    assert!(
+        learned.contains("gaps = [[\"92 mm\", \"70 mm\"]"),
+        "{learned}"
+    );
+    let read = Scenario::read(&at.join("s_learned.toml"), None).unwrap();
+    let keys: Vec<String> = read
+        .unknowns()
+        .iter()
+        .map(|unknown| unknown.key())
+        .collect();
+    for key in [
+        "driver.hand.observed_wander",
+        "driver.hand.shortest_preview",
+    ] {
+        assert!(keys.contains(&key.to_owned()), "{key}: {keys:?}");
+    }
+    let svg = std::fs::read_to_string(at.join("pictures/predicted.svg")).unwrap();
+    assert!(svg.matches("<circle").count() >= 4, "{svg}");
+    let again = field(at, &asked);
+    assert_eq!(again.status.code(), Some(1));
+    assert!(
+        String::from_utf8_lossy(&again.stderr).contains("is there already and was not touched")
+    );
+    // A phone tells nothing, and nothing is written.
+    written(at, "phone.csv", &log("1"));
+    let phone = field(
+        at,
+        &[
+            "phone.csv",
+            "--scenario",
+            "s.toml",
+            "--learned",
+            "none.toml",
+        ],
+    );
+    assert!(phone.status.success());
+    assert!(String::from_utf8_lossy(&phone.stdout).contains("nothing was written"));
+    assert!(!at.join("none.toml").exists());
+}
+
+#[path = "../../examples/morning.rs"]
+mod morning;
+
+/// The story of README: its files are made again from their seed, and what `rowroom field` makes of them is what is there.
+#[test]
+fn regress_the_morning_is_made_again() {
+    let kept = Path::new(env!("CARGO_MANIFEST_DIR")).join("scenarios/morning");
+    let folder = tempfile::tempdir().unwrap();
+    for (name, text) in morning::files() {
+        let there = std::fs::read_to_string(kept.join(name))
+            .unwrap()
+            .replace("\r\n", "\n");
+        assert!(
+            there == text,
+            "{name} is another: cargo run --release --example morning"
+        );
+        written(folder.path(), name, &text);
+    }
+    let asked = [
+        "tractor.csv",
+        "--notes",
+        "notebook.csv",
+        "--scenario",
+        "cabbage.toml",
+    ];
+    let out = field(folder.path(), &asked);
+    assert!(
+        out.status.success(),
+        "{}",
+        String::from_utf8_lossy(&out.stderr)
+    );
+    let made = std::fs::read_to_string(folder.path().join("cabbage_learned.toml")).unwrap();
+    let there = std::fs::read_to_string(kept.join("cabbage_learned.toml")).unwrap();
+    assert_eq!(made, there.replace("\r\n", "\n"));
+    let text = String::from_utf8(out.stdout).unwrap();
+    // The truth of the farm, see examples/morning.rs: the tools are moved to the right by what the camera looks past the rows.
+    assert!(
+        text.contains("All tools together (camera or frame alignment): 1"),
+        "{text}"
+    );
+    assert!(text.contains("in to the right"), "{text}");
+}
+
+/// Planned lines may be given as a file.
+#[test]
+fn regress_planned_lines_are_given() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut text = "time,x_m,y_m,quality,pass\n".to_owned();
+    for i in 0..400 {
+        let x = 0.5 * f64::from(i);
+        // A wave of 1 m over the whole pass is the planned line, 3 cm about it are the tractor's.
+        let y = (x / 60.0).sin() + 0.03 * (0.31 * x).sin();
+        text += &format!("{},{x},{y:.4},4,1\n", 0.25 * f64::from(i));
+    }
+    written(folder.path(), "log.csv", &text);
+    let line: String = (0..=200)
+        .map(|i| format!("{i},{:.4}\n", (f64::from(i) / 60.0).sin()))
+        .collect();
+    written(folder.path(), "line.csv", &format!("x_m,y_m\n{line}"));
+    let sd_m = |arguments: &[&str]| {
+        let out = field(folder.path(), arguments);
+        assert!(
+            out.status.success(),
+            "{}",
+            String::from_utf8_lossy(&out.stderr)
+        );
+        let json: serde_json::Value = serde_json::from_slice(&out.stdout).unwrap();
+        json["passes"][0]["sd_m"].as_f64().unwrap()
+    };
+    // 3 cm of a sine have an sd of 21 mm.
+    let given = sd_m(&["log.csv", "--line", "line.csv", "--json"]);
+    assert!((given - 0.0212).abs() < 0.002, "{given}");
+    let straight = sd_m(&["log.csv", "--line", "straight", "--json"]);
+    assert!(straight > 0.1, "{straight}");
+    let none = field(folder.path(), &["log.csv", "--line", "bent"]);
+    assert_eq!(none.status.code(), Some(2));
 }

@@ -1,7 +1,8 @@
-//! The two noise shapes, held against densities and state equations evaluated by SciPy.
+//! The noise shapes, held against densities and state equations evaluated by SciPy.
 
 use crate::common::{assert_near, cases, number, numbers, references};
-use rowroom::model::noise::{GaussMarkov, POINTS_PER_REACH, Smooth};
+use rowroom::model::damped::Damped;
+use rowroom::model::noise::{GaussMarkov, POINTS_PER_REACH};
 use rowroom::model::vector::Lanes;
 use rowroom::sim::deviates::Deviates;
 use rowroom::sim::ground::Track;
@@ -12,8 +13,10 @@ fn deviates(seed: u64) -> Deviates<1> {
     Deviates::new(seed, [0], Source::Sway, 0)
 }
 
-fn is_smooth(case: &Value) -> bool {
-    case["shape"] == "smooth"
+/// The second-order noise of a case, if it is one.
+fn damped(case: &Value, sd: f64, reach: f64) -> Option<Damped> {
+    let damping = case["damping"].as_f64()?;
+    Some(Damped { sd, reach, damping })
 }
 
 /// Phi by the matrix exponential and Q by Van Loan, SciPy 1.17.1. Q of the smooth shape falls like the third power of the step:
@@ -29,8 +32,8 @@ fn val_recurrences_against_the_state_equation() {
         );
         let row = |key: &str, i: usize| numbers(&case[key][i]);
         let (phi, spread) = (row("phi", 0), row("spread", 0));
-        if is_smooth(case) {
-            let law = Smooth { sd, reach }.step(step);
+        if let Some(noise) = damped(case, sd, reach) {
+            let law = noise.step(step);
             let next = |state: [f64; 2], normal: [f64; 2]| {
                 let lanes = |pair: [f64; 2]| pair.map(|value| Lanes([value]));
                 law.next(lanes(state), lanes(normal))
@@ -104,8 +107,8 @@ fn val_autocovariance_does_not_depend_on_the_step() {
             let mut deviates = deviates(per_reach as u64);
             let mut normal = || deviates.normal();
             let count = 20_000 * per_reach;
-            let values: Vec<f64> = if is_smooth(case) {
-                let law = Smooth { sd, reach }.step(step);
+            let values: Vec<f64> = if let Some(noise) = damped(case, sd, reach) {
+                let law = noise.step(step);
                 let mut state = law.start([normal(), normal()]);
                 (0..count)
                     .map(|_| {
@@ -152,8 +155,8 @@ fn val_interpolation_keeps_the_variance() {
     for case in cases(&file, "interpolation") {
         let kept = number(case, "kept");
         assert!(kept > 0.998, "more than 0.2 % lost");
-        let raised = if is_smooth(case) {
-            Smooth { sd, reach }.through_points(reach / 200.0).sd
+        let raised = if let Some(noise) = damped(case, sd, reach) {
+            noise.through_points(reach / 200.0).sd
         } else {
             GaussMarkov { sd, reach }.through_points(reach / 200.0).sd
         };
@@ -161,14 +164,8 @@ fn val_interpolation_keeps_the_variance() {
         for per_reach in [POINTS_PER_REACH, 5.0] {
             let end_m = 3000.0 * reach;
             let (span_m, mut deviates) = ((0.0, end_m), deviates(5));
-            let track = if is_smooth(case) {
-                Track::smooth(
-                    &Smooth { sd, reach },
-                    span_m,
-                    per_reach,
-                    &mut deviates,
-                    Vec::new(),
-                )
+            let track = if let Some(noise) = damped(case, sd, reach) {
+                Track::damped(&noise, span_m, per_reach, &mut deviates, Vec::new())
             } else {
                 let noise = GaussMarkov { sd, reach };
                 Track::gauss_markov(&noise, span_m, per_reach, &mut deviates, Vec::new())

@@ -3,9 +3,10 @@
 use crate::common::{assert_near, cases, number, numbers, references};
 use rowroom::linear::{Source, axle_wander, tool_error};
 use rowroom::model::controller::{Kind, Pid};
+use rowroom::model::damped::Damped;
 use rowroom::model::driver::{Driver, HandDriver, SatelliteLine};
 use rowroom::model::hitch::Hitch;
-use rowroom::model::noise::{GaussMarkov, Smooth};
+use rowroom::model::noise::GaussMarkov;
 use rowroom::model::setup::Setup;
 use rowroom::model::tracker::Tracker;
 use serde_json::Value;
@@ -47,10 +48,7 @@ fn setup(machine: &Value) -> Setup {
         })
     };
     let row = noise(machine, "row");
-    setup.rows.wander = Smooth {
-        sd: row.sd,
-        reach: row.reach,
-    };
+    setup.rows.wander = Damped::smooth(row.sd, row.reach);
     setup.rows.guided = (0..n("rows_seen") as usize).collect();
     setup.hitch = if n("carrier_m") == 0.0 {
         Hitch::Rigid {

@@ -6,8 +6,9 @@ pub mod known;
 pub mod machines;
 pub mod recount;
 
+use rowroom::model::damped::Damped;
 use rowroom::model::driver::{Driver, LoggedPath};
-use rowroom::model::noise::{GaussMarkov, Smooth};
+use rowroom::model::noise::GaussMarkov;
 use rowroom::model::setup::Setup;
 use serde_json::Value;
 
@@ -98,10 +99,7 @@ pub fn mean_square(values: impl Iterator<Item = f64>) -> f64 {
 /// A machine without any noise on a straight level row, driven along the planned line. Invented.
 pub fn quiet() -> Setup {
     let mut setup = Setup::plausible();
-    setup.rows.wander = Smooth {
-        sd: 0.0,
-        reach: 12.5,
-    };
+    setup.rows.wander = Damped::smooth(0.0, 12.5);
     setup.plants.scatter_sd_m = 0.0;
     setup.plants.spacing_cv = 0.0;
     setup.plants.emergence = 1.0;

@@ -11,6 +11,7 @@ pub mod lines;
 pub mod lookahead;
 pub mod map;
 pub mod plain;
+pub mod predicted;
 pub mod rates;
 pub mod sheet;
 pub mod shift;
