@@ -13,6 +13,7 @@ pub mod cautions;
 pub mod changes;
 pub mod compare;
 pub mod csv;
+pub mod design;
 pub mod customer;
 pub mod display;
 pub mod field;
