@@ -189,7 +189,11 @@ impl Search<'_> {
             }
             // The machine as it stands comes first even where nobody asks for it: the others share its ground, drive and sensors.
             let mut asked: Vec<(&[Kind], Draw)> = vec![(&[], &base)];
-            asked.extend(places.iter().map(|&at| (&going[at][..], &draws[at] as Draw)));
+            asked.extend(
+                places
+                    .iter()
+                    .map(|&at| (&going[at][..], &draws[at] as Draw)),
+            );
             let ask = Ask {
                 passes: to,
                 speeds_m_s: &[speed_m_s],
@@ -241,11 +245,7 @@ fn standings(runners: &[Runner]) -> Vec<(f64, &[f64])> {
 /// # Errors
 ///
 /// Nothing to choose from, an offer that the scenario does not take, no controller, all before any pass; a stop; no threads.
-pub fn design(
-    scenario: &Scenario,
-    how: How,
-    watch: &dyn Watch,
-) -> Result<Design, DesignError> {
+pub fn design(scenario: &Scenario, how: How, watch: &dyn Watch) -> Result<Design, DesignError> {
     let file = || scenario.file().to_string();
     let catalogue = Catalogue::of(scenario);
     let options = catalogue.options();
@@ -255,7 +255,9 @@ pub fn design(
     let study = scenario.study();
     let unknown = !scenario.unknowns().is_empty();
     let chosen = whole_fields(how.passes);
-    let searched = whole_fields(chosen / SEARCHED).max(FEWEST_SEARCHED).min(chosen);
+    let searched = whole_fields(chosen / SEARCHED)
+        .max(FEWEST_SEARCHED)
+        .min(chosen);
     let mut search = Search {
         scenario,
         catalogue: &catalogue,
@@ -496,7 +498,10 @@ fn first_to_buy(
 ) -> Option<u32> {
     let most_m_s = limit.map_or(f64::INFINITY, |limit| limit.speed_m_s);
     let usable_m_s = |machine: &DesignMachine| machine.fresh.speed_m_s.value.min(most_m_s);
-    let free = front.iter().rfind(|machine| machine.cost <= 0.0).unwrap_or(own);
+    let free = front
+        .iter()
+        .rfind(|machine| machine.cost <= 0.0)
+        .unwrap_or(own);
     let sure = |machine: &DesignMachine| {
         let over: Option<Limited> = match machine.step_gain_m_s {
             Some(gain) => Some(gain),
@@ -510,4 +515,281 @@ fn first_to_buy(
     });
     let best = rated.reduce(|best, other| if other.1 > best.1 { other } else { best });
     best.map(|(place, _)| place as u32)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::montecarlo::study::Unwatched;
+    use crate::results::design::{Counted, OptionName, PartName};
+    use crate::scenario::Given;
+    use std::io;
+
+    const HOW: How = How {
+        seed: 5,
+        passes: 64,
+        threads: Some(1),
+    };
+
+    /// The demo on short passes at few speeds with more text, where everything is known or not.
+    fn scenario(known: bool, more: &str) -> Scenario {
+        let demo = match known {
+            true => crate::scenario::known_demo(),
+            false => Scenario::demo().unwrap(),
+        };
+        let text = demo
+            .texts()
+            .text
+            .replace("length = \"200 m\"\nentry", "length = \"60 m\"\nentry")
+            .replace("row_length = \"200 m\"", "row_length = \"60 m\"")
+            .replace(
+                "\"5 km/h\", \"6 km/h\", \"8 km/h\", \"10 km/h\", ",
+                "\"8 km/h\", ",
+            )
+            .replace(
+                "working_clearance = \"60 mm\"",
+                "working_clearance = \"55 mm\"",
+            )
+            + more;
+        let no_files = |_: &str| Err(io::ErrorKind::NotFound.into());
+        Scenario::parse(&text, "leeks.toml", &no_files, None).unwrap_or_else(|why| panic!("{why}"))
+    }
+
+    /// Prices for a test, no catalogue of anything.
+    const OFFERS: &str = r#"
+[[offers]]
+part = "controller"
+name = "delay allowed for"
+price = 900
+set = { study.controllers = ["lag_compensated"] }
+
+[[offers]]
+part = "camera"
+name = "quick"
+price = 500
+set = { camera.frames = "50 Hz", camera.latency = "40 ms" }
+
+[[offers]]
+part = "camera"
+name = "slow"
+price = 10
+set = { camera.frames = "10 Hz" }
+
+[[offers]]
+part = "stroke"
+name = "600 mm"
+price = 200
+set.hydraulics.stroke = "600 mm"
+"#;
+
+    fn with_offers(known: bool) -> Scenario {
+        let pid = Given::parse("study.controllers=pid").unwrap();
+        scenario(known, OFFERS).changed(&[pid]).unwrap()
+    }
+
+    /// Another way to the same speeds: each machine as a scenario of its own, its rate at each speed from its own passes, straight on the
+    /// logarithm between them; then the front by its definition. The speeds are the same to rounding, for the passes are.
+    #[test]
+    fn prop_a_small_catalogue_has_the_front_of_all_its_machines() {
+        let base = with_offers(true);
+        let found = design(&base, HOW, &Unwatched).unwrap();
+        assert_eq!((found.possible, found.simulated), (12, 12));
+        assert_eq!((found.assurance, found.impossible), (None, 0));
+        let mut all: Vec<(Machine, f64, f64)> = Vec::new();
+        for controller in 0..2 {
+            for camera in 0..3 {
+                for stroke in 0..2 {
+                    let mut set = Vec::new();
+                    let mut given = |text: &str| set.push(Given::parse(text).unwrap());
+                    if controller == 1 {
+                        given("study.controllers=lag_compensated");
+                    }
+                    match camera {
+                        1 => {
+                            given("camera.frames=50 Hz");
+                            given("camera.latency=40 ms");
+                        }
+                        2 => given("camera.frames=10 Hz"),
+                        _ => {}
+                    }
+                    if stroke == 1 {
+                        given("hydraulics.stroke=600 mm");
+                    }
+                    let cost = [0.0, 900.0][controller]
+                        + [0.0, 500.0, 10.0][camera]
+                        + [0.0, 200.0][stroke];
+                    let one = base.changed(&set).unwrap();
+                    all.push((vec![controller, camera, stroke], cost, crossing(&one)));
+                }
+            }
+        }
+        let beaten = |own: &(Machine, f64, f64)| {
+            all.iter()
+                .any(|other| front::beats((other.1, other.2), (own.1, own.2)))
+        };
+        let mut unbeaten: Vec<_> = all.iter().filter(|own| !beaten(own)).collect();
+        unbeaten.sort_by(|a, b| a.1.total_cmp(&b.1));
+        // What gains less than is told does not count.
+        let mut wanted: Vec<&(Machine, f64, f64)> = Vec::new();
+        for one in unbeaten {
+            if wanted
+                .last()
+                .is_none_or(|last| one.2 > last.2 + found.step_m_s)
+            {
+                wanted.push(one);
+            }
+        }
+        assert!(wanted.len() > 1, "{wanted:?}");
+        assert_eq!(
+            found.front.len(),
+            wanted.len(),
+            "{:?} {wanted:?}",
+            found.front
+        );
+        for (machine, (choice, cost, speed_m_s)) in found.front.iter().zip(wanted) {
+            let mut own = vec![0; 3];
+            for &[part, option] in &machine.changed {
+                own[part as usize] = option as usize + 1;
+            }
+            assert_eq!((&own, machine.cost), (choice, *cost));
+            assert!((machine.chosen.speed_m_s.value - speed_m_s).abs() < 1e-9);
+        }
+        let first = found.first.map(|place| &found.front[place as usize]);
+        assert!(first.is_none_or(|machine| machine.cost > 0.0));
+    }
+
+    /// The speed at which the rate of the passes of a scenario's best controller reaches the allowed one.
+    fn crossing(one: &Scenario) -> f64 {
+        let kinds = crate::montecarlo::study::runnable(one);
+        let study = one.study();
+        let trials = Trials::new(one, HOW.seed, HOW.threads, &Unwatched).unwrap();
+        let ask = Ask {
+            passes: HOW.passes,
+            speeds_m_s: &study.speeds_m_s,
+            clearances_m: &[study.working_clearance_m],
+        };
+        let sample = trials.run(&ask, &kinds, &super::super::trial::as_it_is);
+        let sample = sample.unwrap();
+        let mut best = 0.0_f64;
+        for (place, &kind) in kinds.iter().enumerate() {
+            let rates: Vec<f64> = (0..study.speeds_m_s.len())
+                .map(|speed| sample.cell(speed, place).estimates()[0].rate)
+                .collect();
+            let failed = rates.iter().position(|&rate| rate > study.allowed_cut_rate);
+            let speed_m_s = match failed {
+                Some(0) => 0.0,
+                None => *study.speeds_m_s.last().unwrap(),
+                Some(at) => {
+                    let ln = |rate: f64| libm::log(rate / study.allowed_cut_rate);
+                    let (a, b) = (ln(rates[at - 1]), ln(rates[at]));
+                    let (slow, fast) = (study.speeds_m_s[at - 1], study.speeds_m_s[at]);
+                    slow + (fast - slow) * a / (a - b)
+                }
+            };
+            let critical = linear::critical_speed(&one.nominal(), kind);
+            best = best.max(speed_m_s.min(critical.unwrap_or(f64::INFINITY)));
+        }
+        best
+    }
+
+    /// The same to the last bit on any number of threads, where fields are not known too.
+    #[test]
+    fn prop_threads_change_nothing() {
+        let base = with_offers(false);
+        let of = |threads| design(&base, How { threads, ..HOW }, &Unwatched).unwrap();
+        let one = of(Some(1));
+        assert_eq!(one, of(Some(3)));
+        assert_eq!(one.assurance, Some(0.8));
+        // Every number is one.
+        assert_eq!(crate::results::finite::first_not_finite(&one), None);
+        for machine in std::iter::once(&one.own).chain(&one.front) {
+            let of = machine.fresh.speed_m_s;
+            assert!(of.lower <= of.value && of.value <= of.upper);
+            assert!((0.0..=1.0).contains(&machine.unbeaten));
+        }
+        assert!(one.own.gain_m_s.is_nothing());
+    }
+
+    /// Without offers: what the scenario has no price for is counted where nothing has a price, and left out where something has.
+    #[test]
+    fn regress_known_changes_are_counted_or_priced() {
+        let bare = Catalogue::of(&scenario(true, ""));
+        assert_eq!(bare.counted, Counted::Parts);
+        let parts: Vec<PartName> = bare.told().into_iter().map(|part| part.part).collect();
+        for part in [PartName::Frames, PartName::Valve, PartName::Stroke] {
+            assert!(parts.contains(&part), "{parts:?}");
+        }
+        // The demo runs every controller already.
+        assert!(!parts.contains(&PartName::Controller));
+        let all = vec![1; parts.len()];
+        assert_eq!(bare.cost(&all), parts.len() as f64);
+        let priced = "\n[change_prices]\nmore_frames = 700\nproportional_valve = 2000\nlag_compensation = 800\n";
+        let locked = Given::parse("study.controllers=locked").unwrap();
+        let priced = scenario(true, priced).changed(&[locked]).unwrap();
+        let priced = Catalogue::of(&priced);
+        let currency = Some("EUR".to_string());
+        assert_eq!(priced.counted, Counted::Prices { currency });
+        let told = priced.told();
+        let frames = told.iter().find(|part| part.part == PartName::Frames);
+        assert_eq!(frames.unwrap().options[0].price, Some(700.0));
+        let controllers = &told
+            .iter()
+            .find(|part| part.part == PartName::Controller)
+            .unwrap()
+            .options;
+        let prices: Vec<Option<f64>> = controllers.iter().map(|option| option.price).collect();
+        // Lag compensation rests on the valve; the yaw-rate sensor and the on-off valve have no price.
+        assert_eq!(prices, [Some(2000.0), Some(2800.0)]);
+        let quick = OptionName::Change(crate::results::answers::Change::QuickValve);
+        assert!(priced.without_price.contains(&quick));
+    }
+
+    /// By hand: 300 for 0.5 m/s is more for the money than 900 for 1 m/s, but where the field allows 0.3 m/s only, 900 buys no more than
+    /// 300 does; a gain that may be none is no answer.
+    #[test]
+    fn analytic_what_to_buy_first() {
+        let machine = |cost: f64, speed_m_s: f64, sure: bool| {
+            let of = |value: f64, by: f64| Limited {
+                value,
+                lower: value - by,
+                upper: value + by,
+            };
+            let assured = AssuredSpeed {
+                speed_m_s: of(speed_m_s, 0.1),
+                at_least: false,
+            };
+            DesignMachine {
+                changed: Vec::new(),
+                controller: Kind::Pid,
+                cost,
+                chosen: assured,
+                fresh: assured,
+                gain_m_s: of(speed_m_s - 2.0, if sure { 0.01 } else { 9.0 }),
+                step_gain_m_s: (cost > 0.0).then(|| of(0.2, if sure { 0.01 } else { 9.0 })),
+                unbeaten: 1.0,
+            }
+        };
+        let own = machine(0.0, 2.0, true);
+        let front = [
+            own.clone(),
+            machine(300.0, 2.5, true),
+            machine(900.0, 3.0, true),
+        ];
+        assert_eq!(first_to_buy(&own, &front, None), Some(1));
+        let limit = |speed_m_s: f64| {
+            Some(FieldLimit {
+                cause: Bound::ThrownSoil,
+                speed_m_s,
+            })
+        };
+        assert_eq!(first_to_buy(&own, &front, limit(2.3)), Some(1));
+        assert_eq!(first_to_buy(&own, &front, limit(1.9)), None);
+        let unsure = [
+            own.clone(),
+            machine(300.0, 2.5, false),
+            machine(900.0, 3.0, true),
+        ];
+        assert_eq!(first_to_buy(&own, &unsure, None), Some(2));
+        assert_eq!(first_to_buy(&own, &[own.clone()], None), None);
+    }
 }

@@ -90,7 +90,9 @@ fn option_name(name: &OptionName, units: Units) -> String {
 pub fn cost(design: &Design, cost: f64) -> String {
     match &design.counted {
         Counted::Prices { currency } => {
-            let currency = currency.as_deref().map_or(String::new(), |name| format!(" {name}"));
+            let currency = currency
+                .as_deref()
+                .map_or(String::new(), |name| format!(" {name}"));
             format!("{}{currency}", amount(cost))
         }
         Counted::Parts if cost == 1.0 => "1 part".to_owned(),
@@ -191,15 +193,19 @@ fn speed(assured: &AssuredSpeed, units: Units) -> String {
 fn answer(design: &Design) -> String {
     let units = design.scenario.units;
     let free = design.front.iter().rfind(|machine| machine.cost <= 0.0);
-    let free_words = free.filter(|machine| !machine.changed.is_empty()).map(|machine| {
-        format!(
-            "For nothing: {} ({} instead of {}). ",
-            listed(&names(design, machine)),
-            speed(&machine.fresh, units),
-            speed(&design.own.fresh, units),
-        )
-    });
-    let first = design.first.and_then(|place| design.front.get(place as usize));
+    let free_words = free
+        .filter(|machine| !machine.changed.is_empty())
+        .map(|machine| {
+            format!(
+                "For nothing: {} ({} instead of {}). ",
+                listed(&names(design, machine)),
+                speed(&machine.fresh, units),
+                speed(&design.own.fresh, units),
+            )
+        });
+    let first = design
+        .first
+        .and_then(|place| design.front.get(place as usize));
     let buy = match first {
         Some(machine) => format!(
             "First {}: {} for {}. It keeps {} instead of {} as the machine stands: {} {} gained ({} to {}).",
@@ -279,9 +285,11 @@ fn rows(design: &Design) -> Vec<Vec<String>> {
     };
     rows.push(row("as it stands".into(), &design.own, true));
     let front = design.front.iter().enumerate();
-    rows.extend(front.map(|(place, machine)| {
-        row((place + 1).to_string(), machine, machine.changed.is_empty())
-    }));
+    rows.extend(
+        front.map(|(place, machine)| {
+            row((place + 1).to_string(), machine, machine.changed.is_empty())
+        }),
+    );
     rows
 }
 
@@ -300,8 +308,16 @@ fn method(design: &Design) -> String {
         0 => String::new(),
         count => format!(" ({} of them cannot be)", grouped(count)),
     };
-    let chosen: f64 = design.front.iter().map(|one| one.chosen.speed_m_s.value).sum();
-    let fresh: f64 = design.front.iter().map(|one| one.fresh.speed_m_s.value).sum();
+    let chosen: f64 = design
+        .front
+        .iter()
+        .map(|one| one.chosen.speed_m_s.value)
+        .sum();
+    let fresh: f64 = design
+        .front
+        .iter()
+        .map(|one| one.fresh.speed_m_s.value)
+        .sum();
     let lower_m_s = (chosen - fresh) / design.front.len().max(1) as f64;
     let assumed = design
         .parts

@@ -215,3 +215,121 @@ fn conflicts(read: &mut Read, at: usize) {
         read.problem(at, "offers.set", message);
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use crate::scenario::{Scenario, ScenarioError};
+    use std::io;
+
+    fn with(more: &str) -> Result<Scenario, ScenarioError> {
+        let text = Scenario::demo().unwrap().texts().text.clone() + more;
+        let no_files = |_: &str| Err(io::ErrorKind::NotFound.into());
+        Scenario::parse(&text, "leeks.toml", &no_files, None)
+    }
+
+    #[test]
+    fn regress_offers_are_read_as_they_are_written() {
+        let read = with(
+            "[[offers]]\npart = \"camera\"\nname = \"quick\"\nprice = 1200\nset = { camera.frames = \"50 Hz\", camera.latency = { measured = \"40 ms\", error = \"5 ms\" } }\n\
+             [[offers]]\npart = \"side-shift\"\nname = \"long\"\nset.hydraulics.stroke = \"600 mm\"\n",
+        )
+        .unwrap();
+        let [camera, shift] = read.offers() else {
+            panic!("{:?}", read.offers())
+        };
+        assert_eq!((camera.price, shift.price), (Some(1200.0), None));
+        let written: Vec<(&str, &str)> = camera
+            .set
+            .iter()
+            .map(|given| (given.key.as_str(), given.value.as_str()))
+            .collect();
+        assert!(
+            written.contains(&("camera.frames", "\"50 Hz\"")),
+            "{written:?}"
+        );
+        let latency = "{ measured = \"40 ms\", error = \"5 ms\" }";
+        assert!(
+            written.contains(&("camera.latency", latency)),
+            "{written:?}"
+        );
+        assert_eq!(shift.set[0].key, "hydraulics.stroke");
+        let long = read.offered(&shift.set).unwrap();
+        assert_eq!(long.nominal().hydraulics.stroke_m, 0.6);
+    }
+
+    #[test]
+    fn regress_mistakes_in_offers_are_told_with_their_place() {
+        let offer = |lines: &str| format!("[[offers]]\npart = \"a\"\nname = \"b\"\n{lines}\n");
+        for (text, words) in [
+            (offer(""), "needs part, name and set"),
+            (
+                offer("set = { camera.frams = \"50 Hz\" }"),
+                "did you mean camera.frames?",
+            ),
+            (
+                offer("set = { study.seed = 3 }"),
+                "study.seed is no part of a machine",
+            ),
+            (
+                offer("set = { camera.frames = \"50 Hz\" }\nprice = -1"),
+                "a plain number from 0",
+            ),
+            (
+                offer("set = { camera.frames = \"50 Hz\" }\ncost = 5"),
+                "offers.cost is unknown",
+            ),
+            (offer("set = 5"), "offers.set is of another kind"),
+            (
+                "offers = 5\n".into(),
+                "write [[offers]] on a line of its own",
+            ),
+            (
+                offer("set.camera.frames = \"50 Hz\"") + &offer("set.camera.frames = \"60 Hz\""),
+                "two offers with the name b",
+            ),
+            (
+                offer("set.camera.frames = \"50 Hz\"")
+                    + "[[offers]]\npart = \"c\"\nname = \"d\"\nset.camera.frames = \"60 Hz\"\n",
+                "camera.frames is set by offers for a and for c",
+            ),
+        ] {
+            // A key at the top has to stand before the tables.
+            let found = match text.starts_with("offers") {
+                true => {
+                    let demo = Scenario::demo().unwrap().texts().text.clone();
+                    let no_files = |_: &str| Err(io::ErrorKind::NotFound.into());
+                    Scenario::parse(&(text.clone() + &demo), "leeks.toml", &no_files, None)
+                }
+                false => with(&text),
+            };
+            let told = found.unwrap_err().to_string();
+            assert!(
+                told.contains(words) && told.contains("leeks.toml:"),
+                "{words}: {told}"
+            );
+        }
+    }
+
+    /// A machine whose latency is known meets the fields of one whose latency is not: everything else is drawn alike.
+    #[test]
+    fn prop_an_offer_leaves_the_field_as_it_is() {
+        let base = Scenario::demo().unwrap();
+        let known =
+            "[[offers]]\npart = \"camera\"\nname = \"quick\"\nset.camera.latency = \"40 ms\"\n";
+        let offered = with(known).unwrap();
+        let other = base.offered(&offered.offers()[0].set).unwrap();
+        assert_eq!(other.unknowns().len() + 1, base.unknowns().len());
+        for pass in [0, 7, 8, 83] {
+            let own = base.draw(3, pass);
+            assert_eq!(base.draw_beside(&base, 3, pass), own);
+            let mut drawn = other.draw_beside(&base, 3, pass);
+            assert_eq!(drawn.camera.latency_s, 0.04);
+            drawn.camera.latency_s = own.camera.latency_s;
+            // The gains of the PID go with the camera's latency.
+            drawn.controllers.pid = own.controllers.pid;
+            assert_eq!(drawn, own, "{pass}");
+            // Drawn by itself it would go over other fields.
+            assert_ne!(other.draw(3, pass).plants, own.plants);
+        }
+    }
+}

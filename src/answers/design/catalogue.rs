@@ -257,13 +257,10 @@ fn known(scenario: &Scenario) -> Vec<(PartName, Vec<Choice>)> {
     if !controllers.is_empty() {
         parts.push((PartName::Controller, controllers));
     }
-    let best_lookahead_m = present
-        .iter()
-        .rev()
-        .find_map(|&kind| {
-            let speed_m_s = scenario.study().working_speed_m_s;
-            control::answer(&setup, Some(kind), speed_m_s).best_lookahead_m
-        });
+    let best_lookahead_m = present.iter().rev().find_map(|&kind| {
+        let speed_m_s = scenario.study().working_speed_m_s;
+        control::answer(&setup, Some(kind), speed_m_s).best_lookahead_m
+    });
     let causes = changes::causes(&setup, None, best_lookahead_m, scenario.units());
     for step in causes.into_iter().flat_map(|cause| cause.steps) {
         let Some(part) = part_of(step.change) else {

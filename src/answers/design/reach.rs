@@ -141,7 +141,10 @@ impl Curve {
         let times = vec![1.0; self.units.first().map_or(0, Vec::len)];
         let speed_m_s = self.assured(asked, &times);
         let fastest_m_s = self.speeds_m_s.last().copied().unwrap_or(0.0);
-        (speed_m_s, speed_m_s >= fastest_m_s && fastest_m_s < self.cap_m_s)
+        (
+            speed_m_s,
+            speed_m_s >= fastest_m_s && fastest_m_s < self.cap_m_s,
+        )
     }
 
     /// Of every resample.
@@ -247,7 +250,10 @@ mod tests {
         let mean = found.iter().sum::<f64>() / found.len() as f64;
         let squares: f64 = found.iter().map(|x| (x - mean) * (x - mean)).sum();
         let own_mean = reaches.iter().sum::<f64>() / 100.0;
-        let own: f64 = reaches.iter().map(|x| (x - own_mean) * (x - own_mean)).sum();
+        let own: f64 = reaches
+            .iter()
+            .map(|x| (x - own_mean) * (x - own_mean))
+            .sum();
         let wanted = (own / 100.0).sqrt() / 10.0;
         let ratio = (squares / found.len() as f64).sqrt() / wanted;
         assert!((ratio - 1.0).abs() < 0.1, "{ratio}");
@@ -272,5 +278,60 @@ mod tests {
         assert!(gain.lower > 0.0099 && gain.upper < 0.0101, "{gain:?}");
         let alone = limited(own[0], &own);
         assert!(alone.upper - alone.lower > 0.05);
+    }
+
+    /// Chosen among many that are truly alike, the best looks better than it is; on fresh fields it does not. 40 machines of 32 fields with
+    /// reaches that scatter by 0.4 m/s: the greatest of 40 means lies 2.16 standard errors (of 0.0707 m/s) above their mean (expected
+    /// greatest of 40 standard normals, any table). Tolerance: three standard errors of 100 rounds, some 0.015 m/s, and the bend of the
+    /// logarithm, which the mean of all machines shows as well.
+    #[test]
+    fn analytic_the_chosen_look_better_than_they_are() {
+        let mut dice = Dice::new(11);
+        let (mut chosen, mut fresh, mut all) = (0.0, 0.0, 0.0);
+        let rounds = 100;
+        for _ in 0..rounds {
+            let mut speed = || {
+                let reaches: Vec<f64> = (0..32).map(|_| 2.5 + 0.4 * dice.normal()).collect();
+                curve(KNOWN, &reaches).of_all(KNOWN).0
+            };
+            let speeds: Vec<f64> = (0..40).map(|_| speed()).collect();
+            chosen += speeds.iter().copied().fold(0.0, f64::max) / f64::from(rounds);
+            all += speeds.iter().sum::<f64>() / 40.0 / f64::from(rounds);
+            fresh += speed() / f64::from(rounds);
+        }
+        assert!(
+            (chosen - all - 2.16 * 0.0707).abs() < 0.03,
+            "{chosen} {all}"
+        );
+        assert!((fresh - all).abs() < 0.03, "{fresh} {all}");
+    }
+
+    /// Limits of a gain hold the true one about as often as they say. Machines share what makes a field bad (0.5 m/s) and have some of
+    /// their own (0.1); the second goes 0.2 m/s further in truth. For the rate of all passes 95 of 100; for the speed that four fields in
+    /// five keep, of 32 fields, resamples know but few fields about that place: no fewer than 85 of 100 (for quantiles of small samples
+    /// the percentile bootstrap is known to be rough). Three binomial standard errors of 300 rounds are 3.8 and 6.2 of 100.
+    #[test]
+    fn val_limits_of_a_gain_cover_as_often_as_they_say() {
+        let mut dice = Dice::new(21);
+        for (asked, units, least) in [(KNOWN, 64, 0.95 - 0.038), (SOME, 32, 0.85)] {
+            let (rounds, mut covered) = (300, 0);
+            for round in 0..rounds {
+                let mut pair: [Vec<f64>; 2] = Default::default();
+                for _ in 0..units {
+                    let shared = 2.4 + 0.5 * (dice.uniform() - 0.5);
+                    pair[0].push(shared + 0.1 * (dice.uniform() - 0.5));
+                    pair[1].push(shared + 0.2 + 0.1 * (dice.uniform() - 0.5));
+                }
+                let draws = Resamples::new(round, units);
+                let curves = pair.map(|reaches| curve(asked, &reaches));
+                let [own, new] = [0, 1].map(|i| curves[i].resampled(asked, &draws));
+                let gains: Vec<f64> = new.iter().zip(&own).map(|(new, own)| new - own).collect();
+                let value = curves[1].of_all(asked).0 - curves[0].of_all(asked).0;
+                let gain = limited(value, &gains);
+                covered += u32::from(gain.lower <= 0.2 && 0.2 <= gain.upper);
+            }
+            let share = f64::from(covered) / rounds as f64;
+            assert!((least..=1.0).contains(&share), "{share} of {units}");
+        }
     }
 }
