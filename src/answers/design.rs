@@ -437,10 +437,10 @@ impl Search<'_> {
     }
 
     fn told(&self, runner: &Runner) -> AssuredSpeed {
-        let (speed_m_s, at_least) = runner.curve.of_all(self.asked);
+        let (speed_m_s, edge) = runner.curve.of_all(self.asked);
         AssuredSpeed {
             speed_m_s: limited(speed_m_s, &runner.resampled),
-            at_least,
+            edge,
         }
     }
 }
@@ -521,6 +521,7 @@ fn first_to_buy(
 mod tests {
     use super::*;
     use crate::montecarlo::study::Unwatched;
+    use crate::results::answers::Edge;
     use crate::results::design::{Counted, OptionName, PartName};
     use crate::scenario::Given;
     use std::io;
@@ -677,7 +678,7 @@ set.hydraulics.stroke = "600 mm"
                 .collect();
             let failed = rates.iter().position(|&rate| rate > study.allowed_cut_rate);
             let speed_m_s = match failed {
-                Some(0) => 0.0,
+                Some(0) => study.speeds_m_s[0],
                 None => *study.speeds_m_s.last().unwrap(),
                 Some(at) => {
                     let ln = |rate: f64| libm::log(rate / study.allowed_cut_rate);
@@ -756,7 +757,7 @@ set.hydraulics.stroke = "600 mm"
             };
             let assured = AssuredSpeed {
                 speed_m_s: of(speed_m_s, 0.1),
-                at_least: false,
+                edge: Edge::Within,
             };
             DesignMachine {
                 changed: Vec::new(),

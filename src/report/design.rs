@@ -5,12 +5,11 @@ use super::csv::{table, text};
 use super::display::{Units, chosen_percent, controller_in_words, fixed, grouped, money, percent};
 use super::svg::front::Front;
 use super::text::{WIDTH, aligned, wrapped};
-use super::words::controllers::spoken;
 use super::words::farms::farms;
 use super::words::quantities::listed;
 use super::words::{capital, scenario_and_file};
 use super::{File, ReportError, bounds, changes};
-use crate::results::answers::Limited;
+use crate::results::answers::{Edge, Limited};
 use crate::results::design::{AssuredSpeed, Counted, Design, DesignMachine, OptionName, PartName};
 use crate::results::finite::first_not_finite;
 
@@ -39,7 +38,7 @@ pub fn design_files(design: &Design) -> Vec<File> {
 
 /// One line for each machine: the one that stands there, then the front.
 pub fn design_csv(design: &Design) -> String {
-    let header = "machine,cost,changed,controller,speed_m_s,speed_m_s.lower,speed_m_s.upper,at_least,chosen_speed_m_s,gain_m_s,gain_m_s.lower,gain_m_s.upper,step_gain_m_s,step_gain_m_s.lower,step_gain_m_s.upper,unbeaten";
+    let header = "machine,cost,changed,controller,speed_m_s,speed_m_s.lower,speed_m_s.upper,edge,chosen_speed_m_s,gain_m_s,gain_m_s.lower,gain_m_s.upper,step_gain_m_s,step_gain_m_s.lower,step_gain_m_s.upper,unbeaten";
     let own = std::iter::once(("own", &design.own));
     let front = design.front.iter().map(|machine| ("front", machine));
     let line = |(which, machine): (&str, &DesignMachine)| {
@@ -54,7 +53,12 @@ pub fn design_csv(design: &Design) -> String {
             text(machine.controller.name()),
         ];
         line.extend(numbers(Some(machine.fresh.speed_m_s)));
-        line.push(machine.fresh.at_least.to_string());
+        let edge = match machine.fresh.edge {
+            Edge::Within => "within",
+            Edge::NoneKeeps => "none_keeps",
+            Edge::AllKeep => "all_keep",
+        };
+        line.push(edge.to_owned());
         line.push(machine.chosen.speed_m_s.value.to_string());
         line.extend(numbers(Some(machine.gain_m_s)));
         line.extend(numbers(machine.step_gain_m_s));
@@ -181,13 +185,15 @@ fn what(design: &Design, machine: &DesignMachine) -> String {
     format!("{changed} ({})", controller_in_words(machine.controller))
 }
 
-/// "6.3 km/h", "at least 16 km/h", "none of the simulated speeds".
+/// "6.3 km/h", "at least 16 km/h", "less than 4 km/h".
 fn speed(assured: &AssuredSpeed, units: Units) -> String {
-    let least = if assured.at_least { "at least " } else { "" };
-    match assured.speed_m_s.value {
-        0.0 => "no simulated speed".to_owned(),
-        value => format!("{least}{} {}", units.speed_limit(value), units.speed_unit()),
-    }
+    let beyond = match assured.edge {
+        Edge::Within => "",
+        Edge::NoneKeeps => "less than ",
+        Edge::AllKeep => "at least ",
+    };
+    let number = fixed(units.speed(assured.speed_m_s.value), 1);
+    format!("{beyond}{number} {}", units.speed_unit())
 }
 
 fn answer(design: &Design) -> String {
@@ -253,15 +259,18 @@ fn rows(design: &Design) -> Vec<Vec<String>> {
         "where chosen".to_owned(),
         format!("gain, {}", units.speed_unit()),
         "not beaten".to_owned(),
-        "controller".to_owned(),
     ]];
     let row = |name: String, machine: &DesignMachine, is_own: bool| {
         let number = |m_s: f64| fixed(units.speed(m_s), 1);
         let with_limits = |assured: &AssuredSpeed| {
-            let least = if assured.at_least { ">= " } else { "" };
+            let beyond = match assured.edge {
+                Edge::Within => "",
+                Edge::NoneKeeps => "< ",
+                Edge::AllKeep => ">= ",
+            };
             let of = assured.speed_m_s;
             let [value, lower, upper] = [of.value, of.lower, of.upper].map(number);
-            format!("{least}{value} ({lower} to {upper})")
+            format!("{beyond}{value} ({lower} to {upper})")
         };
         let gain = machine.gain_m_s;
         let [value, lower, upper] =
@@ -280,10 +289,15 @@ fn rows(design: &Design) -> Vec<Vec<String>> {
                 format!("{value} ({lower} to {upper})")
             },
             format!("{} %", fixed(100.0 * machine.unbeaten, 0)),
-            spoken(machine.controller).short.to_owned(),
         ]
     };
-    rows.push(row("as it stands".into(), &design.own, true));
+    let has_own = design
+        .front
+        .iter()
+        .any(|machine| machine.changed.is_empty());
+    if !has_own {
+        rows.push(row("as it stands".into(), &design.own, true));
+    }
     let front = design.front.iter().enumerate();
     rows.extend(
         front.map(|(place, machine)| {
@@ -308,34 +322,37 @@ fn method(design: &Design) -> String {
         0 => String::new(),
         count => format!(" ({} of them cannot be)", grouped(count)),
     };
-    let chosen: f64 = design
-        .front
-        .iter()
-        .map(|one| one.chosen.speed_m_s.value)
-        .sum();
-    let fresh: f64 = design
-        .front
-        .iter()
-        .map(|one| one.fresh.speed_m_s.value)
-        .sum();
-    let lower_m_s = (chosen - fresh) / design.front.len().max(1) as f64;
+    let own_m_s = design.own.chosen.speed_m_s.value;
+    let others: Vec<&DesignMachine> = (design.front.iter())
+        .filter(|machine| !machine.changed.is_empty())
+        .collect();
+    let mean = |of: &dyn Fn(&DesignMachine) -> f64| {
+        let sum: f64 = others.iter().map(|machine| of(machine)).sum();
+        fixed(units.speed(sum / others.len().max(1) as f64), 2)
+    };
+    let chosen = mean(&|machine| machine.chosen.speed_m_s.value - own_m_s);
+    let fresh = mean(&|machine| machine.gain_m_s.value);
+    let flattered = match others.len() {
+        0 => String::new(),
+        _ => format!(
+            " Who is chosen on some passes did well on just these: there the machines of the front gain {chosen} {} on average, on {} fresh \
+             passes {fresh}.",
+            units.speed_unit(),
+            grouped(design.fresh_passes),
+        ),
+    };
     let assumed = design
         .parts
         .iter()
         .flat_map(|part| &part.options)
         .any(|option| option.assumed);
     let mut told = format!(
-        "{tried}{impossible} were simulated on {} passes, {} on {}; those the front was chosen on flatter it: on {} fresh passes its machines \
-         keep {} {} on average{}. Not beaten: the share of resamples of the fresh passes in which no machine that costs no more is as fast. \
-         A machine left out on the way was unbeaten in at most {} of its resamples. A step of less than {} {} counts as none. All machines \
-         meet the same passes, seed {}.",
+        "{tried}{impossible} were simulated on {} passes, {} on {}, where the front was chosen.{flattered} Not beaten: the share of resamples \
+         of the fresh passes in which no machine that costs no more is as fast. A machine left out on the way was unbeaten in at most {} of its \
+         resamples. A step of less than {} {} counts as none. All machines meet the same passes, seed {}.",
         grouped(design.searched_passes),
         grouped(design.contenders),
         grouped(design.chosen_passes),
-        grouped(design.fresh_passes),
-        fixed(units.speed(lower_m_s.abs()), 2),
-        units.speed_unit(),
-        if lower_m_s < 0.0 { " more" } else { " less" },
         percent(design.left_out_unbeaten),
         fixed(units.speed(design.step_m_s), 1),
         units.speed_unit(),

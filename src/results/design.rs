@@ -3,7 +3,7 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::answers::{Bound, Change, Limited};
+use super::answers::{Bound, Change, Edge, Limited};
 use super::{ScenarioStamp, Tool};
 use crate::model::controller::Kind;
 
@@ -163,8 +163,8 @@ pub struct DesignMachine {
 /// An assured speed.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct AssuredSpeed {
-    /// The speed, m/s; 0 where not even the slowest simulated one is kept.
+    /// The speed, m/s; the slowest or fastest simulated one where it lies beyond them.
     pub speed_m_s: Limited,
-    /// True if the simulated speeds end there.
-    pub at_least: bool,
+    /// Whether it lies within the simulated speeds.
+    pub edge: Edge,
 }

@@ -329,7 +329,7 @@ mod tests {
             drawn.controllers.pid = own.controllers.pid;
             assert_eq!(drawn, own, "{pass}");
             // Drawn by itself it would go over other fields.
-            assert_ne!(other.draw(3, pass).plants, own.plants);
+            assert_ne!(other.draw(3, pass).hydraulics, own.hydraulics);
         }
     }
 }

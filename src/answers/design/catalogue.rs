@@ -103,9 +103,10 @@ impl Catalogue {
 
     /// What a machine costs: the prices of its options, or one for each.
     pub fn cost(&self, machine: &[usize]) -> f64 {
-        self.chosen(machine)
-            .map(|choice| choice.told.price.unwrap_or(1.0))
-            .sum()
+        let prices = self.chosen(machine);
+        let prices = prices.map(|choice| choice.told.price.unwrap_or(1.0));
+        // A sum of nothing is minus zero.
+        prices.fold(0.0, |sum, price| sum + price)
     }
 
     /// Puts a machine together.

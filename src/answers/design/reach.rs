@@ -8,7 +8,7 @@
 
 use crate::answers::trial::Cell;
 use crate::results::LEVEL;
-use crate::results::answers::Limited;
+use crate::results::answers::{Edge, Limited};
 use crate::unknowns::assurance::{Axis, Reach};
 use crate::unknowns::dice::Dice;
 use crate::unknowns::limits::quantiles;
@@ -116,41 +116,44 @@ impl Curve {
         }
     }
 
-    /// The assured speed, m/s, with each unit counted so many times; 0 where not even the slowest speed is kept.
-    fn assured(&self, asked: Asked, times: &[f64]) -> f64 {
-        let axis = Axis::Harsher(&self.speeds_m_s);
-        let reach = match asked.assurance {
-            Some(assurance) => axis.assured(times, &self.reaches, assurance),
+    /// How far the machine goes with each unit counted so many times.
+    fn reach(&self, asked: Asked, times: &[f64]) -> Reach {
+        match asked.assurance {
+            Some(assurance) => {
+                Axis::Harsher(&self.speeds_m_s).assured(times, &self.reaches, assurance)
+            }
             None => self.crossing(asked, |speed| {
                 let [cut, plants] = sums(&self.units[speed], times);
                 cut / plants
             }),
-        };
-        match reach {
-            Reach::None => 0.0,
-            Reach::At(speed_m_s) => speed_m_s.min(self.cap_m_s),
-            Reach::All => {
-                let fastest_m_s = self.speeds_m_s.last().copied().unwrap_or(0.0);
-                fastest_m_s.min(self.cap_m_s)
-            }
         }
     }
 
-    /// Of all units, and whether the speeds end before.
-    pub fn of_all(&self, asked: Asked) -> (f64, bool) {
+    /// The same as a number, m/s: the ends of the simulated speeds where it lies beyond them.
+    fn number(&self, reach: Reach) -> f64 {
+        let held_m_s = Axis::Harsher(&self.speeds_m_s).held(reach);
+        held_m_s.min(self.cap_m_s)
+    }
+
+    /// The assured speed of all units, m/s, and where it lies.
+    pub fn of_all(&self, asked: Asked) -> (f64, Edge) {
         let times = vec![1.0; self.units.first().map_or(0, Vec::len)];
-        let speed_m_s = self.assured(asked, &times);
-        let fastest_m_s = self.speeds_m_s.last().copied().unwrap_or(0.0);
-        (
-            speed_m_s,
-            speed_m_s >= fastest_m_s && fastest_m_s < self.cap_m_s,
-        )
+        let reach = self.reach(asked, &times);
+        let edge = match reach {
+            Reach::None => Edge::NoneKeeps,
+            // A loop that runs away beyond its cap ends it, not the speeds.
+            Reach::All if self.cap_m_s.is_infinite() => Edge::AllKeep,
+            _ => Edge::Within,
+        };
+        (self.number(reach), edge)
     }
 
     /// Of every resample.
     pub fn resampled(&self, asked: Asked, resamples: &Resamples) -> Vec<f64> {
         let times = resamples.0.iter();
-        times.map(|times| self.assured(asked, times)).collect()
+        times
+            .map(|times| self.number(self.reach(asked, times)))
+            .collect()
     }
 }
 
@@ -221,11 +224,11 @@ mod tests {
     fn analytic_the_speed_that_a_share_of_the_fields_keeps() {
         let reaches: Vec<f64> = (1..=20).map(|i| 1.0 + 0.1 * f64::from(i)).collect();
         let curve = curve(SOME, &reaches);
-        let (speed_m_s, at_least) = curve.of_all(SOME);
-        assert!((speed_m_s - 1.45).abs() < 1e-9 && !at_least);
+        let (speed_m_s, edge) = curve.of_all(SOME);
+        assert!((speed_m_s - 1.45).abs() < 1e-9 && edge == Edge::Within);
         let mut capped = curve.clone();
         capped.cap_m_s = 1.2;
-        assert_eq!(capped.of_all(SOME), (1.2, false));
+        assert_eq!(capped.of_all(SOME), (1.2, Edge::Within));
     }
 
     /// Known: the rate of all passes. One pass that goes to 2 and one to 3 m/s: allowed e^(v - 2) (1 + e^-1) / 2 = allowed at
@@ -235,8 +238,8 @@ mod tests {
         let (speed_m_s, _) = curve(KNOWN, &[2.0, 3.0]).of_all(KNOWN);
         let wanted = 2.0 - libm::log(0.5 * (1.0 + libm::exp(-1.0)));
         assert!((speed_m_s - wanted).abs() < 1e-12, "{speed_m_s} {wanted}");
-        assert_eq!(curve(KNOWN, &[0.5]).of_all(KNOWN), (0.0, false));
-        assert_eq!(curve(KNOWN, &[9.0]).of_all(KNOWN), (4.0, true));
+        assert_eq!(curve(KNOWN, &[0.5]).of_all(KNOWN), (1.0, Edge::NoneKeeps));
+        assert_eq!(curve(KNOWN, &[9.0]).of_all(KNOWN), (4.0, Edge::AllKeep));
     }
 
     /// The resampled mean of independent units scatters as the standard error of a mean does. Tolerance: three standard errors of a
