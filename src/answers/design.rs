@@ -369,7 +369,8 @@ pub fn design(scenario: &Scenario, how: How, watch: &dyn Watch) -> Result<Design
         ],
         parts: catalogue.told(),
         without_price: catalogue.without_price.clone(),
-        counted: catalogue.counted.clone(),
+        counted: catalogue.counted,
+        currency: scenario.farm().prices.map(|prices| prices.currency),
         possible: front::possible(&options),
         simulated,
         impossible,
@@ -542,6 +543,8 @@ mod tests {
             .texts()
             .text
             .replace("length = \"200 m\"\nentry", "length = \"60 m\"\nentry")
+            .replace("entry_length = \"15 m\"", "entry_length = \"5 m\"")
+            .replace("cut_rate = \"0.5 %\"", "cut_rate = \"1 %\"")
             .replace("row_length = \"200 m\"", "row_length = \"60 m\"")
             .replace(
                 "\"5 km/h\", \"6 km/h\", \"8 km/h\", \"10 km/h\", ",
@@ -728,8 +731,7 @@ set.hydraulics.stroke = "600 mm"
         let locked = Given::parse("study.controllers=locked").unwrap();
         let priced = scenario(true, priced).changed(&[locked]).unwrap();
         let priced = Catalogue::of(&priced);
-        let currency = Some("EUR".to_string());
-        assert_eq!(priced.counted, Counted::Prices { currency });
+        assert_eq!(priced.counted, Counted::Prices);
         let told = priced.told();
         let frames = told.iter().find(|part| part.part == PartName::Frames);
         assert_eq!(frames.unwrap().options[0].price, Some(700.0));

@@ -93,10 +93,9 @@ fn option_name(name: &OptionName, units: Units) -> String {
 /// "1 800 EUR", "2 parts".
 pub fn cost(design: &Design, cost: f64) -> String {
     match &design.counted {
-        Counted::Prices { currency } => {
-            let currency = currency
-                .as_deref()
-                .map_or(String::new(), |name| format!(" {name}"));
+        Counted::Prices => {
+            let currency = design.currency.as_deref();
+            let currency = currency.map_or(String::new(), |name| format!(" {name}"));
             format!("{}{currency}", amount(cost))
         }
         Counted::Parts if cost == 1.0 => "1 part".to_owned(),
@@ -115,12 +114,10 @@ fn amount(cost: f64) -> String {
 
 /// Over what the front runs: "price, EUR", "parts changed".
 pub fn cost_title(design: &Design) -> String {
-    match &design.counted {
-        Counted::Prices {
-            currency: Some(name),
-        } => format!("price, {name}"),
-        Counted::Prices { currency: None } => "price".into(),
-        Counted::Parts => "parts changed".into(),
+    match (design.counted, &design.currency) {
+        (Counted::Prices, Some(name)) => format!("price, {name}"),
+        (Counted::Prices, None) => "price".into(),
+        (Counted::Parts, _) => "parts changed".into(),
     }
 }
 
@@ -162,7 +159,7 @@ pub fn design_text(design: &Design) -> String {
 
 fn opening(design: &Design) -> String {
     let cost = match design.counted {
-        Counted::Prices { .. } => "price",
+        Counted::Prices => "price",
         Counted::Parts => "the number of parts changed",
     };
     format!(
@@ -216,7 +213,7 @@ fn answer(design: &Design) -> String {
         Some(machine) => format!(
             "First {}: {} for {}. It keeps {} instead of {} as the machine stands: {} {} gained ({} to {}).",
             match design.counted {
-                Counted::Prices { .. } => "buy",
+                Counted::Prices => "buy",
                 Counted::Parts => "change",
             },
             listed(&names(design, machine)),
@@ -278,7 +275,7 @@ fn rows(design: &Design) -> Vec<Vec<String>> {
         vec![
             name,
             match design.counted {
-                Counted::Prices { .. } => amount(machine.cost),
+                Counted::Prices => amount(machine.cost),
                 Counted::Parts => fixed(machine.cost, 0),
             },
             with_limits(&machine.fresh),

@@ -28,6 +28,8 @@ pub struct Design {
     pub speeds_m_s: [f64; 2],
     /// What machines cost.
     pub counted: Counted,
+    /// Currency of the prices; null if the scenario names none.
+    pub currency: Option<String>,
     /// The parts and what could take their place.
     pub parts: Vec<DesignPart>,
     /// Changes that were left out because they have no price while others have one.
@@ -62,14 +64,11 @@ pub struct Design {
 }
 
 /// What machines cost.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Counted {
     /// Prices of the scenario.
-    Prices {
-        /// Their currency; null if the scenario names none.
-        currency: Option<String>,
-    },
+    Prices,
     /// One for every part that is changed: the scenario has no prices.
     Parts,
 }

@@ -64,10 +64,7 @@ impl Catalogue {
         let choices = || parts.iter().flat_map(|(_, choices)| choices);
         let is_priced = |choice: &&Choice| choice.told.price.is_some() && !choice.told.assumed;
         let counted = if choices().any(|choice| is_priced(&choice)) {
-            let prices = scenario.farm().prices;
-            Counted::Prices {
-                currency: prices.map(|prices| prices.currency),
-            }
+            Counted::Prices
         } else {
             Counted::Parts
         };
@@ -78,7 +75,7 @@ impl Catalogue {
                     choice.told.price = None;
                     choice.told.assumed = false;
                 }),
-                Counted::Prices { .. } => choices.retain(|choice| {
+                Counted::Prices => choices.retain(|choice| {
                     let priced = choice.told.price.is_some();
                     if !priced {
                         without_price.push(choice.told.name.clone());
