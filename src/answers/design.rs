@@ -50,7 +50,7 @@ const FEWEST_SEARCHED: u64 = 64;
 const DROPPED_BELOW: f64 = 0.01;
 
 /// Most machines that are run on all passes of the choice, and again on fresh ones (our choice).
-const MOST_CONTENDERS: [usize; 2] = [24, 12];
+const MOST_CONTENDERS: [usize; 2] = [12, 8];
 
 /// Machines that are simulated at once (our choice: memory).
 const AT_ONCE: usize = 32;
@@ -102,6 +102,8 @@ struct Search<'a> {
     built: BTreeMap<Machine, (Built, Vec<(Kind, f64)>)>,
     /// Controllers of the machine as it stands that are tried with other parts.
     own_kinds: Vec<Kind>,
+    /// The controller of every machine that was looked at: chosen on the first passes, so that no later ones have a say in it.
+    settled: BTreeMap<Machine, Kind>,
 }
 
 impl Search<'_> {
@@ -139,12 +141,15 @@ impl Search<'_> {
     }
 
     /// Controllers under which a machine is run: those that it has and the machine as it stands has not, and of the others the ones that
-    /// were not left behind there.
+    /// were not left behind there; the best one alone once it is settled.
     fn kinds(&self, machine: &Machine) -> Vec<(Kind, f64)> {
         let own = &self.built[&vec![0; machine.len()]].0.kinds;
         let kinds = self.built[machine].1.iter().copied();
         kinds
-            .filter(|(kind, _)| !own.contains(kind) || self.own_kinds.contains(kind))
+            .filter(|(kind, _)| match self.settled.get(machine) {
+                Some(settled) => settled == kind,
+                None => !own.contains(kind) || self.own_kinds.contains(kind),
+            })
             .collect()
     }
 
@@ -269,6 +274,7 @@ pub fn design(scenario: &Scenario, how: How, watch: &dyn Watch) -> Result<Design
         },
         built: BTreeMap::new(),
         own_kinds: Vec::new(),
+        settled: BTreeMap::new(),
     };
     let cost = |machine: &[usize]| catalogue.cost(machine);
     let own: Machine = vec![0; options.len()];
@@ -296,6 +302,9 @@ pub fn design(scenario: &Scenario, how: How, watch: &dyn Watch) -> Result<Design
         .filter_map(|(machine, _)| known.remove_entry(&machine))
         .collect();
     let first = search.runners(first, searched);
+    for runner in &first {
+        search.settled.insert(runner.machine.clone(), runner.kind);
+    }
     let (kept, left_out_searched) = stay(first, &own, MOST_CONTENDERS[0]);
     let contenders = kept.len() as u64;
     let ran = search.run(&kept, 0, chosen)?;

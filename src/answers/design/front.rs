@@ -11,6 +11,9 @@ use std::collections::BTreeMap;
 /// Choices part by part; 0 is what stands there.
 pub type Machine = Vec<usize>;
 
+/// Works out the speeds of machines, m/s, in the order asked for.
+pub type Speeds<'a, E> = &'a mut dyn FnMut(&[Machine]) -> Result<Vec<f64>, E>;
+
 /// Whether one machine, cost and speed, beats another.
 pub fn beats(one: (f64, f64), other: (f64, f64)) -> bool {
     one.0 <= other.0 && one.1 >= other.1 && (one.0 < other.0 || one.1 > other.1)
@@ -53,7 +56,7 @@ pub struct Tried {
 pub fn search<E>(
     options: &[usize],
     cost: &dyn Fn(&[usize]) -> f64,
-    speeds: &mut dyn FnMut(&[Machine]) -> Result<Vec<f64>, E>,
+    speeds: Speeds<E>,
     (all_below, most): (u64, usize),
 ) -> Result<Tried, E> {
     let mut tried = Trying {
@@ -100,11 +103,7 @@ struct Trying {
 
 impl Trying {
     /// Tries those that are new, as long as there is room; whether there were any.
-    fn add<E>(
-        &mut self,
-        asked: Vec<Machine>,
-        speeds: &mut dyn FnMut(&[Machine]) -> Result<Vec<f64>, E>,
-    ) -> Result<bool, E> {
+    fn add<E>(&mut self, asked: Vec<Machine>, speeds: Speeds<E>) -> Result<bool, E> {
         let mut new: Vec<Machine> = Vec::new();
         for machine in asked {
             let room = self.all.len() + new.len() < self.most;
