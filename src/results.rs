@@ -4,6 +4,7 @@
 
 pub mod answers;
 pub mod comparison;
+pub mod design;
 pub(crate) mod finite;
 mod kind;
 pub mod lesson;

@@ -8,6 +8,7 @@ pub mod between;
 pub mod changes;
 pub mod compare;
 pub mod control;
+pub mod design;
 pub mod effects;
 pub mod grid;
 pub mod hydraulics;

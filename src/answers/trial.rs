@@ -46,6 +46,9 @@ pub struct Ask<'a> {
 /// What is done to every machine.
 pub type Alter<'a> = &'a (dyn Fn(&mut Setup) + Sync);
 
+/// What a machine is in a pass.
+pub type Draw<'a> = &'a (dyn Fn(u64) -> Setup + Sync);
+
 /// The passes of a scenario, ready to be run again.
 pub struct Trials<'a> {
     scenario: &'a Scenario,
@@ -157,7 +160,34 @@ impl<'a> Trials<'a> {
             changed.collect()
         };
         let kinds: Vec<&[Kind]> = changes.iter().map(|&(kinds, _)| kinds).collect();
-        let passes = self.each_pass(ask, &kinds, 0..ask.passes, &draw, &|setups, found| {
+        self.samples(ask, 0, &kinds, &draw)
+    }
+
+    /// Runs whole machines on the passes asked for from one on, each under its controllers. A pass is drawn by number and must meet the
+    /// same field in all of them; they share what they have in common with the first.
+    ///
+    /// # Errors
+    ///
+    /// The watch stopped it.
+    pub fn run_machines(
+        &self,
+        ask: &Ask,
+        from: u64,
+        machines: &[(&[Kind], Draw)],
+    ) -> Result<Vec<Sample>, Stopped> {
+        let draw = |pass| machines.iter().map(|(_, draw)| draw(pass)).collect();
+        let kinds: Vec<&[Kind]> = machines.iter().map(|&(kinds, _)| kinds).collect();
+        self.samples(ask, from, &kinds, &draw)
+    }
+
+    fn samples(
+        &self,
+        ask: &Ask,
+        from: u64,
+        kinds: &[&[Kind]],
+        draw: &(dyn Fn(u64) -> Vec<Setup> + Sync),
+    ) -> Result<Vec<Sample>, Stopped> {
+        let passes = self.each_pass(ask, kinds, from..ask.passes, draw, &|setups, found| {
             let of_the_row = setups.iter().map(|setup| setup.run.of_the_row());
             let controllers = found.into_iter().map(|at_speeds| {
                 // The wanted shift of every look is by far the most of it, and nobody asks for it here.

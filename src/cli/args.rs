@@ -66,6 +66,20 @@ Example:
   rowroom sweep my_field.toml --over camera.latency=\"40 ms, 80 ms, 120 ms\"
   rowroom sweep my_field.toml --over camera.lookahead=\"0.4 m, 0.8 m\" --over camera.mount=\"shifted, fixed\"")]
     Sweep(Sweep),
+    /// Look for the machines that nobody beats on both price and assured speed
+    #[command(after_help = "\
+Example:
+  rowroom design my_field.toml
+
+What could be bought or set stands in the scenario; offers for the same part exclude one another:
+  [[offers]]
+  part = \"camera\"
+  name = \"50 frames a second\"
+  price = 1800                                                 in the currency of [prices]
+  set = { camera.frames = \"50 Hz\", camera.latency = \"50 ms\" }    as --set would
+Without offers the changes that have a price in [change_prices] are tried; without prices all that are known, and parts are counted. The machine as
+it stands is the scenario's with the controllers of study.controllers.")]
+    Design(Design),
     /// Put notes of the field into a scenario, and tell what they teach about this farm
     #[command(after_help = "\
 Example:
@@ -325,6 +339,32 @@ pub struct Sweep {
     #[command(flatten)]
     pub changes: Changes,
     /// Folder for table and picture [default: reports/<file stem>/sweeps/ and the keys]
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+    #[command(flatten)]
+    pub trials: Trials,
+    /// Print no words but errors
+    #[arg(long)]
+    pub quiet: bool,
+    /// Print the numbers as JSON to standard output, and everything else to standard error
+    #[arg(long)]
+    pub json: bool,
+    /// Log of a driven pass, for a scenario that replays one
+    #[arg(long, value_name = "LOG")]
+    pub replay: Option<PathBuf>,
+    /// Open the picture in whatever shows such files
+    #[arg(long)]
+    pub open: bool,
+}
+
+/// `rowroom design`.
+#[derive(Args)]
+pub struct Design {
+    /// Scenario file
+    pub file: PathBuf,
+    #[command(flatten)]
+    pub changes: Changes,
+    /// Folder for table and picture [default: reports/<file stem>/design]
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,
     #[command(flatten)]

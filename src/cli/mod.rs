@@ -2,6 +2,7 @@
 
 mod args;
 mod compare;
+mod design;
 mod failure;
 mod field;
 mod folder;
@@ -40,6 +41,7 @@ pub fn run() -> ExitCode {
         Some(Command::Pass(asked)) => pass::run(&asked),
         Some(Command::Compare(asked)) => compare::run(&asked),
         Some(Command::Sweep(asked)) => sweep::run(&asked),
+        Some(Command::Design(asked)) => design::run(&asked),
         Some(Command::Learn(asked)) => learn::run(&asked),
         Some(Command::Field(asked)) => field::run(&asked),
         Some(Command::Starter(asked)) => starter(&asked),

@@ -14,6 +14,7 @@ pub mod changes;
 pub mod compare;
 pub mod csv;
 pub mod customer;
+pub mod design;
 pub mod display;
 pub mod field;
 pub mod json;

@@ -3,6 +3,8 @@
 //! Passes that run side by side go over the same field. The values of field f are point f of a scrambled Sobol sequence, one coordinate
 //! for each unknown in the order of the language: fields fill the range of what may be far more evenly than independent draws would.
 
+use std::ops::Range;
+
 use super::keys::{self, Id, KEYS, Shape, Varies};
 use super::spread::Spread;
 use super::stamp::Known;
@@ -133,10 +135,15 @@ pub fn field_of(pass: u64) -> u64 {
 
 /// Coordinates of a field in what is not known, 0 to 1 each: where its values lie in their laws.
 pub fn point(unknowns: &[Unknown], seed: u64, field: u64) -> Vec<f64> {
+    coordinates(seed, field, 0..unknowns.len())
+}
+
+/// Some of the coordinates of a field.
+pub fn coordinates(seed: u64, field: u64, places: Range<usize>) -> Vec<f64> {
     let sobol = Sobol::new(seed);
     // Numbers beyond 32 bits begin anew: so many fields nobody waits for.
     let index = field as u32;
-    (0..unknowns.len())
+    places
         .map(|dimension| sobol.point(index, dimension))
         .collect()
 }

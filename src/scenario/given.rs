@@ -120,7 +120,7 @@ fn one(key: &Key, value: &str) -> String {
 }
 
 /// What to write instead of a key that the language does not have.
-fn unknown(word: &str) -> String {
+pub(super) fn unknown(word: &str) -> String {
     let shown = quoted(word);
     let (table, name) = word.rsplit_once('.').unwrap_or(("", word));
     let told = |path: &str| format!("{shown} is unknown; did you mean {path}?");

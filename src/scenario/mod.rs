@@ -62,6 +62,7 @@ mod layout;
 mod nearest;
 mod notes;
 mod observed;
+mod offers;
 mod read;
 mod schema;
 mod short;
@@ -81,6 +82,7 @@ pub use field::{FIELD_PASSES, Unknown};
 pub use fieldnotes::FieldNotes;
 pub use given::Given;
 pub use notes::{Counted, Notes};
+pub use offers::Offer;
 pub use schema::schema;
 pub use short::{Crop, Steering, short_starter};
 pub use spread::Spread;
@@ -180,6 +182,8 @@ pub struct Scenario {
     unknowns: Vec<Unknown>,
     /// What was found in the field.
     notes: Vec<Notes>,
+    /// What could be bought or set.
+    offers: Vec<Offer>,
     /// What it leaves of what is not known, once that is worked out.
     learned: Option<Arc<Learned>>,
     /// True once speeds and clearances that the text leaves open are chosen.
@@ -257,6 +261,18 @@ impl Scenario {
         replay: Option<(&str, &str)>,
         given: &[Given],
     ) -> Result<Scenario, ScenarioError> {
+        Scenario::checked(text, file, files, replay, given, true)
+    }
+
+    /// The same, with or without what was found in the field.
+    fn checked(
+        text: &str,
+        file: &str,
+        files: &dyn Fn(&str) -> io::Result<String>,
+        replay: Option<(&str, &str)>,
+        given: &[Given],
+        with_notes: bool,
+    ) -> Result<Scenario, ScenarioError> {
         let name = plain_name(file)?;
         let log_name = replay.map(|(_, file)| plain_name(file)).transpose()?;
         let shown = replay.map(|(text, file)| (text, escaped(file)));
@@ -300,7 +316,11 @@ impl Scenario {
         let Some(study) = study(&values, &fixed.layout).filter(|_| read.found.is_empty()) else {
             return Err(ScenarioError::Problems(read.problems()));
         };
-        let notes = core::mem::take(&mut read.notes);
+        let mut notes = core::mem::take(&mut read.notes);
+        if !with_notes {
+            notes.clear();
+        }
+        let offers = core::mem::take(&mut read.offers);
         let mut scenario = Scenario {
             texts: Texts {
                 file: name,
@@ -320,6 +340,7 @@ impl Scenario {
             values,
             fixed,
             notes: Vec::new(),
+            offers,
             learned: None,
             has_grid: false,
         };
@@ -346,12 +367,16 @@ impl Scenario {
 
     /// Reads a scenario again.
     pub fn from_texts(texts: &Texts) -> Result<Scenario, ScenarioError> {
+        Scenario::again(texts, true)
+    }
+
+    fn again(texts: &Texts, with_notes: bool) -> Result<Scenario, ScenarioError> {
         let replay = texts.replay.as_ref();
         stands_alone(&texts.file)?;
         if let Some((file, _)) = replay {
             stands_alone(file)?;
         }
-        Scenario::parse_with(
+        Scenario::checked(
             &texts.text,
             &texts.file,
             &|name| {
@@ -360,21 +385,32 @@ impl Scenario {
             },
             replay.map(|(file, text)| (text.as_str(), file.as_str())),
             &texts.given,
+            with_notes,
         )
     }
 
     /// The same with more values that take the place of the file's; a key that was given before keeps the last value.
     pub fn changed(&self, given: &[Given]) -> Result<Scenario, ScenarioError> {
+        let mut changed = Scenario::from_texts(&self.texts_with(given))?;
+        if changed.unknowns == self.unknowns && changed.notes == self.notes {
+            changed.learned = self.learned.clone();
+        }
+        Ok(changed)
+    }
+
+    /// Another machine on the same field: the same with what an offer sets. What was found in the field was found with the machine at
+    /// hand and is left out; see [`Scenario::draw_beside`].
+    pub fn offered(&self, set: &[Given]) -> Result<Scenario, ScenarioError> {
+        Scenario::again(&self.texts_with(set), false)
+    }
+
+    fn texts_with(&self, given: &[Given]) -> Texts {
         let mut texts = self.texts.clone();
         texts
             .given
             .retain(|before| given.iter().all(|now| now.key != before.key));
         texts.given.extend(given.iter().cloned());
-        let mut changed = Scenario::from_texts(&texts)?;
-        if changed.unknowns == self.unknowns && changed.notes == self.notes {
-            changed.learned = self.learned.clone();
-        }
-        Ok(changed)
+        texts
     }
 
     /// Name.
@@ -472,6 +508,36 @@ impl Scenario {
         self.on_field(self.drawn(seed, pass), pass)
     }
 
+    /// The draw that another machine of the same field gets in a pass of `base`: what varies is drawn alike, and what is not known lies
+    /// where it lies in the field of `base`, key by key, whatever else is known of one of the two.
+    pub fn draw_beside(&self, base: &Scenario, seed: u64, pass: u64) -> Setup {
+        let field = field::field_of(pass);
+        let point = base.point(seed, field);
+        let place = |unknown: &Unknown| base.unknowns.iter().position(|of| of.id == unknown.id);
+        let mut at: Vec<f64> = Vec::with_capacity(self.unknowns.len());
+        // What is not known of this machine alone has coordinates that no other unknown has.
+        let mut own = base.unknowns.len();
+        for unknown in &self.unknowns {
+            match place(unknown) {
+                Some(place) => at.push(point[place]),
+                None => {
+                    at.extend(field::coordinates(seed, field, own..own + 1));
+                    own += 1;
+                }
+            }
+        }
+        let mut drawn = self.drawn_apart(seed, pass);
+        drawn.extend(self.values_at(&at));
+        let mut setup = self.on_field(drawn, pass);
+        setup.field = (!base.unknowns.is_empty()).then_some(field);
+        setup
+    }
+
+    /// What could be bought or set.
+    pub fn offers(&self) -> &[Offer] {
+        &self.offers
+    }
+
     /// What is not known, one coordinate for each in [`Scenario::point`].
     pub fn unknowns(&self) -> &[Unknown] {
         &self.unknowns
@@ -553,19 +619,23 @@ impl Scenario {
     }
 
     fn drawn(&self, seed: u64, pass: u64) -> Vec<(Id, f64)> {
-        let mut drawn: Vec<(Id, f64)> = self
-            .varying
+        let mut drawn = self.drawn_apart(seed, pass);
+        if !self.unknowns.is_empty() {
+            drawn.extend(self.values_at(&self.point(seed, field::field_of(pass))));
+        }
+        drawn
+    }
+
+    /// What varies from pass to pass.
+    fn drawn_apart(&self, seed: u64, pass: u64) -> Vec<(Id, f64)> {
+        self.varying
             .iter()
             .map(|varying| {
                 let mut rng = stream(seed, pass, Source::Parameters, 0);
                 rng.set_word_pos(varying.word);
                 (varying.id, varying.spread.draw(&mut rng))
             })
-            .collect();
-        if !self.unknowns.is_empty() {
-            drawn.extend(self.values_at(&self.point(seed, field::field_of(pass))));
-        }
-        drawn
+            .collect()
     }
 
     /// True if a key that differs from field to field changes the variance of the linear check.

@@ -10,6 +10,7 @@ use super::given::{Given, Joined};
 use super::keys::{self, Id, KEYS, Key, Shape, TABLES};
 use super::nearest::nearest;
 use super::notes;
+use super::offers::{self, Offer};
 use super::spread::Spread;
 use super::units::{self, Quantity, QuantityError, Unit};
 use crate::quote::{escaped, is_control, quoted};
@@ -61,6 +62,8 @@ pub struct Read {
     pub spoilt_groups: Vec<String>,
     /// What was found in the field.
     pub notes: Vec<notes::Written>,
+    /// What could be bought or set.
+    pub offers: Vec<Offer>,
     /// What was wrong so far.
     pub found: Vec<Found>,
 }
@@ -224,6 +227,7 @@ pub fn read(text: &str, file: &str, given: &[Given]) -> Result<Read, Problem> {
         tables: vec![None; TABLES.len()],
         spoilt_groups: Vec::new(),
         notes: Vec::new(),
+        offers: Vec::new(),
         found: Vec::new(),
     };
     for (at, key, message) in &joined.faults {
@@ -261,6 +265,7 @@ fn walk(read: &mut Read, path: &str, table: &DeTable<'_>) {
         match (known, value.get_ref()) {
             (Some(key), _) => take(read, key, name.span(), value),
             (None, _) if full == "notes" => notes::take(read, value),
+            (None, _) if full == "offers" => offers::take(read, value),
             (None, DeValue::Table(inner)) if is_table.is_some() || is_group => {
                 if let Some(at) = is_table {
                     read.tables[at] = Some(value.span());

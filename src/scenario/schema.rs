@@ -3,6 +3,7 @@
 use serde_json::{Map, Value, json};
 
 use super::keys::{self, Id, Key, Need, Presence, Shape, TABLES};
+use super::offers::MOST_OFFERS;
 use super::units::Quantity;
 use crate::model::controller::Kind;
 
@@ -48,9 +49,31 @@ pub fn schema() -> Value {
         properties[group]["properties"][member] = Value::Object(table_schema(table.name));
     }
     properties.insert("notes".into(), notes_schema());
+    properties.insert("offers".into(), offers_schema());
     root.insert("properties".into(), Value::Object(properties));
     root.insert("required".into(), Value::Array(required));
     Value::Object(root)
+}
+
+/// `[[offers]]`, likewise.
+fn offers_schema() -> Value {
+    json!({
+        "type": "array",
+        "description": "what could be bought or set, for rowroom design; offers for the same part exclude one another",
+        "minItems": 1,
+        "maxItems": MOST_OFFERS,
+        "items": {
+            "type": "object",
+            "additionalProperties": false,
+            "properties": {
+                "part": { "type": "string", "description": "the part whose place it takes, such as camera" },
+                "name": { "type": "string", "description": "what people call it" },
+                "price": { "type": "number", "minimum": 0, "description": "all included, in the currency of [prices]; left out: not known" },
+                "set": { "type": "object", "description": "what the scenario then says: keys with their tables and values" },
+            },
+            "required": ["part", "name", "set"],
+        },
+    })
 }
 
 /// `[[notes]]`, which is no table of keys but a list of what was found.

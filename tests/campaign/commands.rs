@@ -37,7 +37,7 @@ pub fn case(case: &mut Case) -> Verdict {
     let over = format!("{set}, {}", odd_value(case, number, &quantity));
     let study: Vec<OsString> = words(&["study", "field.toml", "--quiet"]);
     let with = |more: &[&str]| [study.clone(), words(more)].concat();
-    let command: Vec<OsString> = match case.dice.below(26) {
+    let command: Vec<OsString> = match case.dice.below(27) {
         // So many passes never end: the time does.
         0 => with(&["--passes", number, "--minutes", "0.005"]),
         1 => with(&["--most-passes", number, "--minutes", "0.005"]),
@@ -92,10 +92,11 @@ pub fn case(case: &mut Case) -> Verdict {
             "--out",
             "out",
         ]),
+        25 => [words(&["design"]), vec![file], words(&["--passes", passes])].concat(),
         _ => {
             let one = case.dice.of(&[
-                "study", "merge", "pass", "--help", "schema", "", "-", "--", "--out", "harrow",
-                "results",
+                "study", "design", "merge", "pass", "--help", "schema", "", "-", "--", "--out",
+                "harrow", "results",
             ]);
             [words(&[one]), vec![file]].concat()
         }

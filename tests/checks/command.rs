@@ -422,7 +422,7 @@ fn regress_schemas_are_json_and_every_command_has_an_example() {
         assert!(text.contains(key));
     }
     for command in [
-        "study", "merge", "pass", "compare", "sweep", "starter", "schema",
+        "study", "merge", "pass", "compare", "sweep", "design", "starter", "schema",
     ] {
         let text = out(&rowroom(folder.path(), &[command, "--help"]));
         assert!(text.contains(&format!("  rowroom {command} ")), "{text}");

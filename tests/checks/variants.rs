@@ -1,4 +1,4 @@
-//! Variants of a machine, driven as a user would drive them: `--set`, `compare`, `sweep`, the short starter, hints and `--open`.
+//! Variants of a machine, driven as a user would drive them: `--set`, `compare`, `sweep`, `design`, the short starter, hints and `--open`.
 
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -442,6 +442,82 @@ fn regress_mistakes_in_a_sweep() {
     );
     let many = format!("camera.latency={}", vec!["10 ms"; 65].join(","));
     sweep(&[&many], "65 settings are too many: at most 64");
+    assert!(is_empty(&field), "a folder was made");
+}
+
+/// README's offer and two more, with prices that are none of anything.
+const OFFERS: &str = r#"
+[[offers]]
+part = "camera"
+name = "50 frames a second"
+price = 1800
+set = { camera.frames = "50 Hz", camera.latency = "50 ms" }
+
+[[offers]]
+part = "camera"
+name = "as seldom as a <slide> show, by mistake"
+price = 5
+set.camera.frames = "5 Hz"
+
+[[offers]]
+part = "side-shift"
+name = "600 mm"
+price = 300
+set.hydraulics.stroke = "600 mm"
+"#;
+
+#[test]
+fn regress_a_search_writes_table_and_picture() {
+    let field = field();
+    let offers = readme_scenario() + OFFERS;
+    fs::write(field.path().join("field.toml"), offers).unwrap();
+    let design = ["design", "field.toml", "--passes", "8"];
+    let (out, err) = ended(&field, &design, 0);
+    assert!(err.contains("fresh ones, seed"), "{err}");
+    for words in [
+        "which machine for the money?",
+        "as it stands",
+        "All 6 machines",
+        "8 fresh passes",
+        "not a permission",
+        "design.csv",
+    ] {
+        assert!(out.replace('\n', " ").contains(words), "{words}: {out}");
+    }
+    let folder = field.path().join("reports/field/design");
+    let csv = fs::read_to_string(folder.join("design.csv")).unwrap();
+    let lines: Vec<&str> = csv.lines().collect();
+    assert!(lines.len() > 2 && lines[1].starts_with("own,0,"), "{csv}");
+    assert!(lines[2..].iter().all(|line| line.starts_with("front,")));
+    let svg = fs::read_to_string(folder.join("design.svg")).unwrap();
+    assert!(svg.contains("<svg") && svg.contains("speed, km/h"));
+    let json = ["--json", "--quiet", "--out", "again"];
+    let (out, err) = ended(&field, &[&design[..], &json].concat(), 0);
+    assert_eq!(err, "");
+    let numbers: Value = serde_json::from_str(&out).unwrap();
+    assert_eq!(numbers["possible"], 6);
+    assert_eq!(numbers["front"].as_array().unwrap().len(), lines.len() - 2);
+    // The same again, and the present machine is what --set makes of it.
+    let (again, _) = ended(&field, &[&design[..], &json].concat(), 0);
+    assert_eq!(out, again);
+    let locked = ["--set", "study.controllers=locked"];
+    let (out, _) = ended(&field, &[&design[..], &json, &locked].concat(), 0);
+    let numbers: Value = serde_json::from_str(&out).unwrap();
+    assert_eq!(numbers["own"]["controller"], "locked");
+}
+
+#[test]
+fn regress_mistakes_in_a_search() {
+    let field = field();
+    let with = |more: &str, words: &str| {
+        let text = readme_scenario() + more;
+        fs::write(field.path().join("field.toml"), text).unwrap();
+        let (_, err) = ended(&field, &["design", "field.toml", "--passes", "8"], 2);
+        assert!(err.contains(words), "{words}: {err}");
+    };
+    let wrong = "[[offers]]\npart = \"a\"\nname = \"b\"\nset.camera.frames = \"5000 Hz\"\n";
+    with(wrong, "[[offers]] set camera.frames");
+    with("[[offers]]\npart = \"a\"\n", "needs part, name and set");
     assert!(is_empty(&field), "a folder was made");
 }
 

@@ -7,6 +7,7 @@ pub mod above;
 pub mod bode;
 pub mod budget;
 pub mod farms;
+pub mod front;
 pub mod lines;
 pub mod lookahead;
 pub mod map;
