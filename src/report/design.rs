@@ -209,6 +209,8 @@ fn answer(design: &Design) -> String {
     let first = design
         .first
         .and_then(|place| design.front.get(place as usize));
+    let mut all = design.front.iter();
+    let none_keeps = all.all(|machine| machine.fresh.edge == Edge::NoneKeeps);
     let buy = match first {
         Some(machine) => format!(
             "First {}: {} for {}. It keeps {} instead of {} as the machine stands: {} {} gained ({} to {}).",
@@ -224,6 +226,10 @@ fn answer(design: &Design) -> String {
             units.speed_unit(),
             units.speed_gain(machine.gain_m_s.lower),
             units.speed_gain(machine.gain_m_s.upper),
+        ),
+        None if none_keeps => format!(
+            "Not even {} is kept by any of them.",
+            units.speed_text(design.speeds_m_s[0])
         ),
         None => "Nothing that costs anything surely gains usable speed here; more passes tell smaller gains (--passes).".to_owned(),
     };
@@ -332,10 +338,9 @@ fn method(design: &Design) -> String {
     let flattered = match others.len() {
         0 => String::new(),
         _ => format!(
-            " Who is chosen on some passes did well on just these: there the machines of the front gain {chosen} {} on average, on {} fresh \
-             passes {fresh}.",
+            " Who is chosen on some passes did well on just these: there the machines of the front gain {chosen} {} on average, on the \
+             fresh ones {fresh}.",
             units.speed_unit(),
-            grouped(design.fresh_passes),
         ),
     };
     let assumed = design
@@ -344,12 +349,13 @@ fn method(design: &Design) -> String {
         .flat_map(|part| &part.options)
         .any(|option| option.assumed);
     let mut told = format!(
-        "{tried}{impossible} were simulated on {} passes, {} on {}, where the front was chosen.{flattered} Not beaten: the share of resamples \
+        "{tried}{impossible} were simulated on {} passes, {} on {}, where the front was chosen, and those still in the race on {} fresh passes.{flattered} Not beaten: the share of resamples \
          of the fresh passes in which no machine that costs no more is as fast. A machine left out on the way was unbeaten in at most {} of its \
          resamples. A step of less than {} {} counts as none. All machines meet the same passes, seed {}.",
         grouped(design.searched_passes),
         grouped(design.contenders),
         grouped(design.chosen_passes),
+        grouped(design.fresh_passes),
         percent(design.left_out_unbeaten),
         fixed(units.speed(design.step_m_s), 1),
         units.speed_unit(),
