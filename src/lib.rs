@@ -39,11 +39,13 @@
 //! - [`answers`]: what follows from it for engineer, dealer, grower and workshop, with the runs that this takes
 //! - [`mod@study`]: all of that in one call
 //! - [`report`]: results to files and text
+//! - [`page`]: what the page that holds the whole tool asks of the library
 //! - [`trust`]: how far to trust it: predictions against published trials
 //!
 //! # Features
 //!
-//! `program`, on by default: terminal, threads, files and reports. Without it everything else runs where there are none, as in a browser.
+//! `program`, on by default: terminal, threads and files. Without it everything else runs where there are none, as in a browser.
+//! `report`, part of it: results to texts and pages, and [`page`].
 //!
 //! # Example
 //!
@@ -88,8 +90,10 @@ pub mod files;
 pub mod linear;
 pub mod model;
 pub mod montecarlo;
+#[cfg(feature = "report")]
+pub mod page;
 pub mod quote;
-#[cfg(feature = "program")]
+#[cfg(feature = "report")]
 pub mod report;
 pub mod results;
 pub mod scenario;

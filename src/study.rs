@@ -26,12 +26,12 @@ use crate::answers::trial::Stopped;
 use crate::answers::{none, work_out};
 use crate::montecarlo::farms::Farms;
 use crate::montecarlo::learning::learned;
-use crate::montecarlo::study::{Outcome, Run, outcome, run};
+use crate::montecarlo::study::{Outcome, Run, outcome, results, run};
 use crate::results::Results;
 use crate::sim::trace::Trace;
 
 pub use crate::montecarlo::saved::Saved;
-pub use crate::montecarlo::study::{Plan, StudyError, Until, Unwatched, Watch};
+pub use crate::montecarlo::study::{Part, Plan, StudyError, Until, Unwatched, Watch};
 
 /// What a study found.
 #[derive(Clone, Debug)]
@@ -78,6 +78,18 @@ pub fn study(plan: &Plan, from: Option<Saved>, watch: &dyn Watch) -> Result<Stud
     }
     let found = outcome(plan, &run);
     with_answers(plan, run, found, watch)
+}
+
+/// What passes so far say, and what farms like this one may see of it where something is not known, without the answers that follow.
+pub fn so_far(plan: &Plan, saved: &Saved) -> (Results, Option<Farms>) {
+    let plan = &plan.in_whole_fields();
+    let run = Run {
+        saved: saved.clone(),
+        complete: false,
+    };
+    let mut results = results(plan, &run);
+    let farms = Farms::told(plan, saved, &mut results);
+    (results, farms)
 }
 
 fn with_answers(

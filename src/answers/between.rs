@@ -182,7 +182,7 @@ fn farm(
     })
 }
 
-#[cfg(all(test, feature = "program"))]
+#[cfg(all(test, feature = "report"))]
 mod tests {
     use super::*;
     use crate::report::synthetic;

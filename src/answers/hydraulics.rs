@@ -342,7 +342,7 @@ fn next_pressure_pa(pressure_pa: f64, units: Units) -> f64 {
     libm::ceil(pressure_pa / a_unit_pa - 1e-9) * a_unit_pa
 }
 
-#[cfg(all(test, feature = "program"))]
+#[cfg(all(test, feature = "report"))]
 mod tests {
     use super::*;
     use crate::model::series::Series;

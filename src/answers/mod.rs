@@ -327,7 +327,7 @@ pub fn none() -> Answers {
     answers
 }
 
-#[cfg(all(test, feature = "program"))]
+#[cfg(all(test, feature = "report"))]
 mod tests {
     use super::*;
     use crate::report::synthetic;

@@ -319,5 +319,5 @@ fn around(sheet: &mut SheetAnswer, setup: &Setup, farm: &Farm) {
     }
 }
 
-#[cfg(all(test, feature = "program"))]
+#[cfg(all(test, feature = "report"))]
 mod tests;

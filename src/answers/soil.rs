@@ -112,5 +112,5 @@ fn warnings(
     warnings
 }
 
-#[cfg(all(test, feature = "program"))]
+#[cfg(all(test, feature = "report"))]
 mod tests;

@@ -428,5 +428,5 @@ fn movers(settings: &[Setting], priced: &Priced, best: &BestSetting) -> Vec<Move
     movers
 }
 
-#[cfg(all(test, feature = "program"))]
+#[cfg(all(test, feature = "report"))]
 mod tests;

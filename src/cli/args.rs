@@ -9,6 +9,7 @@ use rowroom::answers::compare::{How, PASSES};
 use rowroom::answers::sweep::Over;
 use rowroom::model::controller::Kind;
 use rowroom::montecarlo::study::{MOST_PARTS, MOST_PASSES, Part};
+use rowroom::page::file as page;
 use rowroom::scenario::keys::{self, Id};
 use rowroom::scenario::units::{self, Quantity};
 use rowroom::scenario::{Crop, Given, Scenario, Steering, Units};
@@ -116,12 +117,29 @@ Example:
   rowroom starter my_field.toml --crop sugar_beet --driver satellite_line --units us
   rowroom starter all.toml --full")]
     Starter(Starter),
+    /// Write the whole tool as one page that opens by a double click, without network or installation
+    #[command(after_help = "\
+Example:
+  rowroom page
+  rowroom page --out stick/rowroom.html")]
+    Page(Page),
     /// Print the JSON Schema of scenario files (for editors) or of results.json
     #[command(after_help = "\
 Example:
   rowroom schema > scenario.schema.json
   rowroom schema results > results.schema.json")]
     Schema(Schema),
+}
+
+/// `rowroom page`.
+#[derive(Args)]
+pub struct Page {
+    /// The file to write; it must not be there yet
+    #[arg(long, value_name = "FILE", default_value = page::FILE)]
+    pub out: PathBuf,
+    /// Open it in the browser
+    #[arg(long)]
+    pub open: bool,
 }
 
 /// `--set`.

@@ -21,7 +21,7 @@ use std::process::ExitCode;
 use clap::Parser;
 use clap::error::{ContextKind, ContextValue, ErrorKind};
 
-use args::{Cli, Command, Schema, SchemaOf, Starter};
+use args::{Cli, Command, Page, Schema, SchemaOf, Starter};
 use failure::Failure;
 use folder::Folder;
 use rowroom::report::File;
@@ -45,6 +45,7 @@ pub fn run() -> ExitCode {
         Some(Command::Learn(asked)) => learn::run(&asked),
         Some(Command::Field(asked)) => field::run(&asked),
         Some(Command::Starter(asked)) => starter(&asked),
+        Some(Command::Page(asked)) => page(&asked),
         Some(Command::Schema(asked)) => schema(&asked),
     };
     ended(done)
@@ -91,17 +92,33 @@ fn starter(asked: &Starter) -> Result<(), Failure> {
         true => rowroom::scenario::starter(),
         false => short_starter(asked.crop, asked.driver, asked.units),
     };
-    folder::write_new(&asked.file, text.as_bytes()).map_err(|error| {
+    new_file(&asked.file, &text)?;
+    print(&format!(
+        "{name} is written. Edit it, then run: rowroom study {name}\n"
+    ))
+}
+
+fn page(asked: &Page) -> Result<(), Failure> {
+    new_file(&asked.out, &rowroom::page::file::page())?;
+    let name = asked.out.display();
+    print(&format!(
+        "{name} is written: the whole tool on one page. A double click opens it, from a stick or out of a mail too\n"
+    ))?;
+    open(asked.open, &asked.out);
+    Ok(())
+}
+
+/// Writes a file that somebody named; what is there already is never touched.
+fn new_file(path: &Path, text: &str) -> Result<(), Failure> {
+    let name = path.display();
+    folder::write_new(path, text.as_bytes()).map_err(|error| {
         Failure::run(match error.kind() {
             io::ErrorKind::AlreadyExists => {
                 format!("{name} is there already and was not touched: name another file")
             }
             _ => format!("{name} could not be written: {error}"),
         })
-    })?;
-    print(&format!(
-        "{name} is written. Edit it, then run: rowroom study {name}\n"
-    ))
+    })
 }
 
 fn schema(asked: &Schema) -> Result<(), Failure> {

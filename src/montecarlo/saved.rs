@@ -292,6 +292,56 @@ impl Saved {
         }
     }
 
+    /// What parts from the first one on hold together, with the part that follows them: the study of so many passes as if it had run in
+    /// one go, without waiting for the parts behind.
+    ///
+    /// # Errors
+    ///
+    /// Not a finished part, not the one that follows, or one of another study.
+    pub fn and_next(so_far: Option<Saved>, mut next: Saved) -> Result<Saved, MergeError> {
+        let Some((part, of)) = next.share else {
+            let file = "it".into();
+            return Err(MergeError::NotAPart { file });
+        };
+        let name = |number: u64| format!("part {number} of {}", part.of);
+        let span = part.span(of);
+        if next.passes != span.end - span.start {
+            return Err(MergeError::Unfinished {
+                file: name(part.number),
+                done: next.passes,
+                of: span.end - span.start,
+            });
+        }
+        let foreign = |what| {
+            Err(MergeError::Foreign {
+                file: name(part.number),
+                other: name(1),
+                what,
+            })
+        };
+        let Some(mut whole) = so_far else {
+            next.share = None;
+            return match span.start {
+                0 => Ok(next),
+                _ => foreign("their place: it is not the first"),
+            };
+        };
+        let differences = [
+            (whole.tool != next.tool, "the version of the program"),
+            (whole.sha256 != next.sha256, "the scenario"),
+            (whole.seed != next.seed, "the seed"),
+            (
+                whole.passes != span.start,
+                "their place: it does not follow",
+            ),
+        ];
+        if let Some((_, what)) = differences.into_iter().find(|(differs, _)| *differs) {
+            return foreign(what);
+        }
+        whole.add(&next.sums, next.passes);
+        Ok(whole)
+    }
+
     /// Puts all parts of a study together, in any order; each with the name of its file. What comes out is the study as if it
     /// had run in one go; with it, the number of its passes.
     pub fn put_together(parts: &[(String, Saved)]) -> Result<Saved, MergeError> {
@@ -392,6 +442,39 @@ mod tests {
             threads: Some(1),
         };
         run(&plan, None, &Unwatched).unwrap().saved
+    }
+
+    /// Two of four parts, one after the other, are the study of half the passes; no other order and no other study joins.
+    #[test]
+    fn prop_the_first_parts_are_a_study_of_so_many_passes() {
+        let scenario = Scenario::demo().unwrap();
+        let of = |until| {
+            let plan = Plan {
+                scenario: &scenario,
+                seed: 1,
+                until,
+                threads: Some(1),
+            };
+            run(&plan, None, &Unwatched).unwrap().saved
+        };
+        let part = |number| {
+            let part = Part { number, of: 4 };
+            of(Until::Share { part, passes: 32 })
+        };
+        let first = Saved::and_next(None, part(1)).unwrap();
+        assert!(first == of(Until::Passes(8)));
+        assert!(Saved::and_next(Some(first.clone()), part(2)).unwrap() == of(Until::Passes(16)));
+        for (so_far, next) in [
+            (None, part(2)),
+            (Some(first.clone()), part(1)),
+            (Some(first.clone()), part(3)),
+            (Some(first.clone()), first.clone()),
+        ] {
+            assert!(Saved::and_next(so_far, next).is_err());
+        }
+        let mut other = part(2);
+        other.seed += 1;
+        assert!(Saved::and_next(Some(first), other).is_err());
     }
 
     /// Sealed all the same, by somebody who knows how.

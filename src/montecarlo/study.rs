@@ -233,10 +233,15 @@ pub fn run(plan: &Plan, from: Option<Saved>, watch: &dyn Watch) -> Result<Run, S
     Ok(Run { saved, complete })
 }
 
+/// What passes add up to, without any pass driven again.
+pub fn results(plan: &Plan, run: &Run) -> Results {
+    super::summary::results(plan, &runnable(plan.scenario), &run.saved, run.complete)
+}
+
 /// What a run found, with the first pass of the study and the worst one under every controller. A run without any pass says nothing.
 pub fn outcome(plan: &Plan, run: &Run) -> Outcome {
     let kinds = runnable(plan.scenario);
-    let results = super::summary::results(plan, &kinds, &run.saved, run.complete);
+    let results = results(plan, run);
     let study = plan.scenario.study();
     // Drawn and driven again: nothing but sums is kept of a pass.
     let under_all = |pass: u64| -> Vec<Trace> {

@@ -21,7 +21,7 @@ pub mod json;
 pub mod lesson;
 pub mod live;
 pub mod page;
-mod parts;
+pub(crate) mod parts;
 pub mod sentences;
 pub mod setting_sheet;
 pub mod svg;

@@ -7,14 +7,19 @@ use base64::{Engine, prelude::BASE64_STANDARD};
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 use sha2::{Digest, Sha256};
 
-const PAGE_CSS: &str = include_str!("page.css");
+pub(crate) const PAGE_CSS: &str = include_str!("page.css");
 const LIVE_CSS: &str = include_str!("live/live.css");
 const FILM_CSS: &str = include_str!("live/film.css");
 const PAPER_CSS: &str = include_str!("paper.css");
 
+/// Styles of every page that moves.
+pub(crate) fn styles_of_pages() -> String {
+    [CHART_CSS, PAGE_CSS, LIVE_CSS, FILM_CSS].concat()
+}
+
 /// A page that moves, for the screen first: both systems of units, data and script in it, and no network, fonts or other files.
 pub fn live_page(title: &str, units: Units, body: Markup, data: &Data<'_>) -> String {
-    let styles = [CHART_CSS, PAGE_CSS, LIVE_CSS, FILM_CSS].concat();
+    let styles = styles_of_pages();
     let code = live::code();
     let body = html! {
         (body)

@@ -114,7 +114,7 @@ impl Results {
     }
 }
 
-#[cfg(all(test, feature = "program"))]
+#[cfg(all(test, feature = "report"))]
 mod tests {
     use super::*;
     use crate::report::synthetic;

@@ -62,7 +62,7 @@ impl Given {
     }
 
     /// The key, if it is one of the language, and what is wrong otherwise.
-    fn known(&self) -> Result<Option<&'static Key>, String> {
+    pub(super) fn known(&self) -> Result<Option<&'static Key>, String> {
         let is_table = TABLES.iter().any(|table| {
             !table.name.is_empty() && (table.name == self.key || table.group() == Some(&self.key))
         });
@@ -85,7 +85,7 @@ impl Given {
     }
 
     /// The value as TOML.
-    fn toml(&self, key: &Key) -> Result<String, String> {
+    pub(super) fn toml(&self, key: &Key) -> Result<String, String> {
         let begins = |marks: &[char]| self.value.starts_with(marks);
         if let Shape::Quantities { .. } | Shape::Counts { .. } | Shape::Choices(_) = key.shape
             && !begins(&['['])

@@ -49,10 +49,12 @@
 
 mod build;
 mod check;
+#[cfg(feature = "report")]
+mod edit;
 mod error;
 mod farm;
 mod field;
-#[cfg(feature = "program")]
+#[cfg(feature = "report")]
 mod fieldnotes;
 #[cfg(feature = "program")]
 pub mod fromlog;
@@ -76,9 +78,11 @@ mod values;
 #[path = "../../tests/common/known.rs"]
 mod known;
 
+#[cfg(feature = "report")]
+pub use edit::{Edit, edited};
 pub use error::{Problem, ScenarioError};
 pub use field::{FIELD_PASSES, Unknown};
-#[cfg(feature = "program")]
+#[cfg(feature = "report")]
 pub use fieldnotes::FieldNotes;
 pub use given::Given;
 pub use notes::{Counted, Notes};

@@ -9,11 +9,17 @@ pub use data::Data;
 pub use film::{Film, film, lanes};
 pub use said::{Shown, shown};
 
+/// How numbers are said, for other scripts too.
+pub(crate) const NUMBERS: &str = include_str!("numbers.js");
+
+/// The switch between the systems of units.
+pub(crate) const UNITS: &str = include_str!("units.js");
+
 /// Files of the script in the order in which they stand in the page. All of them share one scope.
 const FILES: [&str; 12] = [
-    include_str!("numbers.js"),
+    NUMBERS,
     include_str!("between.js"),
-    include_str!("units.js"),
+    UNITS,
     include_str!("try.js"),
     include_str!("film_pass.js"),
     include_str!("film_marks.js"),

@@ -34,6 +34,9 @@ function slider(id, lists) {
 
 function tryIt(data) {
     const studies = data.studies;
+    if (studies.length === 0) {
+        return;
+    }
     const speed = slider("speed", studies.map((study) => study.speeds_m_s));
     const clearance = slider("clearance", studies.map((study) => study.clearances_m));
     if (speed.empty || clearance.empty) {

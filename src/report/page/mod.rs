@@ -48,6 +48,18 @@ pub fn page(results: &Results, traces: &[Trace], worst: &[Trace]) -> String {
     )
 }
 
+/// A page with nothing but the film of `traces` and `worst`.
+pub fn film_page(results: &Results, traces: &[Trace], worst: &[Trace]) -> String {
+    let both = Both::of(results);
+    let film = live::film(results, traces, worst);
+    parts::live_page(
+        &format!("{} - a pass", results.scenario.name),
+        both.own(),
+        html! { main { (parts::units_switch(both.own())) (film::section(film.as_ref(), both)) } },
+        &Data::new(both.own(), &[], film.as_ref()),
+    )
+}
+
 struct Page<'a> {
     results: &'a Results,
     both: Both,
