@@ -802,6 +802,6 @@ set.hydraulics.stroke = "600 mm"
             machine(900.0, 3.0, true),
         ];
         assert_eq!(first_to_buy(&own, &unsure, None), Some(2));
-        assert_eq!(first_to_buy(&own, &[own.clone()], None), None);
+        assert_eq!(first_to_buy(&own, std::slice::from_ref(&own), None), None);
     }
 }

@@ -56,7 +56,7 @@ mod farm;
 mod field;
 #[cfg(feature = "report")]
 mod fieldnotes;
-#[cfg(feature = "program")]
+#[cfg(feature = "report")]
 pub mod fromlog;
 mod given;
 pub mod keys;

@@ -74,7 +74,7 @@ test("one change after the other takes no more memory", async () => {
         }
         sizes.push(memory());
     }
-    assert.equal(sizes.at(-1), sizes[200], "it grew after the first 200 changes");
+    assert.equal(sizes.at(-1), sizes[500], `it grew after the first 500 changes: ${sizes.filter((_, turn) => turn % 100 === 99)}`);
     assert.ok(sizes.at(-1) < 64 * 1024 * 1024);
 });
 
